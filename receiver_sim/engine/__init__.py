@@ -1,0 +1,1 @@
+"""ngspice through PySpice: decks in, plain arrays out. Knows no receiver."""

@@ -1,0 +1,1 @@
+"""From a build to deck text: contexts, templates and probes."""

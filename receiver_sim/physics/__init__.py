@@ -1,0 +1,1 @@
+"""Formulas only: SI floats or arrays in, SI floats or arrays out."""

@@ -1,0 +1,1 @@
+"""Frozen results with their units, hashes, status and JSON."""

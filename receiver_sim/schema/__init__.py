@@ -1,0 +1,1 @@
+"""Build files and tube cards: parse, validate, defaults."""

@@ -1,0 +1,1 @@
+"""One question a file: plan decks, run them, reduce to a frozen result."""

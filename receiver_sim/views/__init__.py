@@ -1,0 +1,1 @@
+"""Plots, tables and files made from results only."""
