@@ -1,0 +1,33 @@
+"""Guards shared by the formulas, and the alias for a quantity that may be one number or an array."""
+
+from typing import Any, TypeAlias
+
+import numpy as np
+
+# A float or a float array; arrays broadcast by numpy's rules and the result has the broadcast shape, a float
+# for floats. `Any`, because a union would force every caller with a plain number to narrow the answer again.
+Real: TypeAlias = Any
+
+
+def require_positive(**values: Real) -> None:
+    """Raise ValueError naming the first of `values` that is not finite and above zero throughout."""
+    for name, value in values.items():
+        if not np.all(np.isfinite(value) & (np.asarray(value) > 0)):
+            raise ValueError(f"{name} must be above zero, got {value}")
+
+
+def require_not_negative(**values: Real) -> None:
+    """Raise ValueError naming the first of `values` that is not finite and at least zero throughout."""
+    for name, value in values.items():
+        if not np.all(np.isfinite(value) & (np.asarray(value) >= 0)):
+            raise ValueError(f"{name} must be zero or more, got {value}")
+
+
+def require_fraction(*, ends: bool, **values: Real) -> None:
+    """Raise ValueError naming the first of `values` outside 0 to 1; `ends` says whether 0 and 1 may occur."""
+    for name, value in values.items():
+        array = np.asarray(value)
+        inside = (array >= 0) & (array <= 1) if ends else (array > 0) & (array < 1)
+        if not np.all(inside):
+            kind = "from 0 to 1" if ends else "between 0 and 1, ends excluded"
+            raise ValueError(f"{name} must be {kind}, got {value}")
