@@ -1,0 +1,95 @@
+"""Formulas on the return ratio of a feedback loop near the resonance of its tank."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+
+def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> npt.NDArray[np.complex128]:
+    """Return T = (V - Vinj)/V from the voltage V of the control node whose drive is cut by an injected Vinj.
+
+    With the space current driven by V = V(g,k) + Vinj the loop returns V(g,k) = T V, so T is Bode's return ratio,
+    positive for regeneration; oscillation starts where T = 1 (Bode 1945, ch. IV; DESIGN.md 2.1).
+    control_voltage: complex volts, any shape. Same shape is returned, dimensionless.
+    """
+    volts = np.asarray(control_voltage, dtype=np.complex128)
+    return (volts - injected) / volts
+
+
+def double_injection(tv: npt.ArrayLike, *, ti: npt.ArrayLike) -> npt.NDArray[np.complex128]:
+    """Return Middlebrook's loop gain T = (Tv Ti - 1)/(Tv + Ti + 2) from the voltage and the current ratio.
+
+    Negative feedback counts positive, so regeneration reaches onset at T = -1. R. D. Middlebrook, 'Measurement of loop gain
+    in feedback systems', Int. J. Electronics 38 (1975) 485 (form from memory, high). It equals the return ratio only for
+    a unilateral loop, onset excepted.
+    """
+    voltage = np.asarray(tv, dtype=np.complex128)
+    current = np.asarray(ti, dtype=np.complex128)
+    return (voltage * current - 1.0) / (voltage + current + 2.0)
+
+
+def zero_phase(
+    frequency: npt.ArrayLike, *, ratio: npt.ArrayLike
+) -> tuple[float, float]:
+    """Return (frequency in Hz, real loop gain) where the return ratio is real, from three neighbouring points.
+
+    Near the resonance of a single tank 1/T is proportional to the tank's admittance and so very nearly linear in frequency; a
+    parabola through three points of 1/T is solved for a zero imaginary part, at the root nearest to the middle point.
+    frequency: 3 rising values (Hz); ratio: 3 complex values.
+
+    Raises ValueError if a ratio is zero or the imaginary part never changes with frequency.
+    """
+    f = np.asarray(frequency, dtype=np.float64)
+    inverse = np.asarray(ratio, dtype=np.complex128)
+    if f.shape != (3,) or inverse.shape != (3,):
+        raise ValueError("zero_phase takes three points")
+    if not np.all(np.abs(inverse) > 0.0):
+        raise ValueError("the return ratio is zero: the tube is cut off or the loop is open")
+    inverse = 1.0 / inverse
+    middle, span = f[1], f[2] - f[0]
+    if not span > 0.0:
+        raise ValueError("zero_phase takes rising frequencies")
+    x = (f - middle) / span
+    imaginary = np.polynomial.polynomial.polyfit(x, inverse.imag, 2)
+    real = np.polynomial.polynomial.polyfit(x, inverse.real, 2)
+    roots = np.polynomial.polynomial.polyroots(imaginary)
+    roots = roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots.real))].real
+    if roots.size == 0:
+        raise ValueError("the phase of the return ratio has no zero near these frequencies")
+    root = float(roots[np.argmin(np.abs(roots))])
+    return float(middle + span * root), float(1.0 / np.polynomial.polynomial.polyval(root, real))
+
+
+def half_power_width(
+    frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike
+) -> tuple[float, float]:
+    """Return (peak value, width in Hz) between the points 1/sqrt(2) below the peak of a resonance curve.
+
+    1/|H|^2 of a single resonance is a parabola in frequency; each flank is interpolated linearly in 1/|H|^2 between the
+    points that enclose its half-power value. frequency (Hz) rises; both arrays of equal length.
+
+    Raises ValueError if a flank does not fall below half power within the range.
+    """
+    f = np.asarray(frequency, dtype=np.float64)
+    power = np.asarray(magnitude, dtype=np.float64) ** 2
+    top = int(np.argmax(power))
+    if not 0 < top < f.size - 1:
+        raise ValueError("the peak of the resonance lies at the end of the range")
+    inverse = 1.0 / power
+    # vertex of the parabola through the three points around the largest one
+    a, b, c = np.polynomial.polynomial.polyfit(f[top - 1 : top + 2] - f[top], inverse[top - 1 : top + 2], 2)
+    least = float(a - b * b / (4.0 * c)) if c > 0.0 else float(inverse[top])
+    threshold = 2.0 * least
+    edges = []
+    for flank in (range(top, -1, -1), range(top, f.size)):
+        inside = top
+        for index in flank:
+            if inverse[index] > threshold:
+                share = (threshold - inverse[inside]) / (inverse[index] - inverse[inside])
+                edges.append(float(f[inside] + share * (f[index] - f[inside])))
+                break
+            inside = index
+        else:
+            raise ValueError("the resonance does not fall to half power within the range")
+    return float(least**-0.5), edges[1] - edges[0]

@@ -1,0 +1,69 @@
+"""What every result carries: status, units, provenance, warnings; and how it becomes JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
+
+
+class Status(str, enum.Enum):
+    """Outcome of a search for oscillation; four different states, never NaN or zero."""
+
+    OSCILLATES = "oscillates"
+    """Onset was found within the range of the control."""
+    DOES_NOT = "does not oscillate"
+    """The loop gain stays below one over the whole control."""
+    NOT_IN_RANGE = "not found in range"
+    """It oscillates already at the lowest setting: onset lies below the range of the control."""
+    FAILED = "failed"
+    """The simulation gave no answer; the warnings say why."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Provenance:
+    """Where a result comes from.
+
+    build and decks are SHA-256 digests, the versions are texts, cards maps each tube type to the digest
+    of its card.
+    """
+
+    build: str
+    decks: tuple[str, ...]
+    receiver_sim: str
+    ngspice: str
+    cards: dict[str, str]
+
+
+def plain(value: Any) -> Any:
+    """Turn a result (nested dataclasses, arrays, enums) into what `json.dump` takes.
+
+    Complex numbers become {"re": .., "im": ..} of equal shape. Raises ValueError on NaN or infinity, which
+    no result may hold: absent values are None and outcomes are a Status.
+    """
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, np.ndarray):
+        if np.iscomplexobj(value):
+            return {"re": plain(value.real), "im": plain(value.imag)}
+        return [plain(v) for v in value.tolist()]
+    if isinstance(value, complex):
+        return {"re": plain(value.real), "im": plain(value.imag)}
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError("a result holds NaN or infinity")
+    return value

@@ -1,0 +1,70 @@
+"""The whole answer of `receiver-sim check`: every study of one build, with verdicts."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.base import Provenance
+from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.onset import GainAgainstScreen, NyquistCurve, Onset, Selectivity
+
+
+class Grade(str, enum.Enum):
+    """How a rule judged: fine, worth a look, or a fault that `--strict` fails on."""
+
+    GOOD = "good"
+    DOUBTFUL = "doubtful"
+    BAD = "bad"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One rule applied to one thing.
+
+    subject: band or stage; rule: key of the documented rule; value and limit in `unit` (None where the rule is not about a
+    number); text: one sentence a constructor can act on.
+    """
+
+    subject: str
+    rule: str
+    grade: Grade
+    value: float | None
+    limit: float | None
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True)
+class BandReport:
+    """One band: onset at the low end, the middle and the high end of its dial, and the curves for the middle."""
+
+    band: str
+    onsets: tuple[Onset, ...]
+    against_screen: GainAgainstScreen | None
+    nyquist: tuple[NyquistCurve, ...]
+    selectivity: Selectivity | None
+
+    @property
+    def middle(self) -> Onset:
+        """Onset at the middle of the dial."""
+        return self.onsets[len(self.onsets) // 2]
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """Everything `check` found."""
+
+    title: str
+    bands: tuple[BandReport, ...]
+    operating_points: tuple[OperatingPoint, ...]
+    audio: AudioResponse | None
+    hum: Hum | None
+    regulator: RegulatorDrift | None
+    verdicts: tuple[Verdict, ...]
+    provenance: Provenance
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    engine_seconds: float
+    evaluations: int

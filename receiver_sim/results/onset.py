@@ -1,0 +1,91 @@
+"""Results on loop gain and onset of oscillation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from receiver_sim.results.base import ComplexArray, FloatArray, Status
+
+
+@dataclass(frozen=True)
+class ControlSetting:
+    """One position of the regeneration control.
+
+    rotation is the fraction 0..1 of its electrical travel, screen_v the d.c. volts at the screen there (the
+    reading of a meter without load).
+    """
+
+    rotation: float
+    screen_v: float
+
+
+@dataclass(frozen=True)
+class Onset:
+    """Where one band breaks into oscillation at one dial frequency.
+
+    dial_hz: frequency the tank was tuned to; oscillation_hz: where the loop gain is real and one; slope_per_v: d|T|/dV
+    of the screen at onset (1/V); approach_v and approach_deg: screen volts and degrees of knob from T = 0.9 to
+    1; gain_lowest/gain_highest: real loop gain at the two ends of the control; stops_at: setting above onset where it
+    stops again, if it does; evaluations: engine evaluations spent. Fields that have no value in
+    a state are None.
+    """
+
+    band: str
+    dial_hz: float
+    status: Status
+    onset: ControlSetting | None
+    oscillation_hz: float | None
+    slope_per_v: float | None
+    approach_v: float | None
+    approach_deg: float | None
+    at_nine_tenths: ControlSetting | None
+    gain_lowest: float | None
+    gain_highest: float | None
+    stops_at: ControlSetting | None
+    tuning_farad: float | None
+    evaluations: int
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class GainAgainstScreen:
+    """Real loop gain at the frequency of zero phase, against the setting of the control, one band.
+
+    rotation, screen_v (V), gain (plain number), frequency (Hz): arrays of equal length.
+    """
+
+    band: str
+    dial_hz: float
+    rotation: FloatArray
+    screen_v: FloatArray
+    gain: FloatArray
+    frequency_hz: FloatArray
+
+
+@dataclass(frozen=True)
+class NyquistCurve:
+    """Return ratio T against frequency at one setting of the control; arrays of equal length."""
+
+    band: str
+    setting: ControlSetting
+    label: str
+    frequency_hz: FloatArray
+    return_ratio: ComplexArray
+
+
+@dataclass(frozen=True)
+class Selectivity:
+    """Bandwidth of the tank as regeneration is advanced, one band.
+
+    gain: loop gain T at each setting; bandwidth_hz: between the -3 dB points of the tank voltage for a current
+    injected at its hot end; peak_ohm: peak of that transfer impedance; rotation of the control: arrays of equal length.
+    unloaded_bandwidth_hz is that of the same circuit extrapolated to T = 0.
+    """
+
+    band: str
+    dial_hz: float
+    gain: FloatArray
+    rotation: FloatArray
+    bandwidth_hz: FloatArray
+    peak_ohm: FloatArray
+    unloaded_bandwidth_hz: float

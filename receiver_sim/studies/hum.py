@@ -1,0 +1,121 @@
+"""How much hum reaches each output, against the position of the hum pot? (audio view)"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck, Session
+from receiver_sim.netlist.probes import operating_volts
+from receiver_sim.netlist.receiver import Cards, hum_pot_elements, phone_node, receiver_deck
+from receiver_sim.results.audio import Hum, OutputHum
+from receiver_sim.results.base import ComplexArray, FloatArray
+from receiver_sim.results.onset import ControlSetting
+from receiver_sim.schema import Band, Build
+
+POSITIONS = np.linspace(0.0, 1.0, 21)
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
+    """Return the deck: the receiver at that setting of the control, heater and ripple sources at rest."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+
+
+def null(positions: FloatArray, phasors: ComplexArray) -> float:
+    """Return the position 0..1 of least magnitude of phasors that run linearly with the position.
+
+    The pot is small against what hangs on the heaters, so both ends' volts, and every phasor made of them, are linear in its
+    position. The straight line comes from a least-squares fit in the complex plane.
+    """
+    slope, start = np.polynomial.polynomial.polyfit(positions, phasors, 1)[::-1]
+    if abs(slope) == 0.0:
+        return 0.5
+    return float(np.clip(-(start * np.conj(slope)).real / abs(slope) ** 2, 0.0, 1.0))
+
+
+def reduce(
+    build: Build,
+    *,
+    setting: ControlSetting,
+    mains: ComplexArray,
+    ripple: ComplexArray,
+    at_build: ComplexArray,
+    best: Sequence[tuple[float, complex]],
+) -> Hum:
+    """Turn phasors (volts r.m.s.) into the result.
+
+    mains: positions x outputs; ripple and at_build (line frequency, build's own position): per output; best: position
+    and phasor at the null per output.
+    """
+    outputs = []
+    for index, phone in enumerate(build.phones):
+        position, rest = best[index]
+        noise = float(abs(ripple[index]))
+        outputs.append(
+            OutputHum(
+                output=phone.name,
+                pot_position=POSITIONS,
+                mains_v=np.abs(mains[:, index]),
+                ripple_v=noise,
+                at_build_v=math.hypot(float(abs(at_build[index])), noise),
+                best_position=position,
+                best_v=math.hypot(abs(rest), noise),
+            )
+        )
+    return Hum(
+        setting=setting,
+        mains_hz=build.mains.frequency,
+        ripple_hz=ripple_frequency(build),
+        build_position=build.heater.hum_pot_position,
+        outputs=tuple(outputs),
+    )
+
+
+def ripple_frequency(build: Build) -> float:
+    """Return the ripple frequency (Hz) of the supply: as stated, else twice the mains (full-wave)."""
+    stated = build.supply.ripple_frequency
+    return 2.0 * build.mains.frequency if stated is None else stated
+
+
+def run(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
+) -> Hum:
+    """Measure line-frequency hum over the hum pot, its null, and the supply's ripple at each output.
+
+    rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.
+    """
+    nodes = [phone_node(build, i) for i in range(len(build.phones))]
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
+        # peak to peak of a sine to r.m.s.
+        session.alter("vsupply", build.supply.ripple / (2.0 * math.sqrt(2.0)), "acmag")
+        ripple, screen = _phasors(session, nodes, ripple_frequency(build))
+        session.alter("vsupply", 0.0, "acmag")
+        # d.c. on the heaters has no line-frequency part
+        session.alter("vheater", build.heater.volts if build.heater.supply == "ac" else 0.0, "acmag")
+
+        def at(position: float) -> ComplexArray:
+            for element, value in hum_pot_elements(build, position).items():
+                session.alter(element, value)
+            return _phasors(session, nodes, build.mains.frequency)[0]
+
+        mains = np.array([at(float(p)) for p in POSITIONS])
+        at_build = at(build.heater.hum_pot_position)
+        best = []
+        for index in range(len(nodes)):
+            position = null(POSITIONS, mains[:, index])
+            best.append((position, complex(at(position)[index])))
+    return reduce(
+        build,
+        setting=ControlSetting(rotation, screen),
+        mains=mains,
+        ripple=ripple,
+        at_build=at_build,
+        best=best,
+    )
+
+
+def _phasors(session: Session, nodes: list[str], frequency: float) -> tuple[ComplexArray, float]:
+    run_ = session.ac(frequency, frequency, 1, vectors=["frequency", "scr", *nodes])
+    return np.array([run_[node][0] for node in nodes]), operating_volts(run_, "scr")

@@ -1,0 +1,78 @@
+"""How does the loop gain run with the control, and with frequency? (RF view)"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.probes import CONTROL_NODE, Probe, Sample, operating_volts
+from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
+from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.physics.return_ratio import return_ratio
+from receiver_sim.results.base import FloatArray
+from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, NyquistCurve
+from receiver_sim.schema import Band, Build
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
+    """Return the deck of the sweeps: the receiver tuned to `dial_hz`."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+
+
+def reduce(
+    samples: Sequence[Sample], rotations: FloatArray, *, band: Band, dial_hz: float
+) -> GainAgainstScreen:
+    """Turn the samples of a sweep into the result."""
+    return GainAgainstScreen(
+        band=band.name,
+        dial_hz=dial_hz,
+        rotation=np.asarray(rotations, dtype=np.float64),
+        screen_v=np.array([s.screen_v for s in samples]),
+        gain=np.array([s.gain for s in samples]),
+        frequency_hz=np.array([s.frequency for s in samples]),
+    )
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    dial_hz: float,
+    tuning: float,
+    rotations: FloatArray,
+    nyquist: Sequence[tuple[str, float]] = (),
+) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
+    """Sweep the control over `rotations` (0..1), and draw the return ratio at the labelled rotations of `nyquist`.
+
+    tuning: the tuning capacitor (F) of the onset search, so that all results speak of the same dial setting. Raises
+    EngineError when a simulation fails.
+    """
+    law = build.regeneration
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
+        probe = Probe(session, build, band=band, dial_hz=dial_hz)
+        probe.tune(tuning)
+        samples = [probe.measure(float(wiper_fraction(r, law=law.law, mid=law.mid))) for r in rotations]
+        curves = []
+        for label, rotation in nyquist:
+            for element, value in control_elements(build, rotation).items():
+                session.alter(element, value)
+            # ten half-bandwidths either side show the circle of a single resonance closed to a tenth
+            width = 5.0 * dial_hz / band.coil.q
+            run_ = session.ac(
+                dial_hz - width, dial_hz + width, 401, vectors=["frequency", CONTROL_NODE, "scr"]
+            )
+            screen = operating_volts(run_, "scr")
+            curves.append(
+                NyquistCurve(
+                    band=band.name,
+                    setting=ControlSetting(rotation, screen),
+                    label=label,
+                    frequency_hz=run_["frequency"].real,
+                    return_ratio=return_ratio(run_[CONTROL_NODE]),
+                )
+            )
+    return reduce(samples, rotations, band=band, dial_hz=dial_hz), tuple(curves)

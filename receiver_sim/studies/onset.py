@@ -1,0 +1,199 @@
+"""Where on the control, and how gently, does a band break into oscillation? (small signals, RF view)"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.netlist.probes import Probe, Sample
+from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
+from receiver_sim.results.base import Status
+from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.schema import Band, Build
+
+APPROACH_GAIN = 0.9
+"""The approach to onset is counted from this loop gain (issue text; at 0.9 the tank's Q is multiplied by ten)."""
+
+_CLOSE = 3e-4
+"""|T - 1| at which the search stops; the last step is interpolated, so its error is a small part of this."""
+
+_MOST = 10
+"""Engine evaluations a search may spend."""
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
+    """Return the deck of the search: the receiver tuned to `dial_hz`, the control half way."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+
+
+def search(measure: Callable[[float], Sample], *, most: int = _MOST) -> tuple[Status, list[Sample], float | None]:
+    """Find the lowest wiper fraction at which the loop gain reaches one.
+
+    Returns the status, all samples (sorted by wiper fraction) and the wiper fraction of onset or None. `most` bounds
+    the calls of `measure`; the search itself needs five to seven, the last of them for the approach at T = 0.9.
+    """
+    samples = [measure(0.0), measure(1.0)]
+    if samples[0].gain >= 1.0:
+        return Status.NOT_IN_RANGE, samples, None
+    if samples[1].gain < 1.0:
+        # the gain may have a maximum within the range: a plate that bottoms as the screen rises
+        samples += [measure(0.35), measure(0.7)]
+        best = max(samples, key=lambda s: s.gain)
+        if best.gain < 1.0:
+            samples.append(measure(_vertex(samples)))
+            best = max(samples, key=lambda s: s.gain)
+        if best.gain < 1.0:
+            return Status.DOES_NOT, sorted(samples, key=lambda s: s.wiper), None
+    while len(samples) < most - 1:
+        rising = _rising(samples)
+        if min(abs(s.gain - 1.0) for s in rising) < _CLOSE:
+            break
+        samples.append(measure(_inverse(rising, 1.0)))
+    rising = _rising(samples)
+    if rising[0].gain < APPROACH_GAIN and min(abs(s.gain - APPROACH_GAIN) for s in rising) > 0.01:
+        samples.append(measure(_inverse(rising, APPROACH_GAIN)))
+    return Status.OSCILLATES, sorted(samples, key=lambda s: s.wiper), _inverse(_rising(samples), 1.0)
+
+
+def _vertex(samples: list[Sample]) -> float:
+    """Return the wiper fraction of the maximum of the parabola around the best sample."""
+    ordered = sorted(samples, key=lambda s: s.wiper)
+    best = max(range(len(ordered)), key=lambda i: ordered[i].gain)
+    middle = min(max(best, 1), len(ordered) - 2)
+    near = ordered[middle - 1 : middle + 2]
+    c, b, a = np.polynomial.polynomial.polyfit([s.wiper for s in near], [s.gain for s in near], 2)
+    vertex = -b / (2.0 * a) if a < 0.0 else ordered[best].wiper + 0.1
+    return float(min(max(vertex, near[0].wiper + 0.01), near[2].wiper - 0.01))
+
+
+def _rising(samples: list[Sample]) -> list[Sample]:
+    """Return the samples up to the first one above onset, as far as their gain rises, and the next if it rises on."""
+    ordered = sorted(samples, key=lambda s: s.wiper)
+    first = next(i for i, s in enumerate(ordered) if s.gain >= 1.0)
+    start = first
+    while start > 0 and ordered[start - 1].gain < ordered[start].gain:
+        start -= 1
+    end = first + 1
+    while end < len(ordered) and ordered[end].gain > ordered[end - 1].gain:
+        end += 1
+    return ordered[start:end]
+
+
+def _inverse(rising: list[Sample], gain: float) -> float:
+    """Return the wiper fraction of a gain by monotone cubic interpolation (Fritsch and Carlson 1980)."""
+    curve = PchipInterpolator([s.gain for s in rising], [s.wiper for s in rising])
+    return float(curve(gain))
+
+
+def reduce(
+    found: tuple[Status, list[Sample], float | None], *, build: Build, band: Band, probe: Probe
+) -> Onset:
+    """Turn the samples of a search into the result."""
+    status, samples, onset = found
+    base = {
+        "band": band.name,
+        "dial_hz": probe.dial_hz,
+        "status": status,
+        "gain_lowest": samples[0].gain,
+        "gain_highest": samples[-1].gain,
+        "tuning_farad": probe.tuning,
+        "evaluations": probe.evaluations,
+    }
+    empty = dict.fromkeys(
+        ("onset", "oscillation_hz", "slope_per_v", "approach_v", "approach_deg", "at_nine_tenths", "stops_at")
+    )
+    if onset is None:
+        return Onset(**{**empty, **base})  # type: ignore[arg-type]
+    rising = _rising(samples)
+    wipers = [s.wiper for s in rising]
+    volts = PchipInterpolator(wipers, [s.screen_v for s in rising])
+    setting = ControlSetting(probe.rotation(onset), float(volts(onset)))
+    approach = None
+    if rising[0].gain < APPROACH_GAIN:
+        low = _inverse(rising, APPROACH_GAIN)
+        approach = ControlSetting(probe.rotation(low), float(volts(low)))
+    turn = build.regeneration.rotation
+    return Onset(
+        **{  # type: ignore[arg-type]
+            **empty,
+            **base,
+            "onset": setting,
+            "oscillation_hz": float(PchipInterpolator(wipers, [s.frequency for s in rising])(onset)),
+            "slope_per_v": _slope(rising, setting.screen_v),
+            "approach_v": None if approach is None else setting.screen_v - approach.screen_v,
+            "approach_deg": None if approach is None else (setting.rotation - approach.rotation) * turn,
+            "at_nine_tenths": approach,
+            "stops_at": _stop(samples, probe),
+        }
+    )
+
+
+def _slope(rising: list[Sample], screen_v: float) -> float:
+    """Return dT/dV at onset from the parabola through the three samples nearest to it that differ enough."""
+    near = sorted(rising, key=lambda s: abs(s.gain - 1.0))
+    chosen = [near[0]]
+    for sample in near[1:]:
+        if all(abs(sample.gain - other.gain) > 0.01 for other in chosen):
+            chosen.append(sample)
+        if len(chosen) == 3:
+            break
+    x = np.array([s.screen_v - screen_v for s in chosen])
+    y = np.array([s.gain for s in chosen])
+    coefficients = np.polynomial.polynomial.polyfit(x, y, len(chosen) - 1)
+    return float(coefficients[1])
+
+
+def _stop(samples: list[Sample], probe: Probe) -> ControlSetting | None:
+    """Return the setting above onset at which the gain falls below one again, by interpolation, or None."""
+    if samples[-1].gain >= 1.0:
+        return None
+    last = max(i for i, s in enumerate(samples) if s.gain >= 1.0)
+    above, below = samples[last], samples[last + 1]
+    share = (above.gain - 1.0) / (above.gain - below.gain)
+    wiper = above.wiper + share * (below.wiper - above.wiper)
+    return ControlSetting(
+        probe.rotation(wiper), above.screen_v + share * (below.screen_v - above.screen_v)
+    )
+
+
+def run(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0
+) -> Onset:
+    """Find the onset of one band at one dial frequency in at most ten engine evaluations.
+
+    mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that names the
+    deck; nothing is guessed.
+    """
+    deck = plan(build, cards, band=band, dial_hz=dial_hz)
+    try:
+        with bench.session(deck) as session:
+            probe = Probe(session, build, band=band, dial_hz=dial_hz, mains=mains)
+            probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
+            found = search(probe.measure, most=_MOST - probe.evaluations)
+            return reduce(found, build=build, band=band, probe=probe)
+    except (EngineError, ValueError) as error:
+        return _failed(band, dial_hz, str(error))
+
+
+def _failed(band: Band, dial_hz: float, reason: str) -> Onset:
+    return Onset(
+        band=band.name,
+        dial_hz=dial_hz,
+        status=Status.FAILED,
+        onset=None,
+        oscillation_hz=None,
+        slope_per_v=None,
+        approach_v=None,
+        approach_deg=None,
+        at_nine_tenths=None,
+        gain_lowest=None,
+        gain_highest=None,
+        stops_at=None,
+        tuning_farad=None,
+        evaluations=0,
+        warnings=(reason,),
+    )
+

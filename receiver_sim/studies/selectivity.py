@@ -1,0 +1,90 @@
+"""How does the bandwidth shrink as regeneration is advanced? (RF view)"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
+from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.results.onset import GainAgainstScreen, Selectivity
+from receiver_sim.schema import Band, Build
+
+GAINS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
+"""Loop gains at which the bandwidth is measured, as far as the control reaches them."""
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
+    """Return the deck: the receiver tuned to `dial_hz`, a current into the hot end of the tank as the signal."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+
+
+def settings(curve: GainAgainstScreen) -> tuple[tuple[float, float, float], ...]:
+    """Return (gain, rotation, frequency) for each of GAINS that lies on the rising part of the curve."""
+    top = int(np.argmax(curve.gain))
+    gain, rotation = curve.gain[: top + 1], curve.rotation[: top + 1]
+    keep = np.concatenate([[True], np.diff(np.maximum.accumulate(gain)) > 0.0])
+    gain, rotation, frequency = gain[keep], rotation[keep], curve.frequency_hz[: top + 1][keep]
+    chosen = [g for g in GAINS if gain[0] <= g <= gain[-1]]
+    return tuple(
+        (g, float(np.interp(g, gain, rotation)), float(np.interp(g, gain, frequency))) for g in chosen
+    )
+
+
+def reduce(
+    rows: Sequence[tuple[float, float, float, float]], *, band: Band, dial_hz: float
+) -> Selectivity:
+    """Turn rows of (gain, rotation, bandwidth, peak) into the result.
+
+    The bandwidth at T = 0 is the median of BW/(1 - T): Q' = Q/(1 - T), textbook.
+    """
+    gain, rotation, width, peak = (np.array(column, dtype=np.float64) for column in zip(*rows, strict=True))
+    return Selectivity(
+        band=band.name,
+        dial_hz=dial_hz,
+        gain=gain,
+        rotation=rotation,
+        bandwidth_hz=width,
+        peak_ohm=peak,
+        unloaded_bandwidth_hz=float(np.median(width / (1.0 - gain))),
+    )
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    dial_hz: float,
+    tuning: float,
+    curve: GainAgainstScreen,
+) -> Selectivity | None:
+    """Measure bandwidth and peak at the loop gains of GAINS; None if the control reaches none of them.
+
+    curve: the loop gain against the control of the same band and dial setting. Raises EngineError when a simulation fails.
+    """
+    chosen = settings(curve)
+    if not chosen:
+        return None
+    rows = []
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
+        session.alter("ctune", tuning)
+        session.alter("isig", 1.0, "acmag")
+        for gain, rotation, frequency in chosen:
+            for element, value in control_elements(build, rotation).items():
+                session.alter(element, value)
+            # four times the width expected from Q' = Q/(1 - T), each way; the aerial may widen it
+            span = 4.0 * dial_hz / band.coil.q * (1.0 - gain)
+            for _ in range(4):
+                sweep = session.ac(frequency - span, frequency + span, 201, vectors=["frequency", "top"])
+                try:
+                    peak, width = half_power_width(sweep["frequency"].real, magnitude=np.abs(sweep["top"]))
+                except ValueError:
+                    span *= 2.0
+                    continue
+                rows.append((gain, rotation, width, peak))
+                break
+    return reduce(rows, band=band, dial_hz=dial_hz) if rows else None
