@@ -1,7 +1,7 @@
 """`setup.sh` on systems that lack something.
 
-Each branch runs against a stand-in system: a PATH that holds nothing but the tools the script may count on, and
-programs that write down how they were called.
+Each branch runs against a stand-in system: a PATH that holds nothing but the tools the script may count on,
+and programs that write down how they were called.
 """
 
 import os
