@@ -1,0 +1,218 @@
+"""The pool of workers: sessions, parallel maps, time limits, failed decks kept."""
+
+import re
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TypeVar
+
+from receiver_sim.engine.deck import Deck
+from receiver_sim.engine.errors import EngineError, EngineFailed
+from receiver_sim.engine.process import WorkerGone, WorkerProcess
+from receiver_sim.engine.session import Session
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+
+class Bench:
+    """ngspice in `workers` child processes, started when first needed and kept until the Bench is closed.
+
+    Use it as a context manager. `time_limit_s`: wall-clock limit of one analysis; past it the worker is ended
+    (EngineTimeout) and replaced. `keep_failed`: folder for the decks of failed runs (default: a fresh
+    temporary folder, made at the first failure). May be shared between threads.
+    Raises EngineMissing at the first session if there is no usable ngspice.
+    """
+
+    def __init__(self, workers: int = 2, time_limit_s: float = 60.0, keep_failed: Path | None = None) -> None:
+        if workers < 1:
+            raise ValueError(f"a bench needs at least one worker, not {workers}")
+        if not time_limit_s > 0:
+            raise ValueError(f"time_limit_s must be positive, not {time_limit_s}")
+        self.workers = workers
+        self.time_limit_s = time_limit_s
+        self._keep_folder = keep_failed
+        self._kept = 0
+        self._lock = threading.Lock()
+        self._idle: list[WorkerProcess] = []
+        self._all: set[WorkerProcess] = set()
+        self._closed = False
+        self._wake = threading.Event()
+        self._monitor: threading.Thread | None = None
+        self._engine_seconds = 0.0
+        self._evaluations = 0
+        self._version = 0
+
+    # ------------------------------------------------------------------ totals
+
+    @property
+    def engine_seconds(self) -> float:
+        """Time spent within ngspice, s, summed over all closed sessions."""
+        return self._engine_seconds
+
+    @property
+    def evaluations(self) -> int:
+        """Number of analyses run, over all closed sessions."""
+        return self._evaluations
+
+    @property
+    def ngspice_version(self) -> int:
+        """Version of the ngspice in use; starts a worker if none has run yet."""
+        if not self._version:
+            self._release(self._acquire())
+        return self._version
+
+    # ------------------------------------------------------------------ use
+
+    def __enter__(self) -> "Bench":
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self.close()
+
+    @contextmanager
+    def session(self, deck: Deck) -> Iterator[Session]:
+        """Load `deck` into a worker of its own for the length of the `with` block.
+
+        A session within a session gets a further worker. Raises EngineFailed if ngspice does not take the deck.
+        """
+        worker = self._acquire()
+        session: Session | None = None
+        try:
+            session = Session(deck, worker, self._keep)
+            yield session
+        finally:
+            try:
+                if session is not None:
+                    session.close()
+                else:
+                    worker.kill()
+            finally:
+                if session is not None:
+                    with self._lock:
+                        self._engine_seconds += session.engine_seconds
+                        self._evaluations += session.evaluations
+                self._release(worker)
+
+    def map(
+        self,
+        function: "Callable[[Bench, Item], Result]",
+        items: Iterable[Item],
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Result]:
+        """Return `[function(bench, item) for item in items]`, with up to `workers` of them at a time.
+
+        The functions run in threads of this process, so they may be closures and share what they only read; each
+        opens its own sessions. `progress(done, total)` is called in the calling thread. The first item (in order)
+        that raises ends the map: no further item is begun and its exception is raised.
+        """
+        work = list(items)
+        pool = ThreadPoolExecutor(max_workers=self.workers, thread_name_prefix="bench")
+        futures = []
+        try:
+            futures = [pool.submit(function, self, item) for item in work]
+            pending = set(futures)
+            while pending:
+                finished, pending = wait(pending, return_when=FIRST_COMPLETED)
+                if any(future.exception() is not None for future in finished):
+                    break
+                if progress is not None:
+                    progress(len(work) - len(pending), len(work))
+        except BaseException:
+            # Interrupted: a thread within ngspice returns only when its worker is gone.
+            pool.shutdown(wait=False, cancel_futures=True)
+            self.close()
+            raise
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+        # Items are begun in order, so every item before the first failure has been run.
+        for future in futures:
+            if not future.cancelled() and (error := future.exception()) is not None:
+                raise error
+        return [future.result() for future in futures]
+
+    def close(self) -> None:
+        """End all workers. The Bench cannot be used afterwards."""
+        with self._lock:
+            self._closed = True
+            workers, self._all, self._idle = self._all, set(), []
+        self._wake.set()
+        for worker in workers:
+            if worker.busy:
+                worker.kill()  # its thread closes the pipes when it gives the worker back
+            else:
+                worker.close()
+
+    # ------------------------------------------------------------------ workers
+
+    def _acquire(self) -> WorkerProcess:
+        with self._lock:
+            if self._closed:
+                raise EngineError("this bench is closed")
+            while self._idle:
+                worker = self._idle.pop()
+                if worker.alive:
+                    return worker
+                self._all.discard(worker)
+                worker.close()
+            worker = WorkerProcess(self.time_limit_s)
+            self._all.add(worker)
+            if self._monitor is None:
+                self._monitor = threading.Thread(target=self._watch, name="bench-watch", daemon=True)
+                self._monitor.start()
+        try:
+            worker.start()
+        except WorkerGone as gone:
+            self._release(worker)
+            raise EngineFailed(f"no worker could be started: {gone}") from None
+        except BaseException:
+            worker.kill()
+            self._release(worker)
+            raise
+        self._version = worker.version
+        return worker
+
+    def _release(self, worker: WorkerProcess) -> None:
+        with self._lock:
+            if not self._closed and worker.alive and not worker.busy and len(self._idle) < self.workers:
+                self._idle.append(worker)
+                return
+            self._all.discard(worker)
+        worker.close()
+
+    def _watch(self) -> None:
+        """End workers past their time limit. Looks ten times within a limit, at least once a second."""
+        pause = min(1.0, self.time_limit_s / 10)
+        while not self._wake.wait(pause):
+            now = time.monotonic()
+            with self._lock:
+                late = [w for w in self._all if w.deadline is not None and now > w.deadline]
+            for worker in late:
+                worker.timed_out = True
+                worker.kill()
+
+    # ------------------------------------------------------------------ failed decks
+
+    def _keep(self, deck: Deck, commands: Sequence[str], lines: Sequence[str]) -> Path:
+        """Write a failed deck with what was asked and what ngspice said; return the file's path."""
+        with self._lock:
+            if self._keep_folder is None:
+                self._keep_folder = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
+            self._keep_folder.mkdir(parents=True, exist_ok=True)
+            self._kept += 1
+            slug = re.sub(r"[^a-z0-9]+", "-", deck.title.lower()).strip("-")[:40]
+            path = self._keep_folder / f"{slug}-{deck.sha256[:12]}-{self._kept}.cir"
+            notes = ["* commands sent, oldest first:", *(f"*   {command}" for command in commands)]
+            notes += ["* answer:", *(f"*   {line}" for line in lines)]
+            body = deck.netlist().removesuffix(".end\n")
+            path.write_text(body + "\n".join(_plain(note) for note in notes) + "\n.end\n", encoding="ascii")
+            return path
+
+
+def _plain(text: str) -> str:
+    """Return text as one printable ASCII line."""
+    return "".join(c if " " <= c <= "~" else "?" for c in text)

@@ -1,0 +1,50 @@
+"""The engine's errors. Each says what happened, where the evidence lies and what to do about it."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+
+class EngineError(Exception):
+    """Base of everything the engine raises on purpose."""
+
+
+class EngineMissing(EngineError):
+    """No usable ngspice shared library on this system; the message names the package to install."""
+
+
+class DeckRefused(EngineError):
+    """A deck holds something that may not reach ngspice.
+
+    `line_number` counts from 1 within the deck's text; 0 means the title or the deck as a whole.
+    """
+
+    def __init__(self, reason: str, line_number: int = 0, line: str = "") -> None:
+        self.reason = reason
+        self.line_number = line_number
+        self.line = line
+        shown = line if len(line) <= 120 else line[:117] + "..."
+        where = f"line {line_number} ({shown!a})" if line_number else "title" if line else "deck"
+        if not line_number and line:
+            where = f"title ({shown!a})"
+        super().__init__(f"deck refused: {where}: {reason}")
+
+
+class EngineFailed(EngineError):
+    """ngspice could not do what was asked. `messages` holds its lines, `deck_path` the deck that was kept."""
+
+    def __init__(self, reason: str, deck_path: Path | None = None, messages: Sequence[str] = ()) -> None:
+        self.reason = reason
+        self.deck_path = deck_path
+        self.messages = tuple(messages)
+        kept = f"; the deck is kept in {deck_path}" if deck_path else ""
+        super().__init__(f"simulation failed: {reason}{kept}")
+
+
+class EngineTimeout(EngineError):
+    """An analysis went past the wall-clock limit (seconds) and its worker was ended."""
+
+    def __init__(self, limit_s: float, what: str, deck_path: Path | None = None) -> None:
+        self.limit_s = limit_s
+        self.deck_path = deck_path
+        kept = f"; the deck is kept in {deck_path}" if deck_path else ""
+        super().__init__(f"'{what}' took longer than the limit of {limit_s:g} s and was stopped{kept}")

@@ -1,0 +1,100 @@
+"""What a line printed by ngspice means: a note, a warning or a failure.
+
+ngspice marks neither by stream nor by prefix reliably: progress of the operating-point search goes to
+stderr, fatal errors may carry no word 'error', and a resistor without a value draws only a warning.
+The patterns were collected from ngspice 39; lines seen in newer versions only are marked so.
+"""
+
+import enum
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class Kind(enum.Enum):
+    """Class of one line."""
+
+    NOTE = "note"
+    WARNING = "warning"
+    FAILURE = "failure"
+
+
+@dataclass(frozen=True)
+class Message:
+    """One line of ngspice: its stream ("stdout" or "stderr"), its text and its class."""
+
+    stream: str
+    text: str
+    kind: Kind
+
+
+# Lines of every run, told apart first because most lines are of this sort.
+_ROUTINE = (
+    "Doing analysis at TEMP",
+    "No. of Data Rows",
+    "Circuit: ",
+    "Note:",
+    " Reference value",
+    "Reference value",
+    "Initial Transient Solution",
+    "Using SPARSE",  # ngspice 42 and newer
+    "Using KLU",  # ngspice 42 and newer
+    "Warning: Can't set plot",
+)
+
+# Steps of the search for an operating point: a failed step is followed by the next method,
+# and if all of them fail ngspice says so in a line that is a failure by itself.
+_STEPPING = re.compile(
+    r"(gmin\s+step|gmin\s+increment|source\s+step|supplies\s+reduced|trying\s+gmin"
+    r"|one\s+successful\s+source\s+step)",
+    re.IGNORECASE,
+)
+
+# A row of a table of node voltages; a node may have any name.
+_TABLE_ROW = re.compile(
+    r"^\S+\s+[-+]?[0-9.]+(e[-+]?\d+)?(\s+[-+]?[0-9.]+(e[-+]?\d+)?)?(\s+\*)?\s*$", re.IGNORECASE
+)
+
+_FAILURE = re.compile(
+    r"\berrors?\b|\bfatal\b|\baborted\b|singular\s+matrix|\bno\s+such\b|\bunknown\b|can'?t\s+find"
+    r"|cannot\s+find|could\s+not\s+find|\bnot\s+found\b|time\s?step\s+too\s+small|\bundefined\b"
+    r"|no\s+convergence|solution\s+failed|iteration\s+limit|not\s+in\s+the\s+circuit|\bfailed\b|\bunrecognized\b"
+    r"|\bill-?formed\b|\bmalformed\b|syntax|there\s+(is|are|aren't)\s+(no|any)\s+circuits?|out\s+of\s+memory"
+    r"|math\s+error|division\s+by\s+zero|out\s+of\s+range|\bnan\b",
+    re.IGNORECASE,
+)
+
+# Warnings under which ngspice goes on with an element that is not what the deck says.
+_MALFORMED = re.compile(
+    r"resistance\s+to+\s+low|set\s+to\s+1\s*mohm|has\s+no\s+value|no\s+value\s+given|\bmissing\b"
+    r"|\bignored\b|\bdefaulting\b|model\s+issue|cannot\s+be\s+used|unsupported|redefinition|\bduplicate\b"
+    r"|too\s+few|too\s+many|incomplete|\bassumed\b",
+    re.IGNORECASE,
+)
+
+
+def classify(text: str) -> Kind:
+    """Return the class of one line (without the stream's name)."""
+    stripped = text.strip()
+    if not stripped or text.startswith(_ROUTINE) or _TABLE_ROW.match(stripped):
+        return Kind.NOTE
+    if re.search(r"singular\s+matrix", stripped, re.IGNORECASE):
+        return Kind.FAILURE
+    if _STEPPING.search(stripped):
+        return Kind.WARNING if "failed" in stripped.lower() else Kind.NOTE
+    if _FAILURE.search(stripped):
+        return Kind.FAILURE
+    if "warning" in stripped.lower():
+        return Kind.FAILURE if _MALFORMED.search(stripped) else Kind.WARNING
+    return Kind.NOTE
+
+
+def read(lines: Iterable[str]) -> list[Message]:
+    """Classify lines as the library hands them over, each begun by its stream's name."""
+    messages = []
+    for line in lines:
+        stream, _, text = line.partition(" ")
+        if stream not in ("stdout", "stderr"):
+            stream, text = "stdout", line
+        messages.append(Message(stream=stream, text=text, kind=classify(text)))
+    return messages

@@ -1,0 +1,243 @@
+"""One circuit loaded in one worker: change element values, run analyses."""
+
+import math
+import re
+from collections.abc import Callable, Sequence
+
+from receiver_sim.engine.deck import Deck
+from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
+from receiver_sim.engine.process import WorkerGone, WorkerProcess
+from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run, Unload
+from receiver_sim.engine.vectors import RawVector, Vectors
+
+_ELEMENT = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)*")
+_PARAMETER = re.compile(r"[a-z][a-z0-9_]*")
+_VECTOR = re.compile(r"@?[a-z0-9_.#+\-]+(\[[a-z0-9_]+\])?")
+_OUTPUT = re.compile(r"v\([a-z0-9_.#]+(,[a-z0-9_.#]+)?\)|i\([a-z0-9_.#]+\)")
+_SCALES = ("lin", "dec", "oct")
+# ngspice copies a command into a buffer of 1024 characters.
+_MAX_COMMAND = 1000
+
+KeepDeck = Callable[[Deck, Sequence[str], Sequence[str]], "object"]
+
+
+def _number(value: float, what: str) -> str:
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"{what} must be a finite number, not {number}")
+    return repr(number)
+
+
+def _name(text: str, pattern: re.Pattern[str], what: str) -> str:
+    lowered = text.lower()
+    if not pattern.fullmatch(lowered):
+        raise ValueError(f"'{text}' is no {what}")
+    return lowered
+
+
+class Session:
+    """A circuit in a worker, from `Bench.session`. For one thread.
+
+    After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an
+    analysis restricts what is computed and handed over to the named vectors (None: all); a name that
+    the circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
+    """
+
+    def __init__(self, deck: Deck, worker: WorkerProcess, keep: Callable[..., object]) -> None:
+        self.deck = deck
+        self.evaluations = 0
+        self.engine_seconds = 0.0
+        self._worker = worker
+        self._keep = keep
+        self._queued: list[str] = []
+        self._history: list[str] = []
+        self._over: str | None = None
+        self._ask(Load(deck.lines), "load the circuit")
+
+    # ------------------------------------------------------------------ changes
+
+    def alter(self, element: str, value: float | Sequence[float], parameter: str | None = None) -> None:
+        """Queue a new value for an element; it travels with the next analysis.
+
+        Without `parameter` the element's main value is meant: ohm, farad, henry, gain, or the DC value of a source.
+        `parameter` may be "acmag", "dc", "temp" ..., or "sin", "pulse", "pwl" with a sequence of numbers.
+        Raises ValueError for a name or number that cannot be one; an element that the circuit
+        lacks is an EngineFailed at the next analysis.
+        """
+        name = _name(element, _ELEMENT, "element name")
+        if parameter is None and name[0] in "vi":
+            parameter = "dc"
+        if isinstance(value, Sequence) and not isinstance(value, str):
+            if parameter is None:
+                raise ValueError("a sequence of values needs a parameter such as 'sin' or 'pwl'")
+            numbers = " ".join(_number(v, f"a value of {element}") for v in value)
+            command = f"alter @{name}[{_name(parameter, _PARAMETER, 'parameter')}] = [ {numbers} ]"
+        else:
+            number = _number(value, f"the value of {element}")  # type: ignore[arg-type]
+            middle = f"{_name(parameter, _PARAMETER, 'parameter')} " if parameter else ""
+            command = f"alter {name} {middle}= {number}"
+        if len(command) > _MAX_COMMAND:
+            raise ValueError(
+                f"too many values for {element}: ngspice takes {_MAX_COMMAND} characters a command"
+            )
+        self._queued.append(command)
+
+    # ------------------------------------------------------------------ analyses
+
+    def op(self, *, vectors: Sequence[str] | None = None) -> Vectors:
+        """Return the operating point; each vector has one value."""
+        return self._run("op", "op", vectors)
+
+    def ac(
+        self,
+        start: float,
+        stop: float,
+        points: int,
+        scale: str = "lin",
+        *,
+        vectors: Sequence[str] | None = None,
+    ) -> Vectors:
+        """Return the small-signal response from `start` to `stop`, Hz.
+
+        `points`: in all for "lin", per decade or octave for "dec" and "oct". The operating point stands in
+        `.op` if the deck carries `.options keepopinfo`.
+        """
+        return self._run("ac", f"ac {_sweep(start, stop, points, scale)}", vectors)
+
+    def dc(
+        self,
+        source: str,
+        start: float,
+        stop: float,
+        step: float,
+        *,
+        vectors: Sequence[str] | None = None,
+    ) -> Vectors:
+        """Return operating points while a source (V or A) or resistor (ohm) goes from `start` to `stop`."""
+        name = _name(source, _ELEMENT, "element name")
+        if step == 0 or (stop - start) * step < 0:
+            raise ValueError(f"a step of {step:g} never leads from {start:g} to {stop:g}")
+        numbers = " ".join(_number(v, "a limit of the sweep") for v in (start, stop, step))
+        return self._run("dc", f"dc {name} {numbers}", vectors)
+
+    def tran(
+        self,
+        step: float,
+        stop: float,
+        start: float = 0.0,
+        max_step: float | None = None,
+        uic: bool = False,
+        *,
+        vectors: Sequence[str] | None = None,
+    ) -> Vectors:
+        """Return the course over time (s) from `start` to `stop`, at the steps the integration took.
+
+        `step` is the suggested, `max_step` the longest step; `uic` starts from the deck's `.ic` and elements' `ic=`.
+        """
+        if not 0 < step <= stop or not 0 <= start < stop:
+            raise ValueError(
+                f"a run needs 0 < step <= stop and 0 <= start < stop, not {step=}, {start=}, {stop=}"
+            )
+        command = f"tran {_number(step, 'step')} {_number(stop, 'stop')} {_number(start, 'start')}"
+        if max_step is not None:
+            if max_step <= 0:
+                raise ValueError(f"max_step must be positive, not {max_step}")
+            command += f" {_number(max_step, 'max_step')}"
+        return self._run("tran", command + (" uic" if uic else ""), vectors)
+
+    def noise(
+        self,
+        output: str,
+        source: str,
+        start: float,
+        stop: float,
+        points: int,
+        scale: str = "dec",
+        *,
+        contributions: bool = False,
+        vectors: Sequence[str] | None = None,
+    ) -> Vectors:
+        """Return noise densities ("onoise_spectrum", "inoise_spectrum", V/sqrt(Hz)) and totals ("onoise_total", V).
+
+        `output`: a node "out", a pair "v(a,b)"; `source`: the input source. With `contributions` each noisy element
+        has vectors of its own ("onoise_r1"), and totals ("onoise_total_r1").
+        """
+        node = output.lower() if "(" in output else f"v({output.lower()})"
+        command = (
+            f"noise {_name(node, _OUTPUT, 'output of a noise analysis')} {_name(source, _ELEMENT, 'element name')} "
+            f"{_sweep(start, stop, points, scale)}" + (" 1" if contributions else "")
+        )
+        return self._run("noise", command, vectors)
+
+    # ------------------------------------------------------------------ inner works
+
+    def _run(self, kind: str, command: str, vectors: Sequence[str] | None) -> Vectors:
+        wanted = None
+        if vectors is not None:
+            if isinstance(vectors, str) or not vectors:
+                raise ValueError("vectors must be a sequence of at least one name, or None for all")
+            wanted = tuple(dict.fromkeys(_name(name, _VECTOR, "vector name") for name in vectors))
+        alters, self._queued = tuple(self._queued), []
+        self._history += [*alters, command]
+        # Long sweeps would fill memory; the last of the history tells what a failure needs.
+        del self._history[:-1000]
+        done = self._ask(Run(alters, command, kind, wanted), command)
+        assert done.plot is not None
+        self.evaluations += 1
+        op = self._vectors(done.op, "op", done) if done.op else None
+        return self._vectors(done.plot, kind, done, op)
+
+    def _vectors(self, plot: Plot, kind: str, done: Done, op: Vectors | None = None) -> Vectors:
+        return Vectors(
+            [RawVector(*vector) for vector in plot.vectors],
+            title=self.deck.title,
+            kind=kind,
+            scale=plot.scale,
+            messages=done.warnings,
+            engine_seconds=done.seconds,
+            op=op,
+        )
+
+    def _ask(self, request: Request, what: str) -> Done:
+        if self._over is not None:
+            raise EngineError(f"this session is over ({self._over}); open another")
+        try:
+            reply: Reply = self._worker.ask(request)
+        except WorkerGone as gone:
+            self._over = "its worker ended"
+            path = self._keep(self.deck, self._history, [str(gone)])
+            if gone.timed_out:
+                raise EngineTimeout(self._worker.time_limit_s, what, path) from None  # type: ignore[arg-type]
+            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)]) from None  # type: ignore[arg-type]
+        if isinstance(reply, Done):
+            self.engine_seconds += reply.seconds
+            return reply
+        self._over = "an earlier step failed"
+        self._worker.kill()  # after a failure ngspice may answer with what it had before
+        lines = reply.messages if isinstance(reply, Failed) else ()
+        reason = reply.reason if isinstance(reply, Failed) else f"unexpected answer {reply!r}"
+        path = self._keep(self.deck, self._history, [reason, *lines])
+        raise EngineFailed(f"'{what}': {reason}", path, lines)  # type: ignore[arg-type]
+
+    def close(self) -> None:
+        """Take the circuit out of its worker; the Bench calls this. A worker in an unknown state is ended."""
+        if self._over is None:
+            self._over = "it was closed"
+            if self._worker.busy:  # an interrupt broke off a request
+                self._worker.kill()
+                return
+            try:
+                if not isinstance(self._worker.ask(Unload()), Done):
+                    self._worker.kill()
+            except WorkerGone:
+                self._worker.kill()
+
+
+def _sweep(start: float, stop: float, points: int, scale: str) -> str:
+    if scale not in _SCALES:
+        raise ValueError(f"scale must be one of {', '.join(_SCALES)}, not '{scale}'")
+    if points != int(points) or points < 1:
+        raise ValueError(f"points must be a whole number above 0, not {points}")
+    if not 0 <= start <= stop or (scale != "lin" and start == 0):
+        raise ValueError(f"a sweep needs 0 < start <= stop, not {start:g} and {stop:g}")
+    return f"{scale} {int(points)} {_number(start, 'start')} {_number(stop, 'stop')}"

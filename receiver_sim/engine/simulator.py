@@ -1,0 +1,263 @@
+"""ngspice itself, as it lives within a worker process. Imported by workers only: it loads PySpice."""
+
+import logging
+import os
+import re
+import tempfile
+import time
+from collections.abc import Sequence
+
+from PySpice.Spice.NgSpice import Shared
+
+from receiver_sim.engine import library, messages
+from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run
+
+ffi = Shared.ffi
+_NULL = ffi.NULL
+
+# ngspice keeps a control structure for every command until told to forget (PySpice does the same count).
+_COMMANDS_BEFORE_RELEASE = 1000
+
+# Plots by kind of analysis: first words of their names as ngspice announces them.
+_MAIN_PLOT = {
+    "op": ("Operating Point",),
+    "ac": ("AC Analysis",),
+    "dc": ("DC transfer characteristic", "DC Analysis"),
+    "tran": ("Transient Analysis",),
+    "noise": ("Noise Spectral Density",),
+}
+_SECOND_PLOT = {"ac": "AC Operating Point", "noise": "Integrated Noise"}
+
+
+class SimulationFailed(Exception):
+    """Something in a request failed; the worker is of no further use."""
+
+
+class _Library(Shared.NgSpiceShared):
+    """PySpice's binding, with its own judgement of ngspice's lines and its own announcement of plots.
+
+    PySpice takes every line on stderr for an error; here lines are only kept, and classified afterwards.
+    """
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self.announced: list[tuple[str, str, str]] = []
+        self.exited = False
+        super().__init__()
+
+    @staticmethod
+    def _send_char(message_c, ngspice_id, user_data):
+        self = ffi.from_handle(user_data)
+        line = ffi.string(message_c).decode("utf-8", "replace")
+        self.lines.append(line)
+        # PySpice asks for the version during its own start and reads it from here.
+        if self._ngspice_version is None:
+            self._stdout.append(line.partition(" ")[2])
+        return 0
+
+    @staticmethod
+    def _send_init_data(data, ngspice_id, user_data):
+        self = ffi.from_handle(user_data)
+        name, title, plot = (
+            ffi.string(field).decode("utf-8", "replace") for field in (data.name, data.title, data.type)
+        )
+        self.announced.append((name, title, plot))
+        return 0
+
+    @staticmethod
+    def _exit(exit_status, immediate_unloding, quit_exit, ngspice_id, user_data):
+        ffi.from_handle(user_data).exited = True
+        return exit_status
+
+    @property
+    def api(self):
+        """The functions of the shared library."""
+        return self._ngspice_shared
+
+
+def _open_library() -> tuple[_Library, int, str]:
+    """Load ngspice away from any `.spiceinit`: such a file could change results or hold commands."""
+    path = library.find()
+    logging.getLogger("PySpice").setLevel(logging.CRITICAL)  # its remark on versions it does not know
+    here = os.getcwd()
+    homes = {name: os.environ.get(name) for name in ("HOME", "USERPROFILE")}
+    with tempfile.TemporaryDirectory(prefix="receiver_sim-") as empty:
+        os.chdir(empty)
+        os.environ.update(dict.fromkeys(homes, empty))
+        try:
+            _Library.LIBRARY_PATH = path
+            opened = _Library()
+        except OSError as error:
+            raise library.EngineMissing(
+                f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}"
+            ) from error
+        finally:
+            os.chdir(here)
+            for name, value in homes.items():
+                if value is None:
+                    os.environ.pop(name, None)
+                else:
+                    os.environ[name] = value
+    return opened, library.check_version(opened.ngspice_version, path), path
+
+
+class Simulator:
+    """One ngspice, one circuit at a time."""
+
+    def __init__(self) -> None:
+        self._library, self.version, self.path = _open_library()
+        self._commands = 0
+        self._loads = 0
+        self._title = ""
+        self._saved: tuple[str, ...] | None = None
+        self._seconds = 0.0
+        self._judged: list[messages.Message] = []
+
+    def handle(self, request: Request) -> Reply:
+        """Carry out one request; never raises for what ngspice does."""
+        self._seconds = 0.0
+        self._judged = []
+        self._library.announced.clear()
+        try:
+            if isinstance(request, Load):
+                self._load(request.lines)
+                return Done(self._seconds, self._warnings())
+            if isinstance(request, Run):
+                return self._run(request)
+            self._unload()
+            return Done(self._seconds)
+        except SimulationFailed as failure:
+            return Failed(str(failure), tuple(message.text for message in self._judged))
+
+    def _warnings(self) -> tuple[str, ...]:
+        return tuple(message.text for message in self._judged if message.kind is messages.Kind.WARNING)
+
+    def _take_lines(self, lenient: bool = False) -> None:
+        """Classify the lines of the call just made; raise on a failure unless `lenient`."""
+        fresh = messages.read(self._library.lines)
+        self._library.lines.clear()
+        self._judged += fresh
+        if self._library.exited:
+            raise SimulationFailed("ngspice gave up and asked to be ended" + _because(self._judged))
+        if lenient:
+            return
+        failures = [message.text.strip() for message in fresh if message.kind is messages.Kind.FAILURE]
+        if failures:
+            raise SimulationFailed("; ".join(dict.fromkeys(failures[:4])))
+
+    def _command(self, command: str, lenient: bool = False) -> None:
+        self._commands += 1
+        if self._commands > _COMMANDS_BEFORE_RELEASE:
+            self._library.api.ngSpice_Command(_NULL)
+            self._commands = 0
+        started = time.perf_counter()
+        code = self._library.api.ngSpice_Command(command.encode("ascii"))
+        self._seconds += time.perf_counter() - started
+        self._take_lines(lenient)
+        if code:
+            raise SimulationFailed(f"ngspice returned {code} for '{command}'")
+
+    def _load(self, lines: Sequence[str]) -> None:
+        # A title of its own for each load: a plot that bears it can come from no other circuit.
+        self._loads += 1
+        self._title = f"circuit {os.getpid()} {self._loads}"
+        keep = [ffi.new("char[]", line.encode("ascii")) for line in (self._title, *lines, ".end")]
+        started = time.perf_counter()
+        code = self._library.api.ngSpice_Circ(ffi.new("char *[]", [*keep, _NULL]))
+        self._seconds += time.perf_counter() - started
+        self._take_lines()
+        if code:
+            raise SimulationFailed(f"ngspice did not take the circuit (code {code})")
+        # Clean slate: no `save` list left over, no plot but the constants.
+        self._command("delete all", lenient=True)
+        self._command("destroy all")
+        self._saved = None
+
+    def _unload(self) -> None:
+        self._command("delete all", lenient=True)
+        self._command("destroy all")
+        self._command("remcirc")
+        self._title = ""
+
+    def _save(self, wanted: tuple[str, ...] | None) -> None:
+        """Tell ngspice which vectors to keep during the next runs, if that differs from the last order."""
+        if wanted == self._saved:
+            return
+        # ngspice complains that no vectors are active yet though it takes the order; the vectors that
+        # come back are compared with those ordered, so nothing is lost by not judging these lines.
+        self._command("delete all", lenient=True)
+        for name in wanted or ():
+            self._command(f"save {name}", lenient=True)
+        self._saved = wanted
+
+    def _run(self, request: Run) -> Done:
+        if not self._title:
+            raise SimulationFailed("no circuit is loaded")
+        self._save(request.vectors if request.kind != "noise" else None)
+        for alter in request.alters:
+            self._command(alter)
+        self._library.announced.clear()
+        self._command(request.command)
+        plots = self._new_plots(request.kind)
+        main = self._read_plot(plots["main"], request.vectors, request.kind)
+        second = None
+        if "second" in plots:
+            second = self._read_plot(plots["second"], None, "op" if request.kind == "ac" else "noise")
+            if request.kind == "noise":
+                fresh = {vector[0] for vector in main.vectors}
+                added = tuple(vector for vector in second.vectors if vector[0] not in fresh)
+                main, second = Plot(main.scale, main.vectors + added), None
+        self._command("destroy all")
+        return Done(self._seconds, self._warnings(), main, second)
+
+    def _new_plots(self, kind: str) -> dict[str, str]:
+        """Return the names of the plots this run announced, sure to be of this circuit and this kind."""
+        found: dict[str, str] = {}
+        for name, title, plot in self._library.announced:
+            if title.lower() != self._title:
+                raise SimulationFailed(f"ngspice answered with a plot of another circuit ('{title}')")
+            if name.startswith(_MAIN_PLOT[kind]):
+                found["main"] = plot
+            elif name.startswith(_SECOND_PLOT.get(kind, "\n")):
+                found["second"] = plot
+        if "main" not in found:
+            raise SimulationFailed(f"the {kind} analysis gave no result" + _because(self._judged))
+        return found
+
+    def _read_plot(self, plot: str, wanted: tuple[str, ...] | None, kind: str) -> Plot:
+        names_c = self._library.api.ngSpice_AllVecs(plot.encode("ascii"))
+        names: list[str] = []
+        while names_c != _NULL and names_c[len(names)] != _NULL:
+            names.append(ffi.string(names_c[len(names)]).decode("utf-8", "replace"))
+        by_name = {name.lower(): name for name in names}
+        scale = next((name for name in by_name if _is_scale(name, kind)), "")
+        if wanted is None:
+            chosen = list(by_name)
+        else:
+            absent = [name for name in wanted if name not in by_name]
+            if absent:
+                raise SimulationFailed(
+                    f"the circuit has no {', '.join(absent)}; it has {', '.join(sorted(by_name))}"
+                )
+            chosen = [*([scale] if scale else []), *(name for name in wanted if name != scale)]
+        return Plot(scale, tuple((name, *self._read_vector(plot, by_name[name])) for name in chosen))
+
+    def _read_vector(self, plot: str, name: str) -> tuple[bool, bytes]:
+        info = self._library.api.ngGet_Vec_Info(f"{plot}.{name}".encode())
+        if info == _NULL or info.v_length < 1:
+            raise SimulationFailed(f"the vector '{name}' holds no data" + _because(self._judged))
+        if info.v_compdata != _NULL:
+            return True, bytes(ffi.buffer(info.v_compdata, info.v_length * 16))
+        return False, bytes(ffi.buffer(info.v_realdata, info.v_length * 8))
+
+
+def _is_scale(name: str, kind: str) -> bool:
+    if kind == "dc":
+        return bool(re.fullmatch(r"(v|i|res|temp)-sweep", name))
+    return name == {"ac": "frequency", "noise": "frequency", "tran": "time"}.get(kind)
+
+
+def _because(judged: Sequence[messages.Message]) -> str:
+    """Return ngspice's own last words that are more than notes, as ': ...'."""
+    telling = [message.text.strip() for message in judged if message.kind is not messages.Kind.NOTE]
+    return ": " + "; ".join(telling[-3:]) if telling else ""
