@@ -78,7 +78,8 @@ class Bench:
     def session(self, deck: Deck) -> Iterator[Session]:
         """Load `deck` into a worker of its own for the length of the `with` block.
 
-        A session within a session gets a further worker. Raises EngineFailed if ngspice does not take the deck.
+        A session within a session gets a further worker. Raises EngineFailed if ngspice does not take
+        the deck.
         """
         worker = self._acquire()
         session: Session | None = None
@@ -106,9 +107,9 @@ class Bench:
     ) -> list[Result]:
         """Return `[function(bench, item) for item in items]`, with up to `workers` of them at a time.
 
-        The functions run in threads of this process, so they may be closures and share what they only read; each
-        opens its own sessions. `progress(done, total)` is called in the calling thread. The first item (in order)
-        that raises ends the map: no further item is begun and its exception is raised.
+        The functions run in threads of this process, so they may be closures and share what they only
+        read; each opens its own sessions. `progress(done, total)` is called in the calling thread. The
+        first item (in order) that raises ends the map: no further item is begun and its exception is raised.
         """
         work = list(items)
         pool = ThreadPoolExecutor(max_workers=self.workers, thread_name_prefix="bench")

@@ -1,9 +1,9 @@
 """A deck: the text of one circuit, checked before it can reach ngspice.
 
-A deck may be built from a stranger's file, and ngspice obeys more than circuit lines: control blocks, comments
-that begin with `*#`, a first line `*ng_script`, includes, code models that open files. So the check works by what
-is allowed, not by what is known to be bad: each logical line must begin with an element letter or one of
-a few dot words, and hold only a small set of characters.
+A deck may be built from a stranger's file, and ngspice obeys more than circuit lines: control blocks,
+comments that begin with `*#`, a first line `*ng_script`, includes, code models that open files. So the check
+works by what is allowed, not by what is known to be bad: each logical line must begin with an element
+letter or one of a few dot words, and hold only a small set of characters.
 """
 
 import hashlib
@@ -21,38 +21,14 @@ MODEL_TYPES = frozenset(
     ("r", "c", "l", "d", "npn", "pnp", "njf", "pjf", "sw", "csw", "vswitch", "iswitch", "ltra")
 )
 # ngspice stores any `.options name=value` as a variable of its command interpreter, hence a list.
-OPTION_NAMES = frozenset(
-    (
-        *(
-            "reltol",
-            "abstol",
-            "vntol",
-            "chgtol",
-            "trtol",
-            "pivtol",
-            "pivrel",
-            "gmin",
-            "gminsteps",
-            "srcsteps",
-        ),
-        *(
-            "itl1",
-            "itl2",
-            "itl3",
-            "itl4",
-            "itl5",
-            "itl6",
-            "method",
-            "maxord",
-            "xmu",
-            "temp",
-            "tnom",
-            "rshunt",
-        ),
-        *("cshunt", "keepopinfo", "noopiter", "savecurrents", "trytocompact", "ramptime", "numdgt", "noinit"),
-        *("interp", "seed", "sparse", "klu", "minbreak", "convstep", "convabsstep", "noopac", "noacct"),
-    )
-)
+# fmt: off
+OPTION_NAMES = frozenset((
+    "reltol", "abstol", "vntol", "chgtol", "trtol", "pivtol", "pivrel", "gmin", "gminsteps", "srcsteps",
+    "itl1", "itl2", "itl3", "itl4", "itl5", "itl6", "method", "maxord", "xmu", "temp", "tnom", "rshunt",
+    "cshunt", "keepopinfo", "noopiter", "savecurrents", "trytocompact", "ramptime", "numdgt", "noinit",
+    "interp", "seed", "sparse", "klu", "minbreak", "convstep", "convabsstep", "noopac", "noacct",
+))
+# fmt: on
 ANALYSIS_WORDS = frozenset((".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".four", ".print", ".save"))
 
 _MAX_LINE = 2000
@@ -218,8 +194,8 @@ def check_text(text: str) -> tuple[str, ...]:
 class Deck:
     """One circuit, ready for ngspice.
 
-    `title`: one plain line. `text`: element, .model, .subckt, .options, .param, .ic, .nodeset, .save and .temp lines,
-    without title and without .end; comments begin with '* '; '+' continues a line.
+    `title`: one plain line. `text`: element, .model, .subckt, .options, .param, .ic, .nodeset, .save and
+    .temp lines, without title and without .end; comments begin with '* '; '+' continues a line.
     Construction raises DeckRefused for anything else.
     """
 
@@ -249,26 +225,25 @@ class Deck:
     def export(self, analysis_lines: Sequence[str], prints: Sequence[str] = ()) -> str:
         """Return a netlist that stock ngspice runs in batch mode (`ngspice -b FILE`).
 
-        `analysis_lines`: such as ".op" or ".ac lin 3 1e6 2e6"; each printed with all of `prints`, vectors such as
-        "out", "l1#branch" or "vm(out)" (ngspice prints the real part of a bare complex vector). For a raw file
-        instead, leave `prints` empty and run `ngspice -b -r OUT.raw FILE`. Raises DeckRefused.
+        `analysis_lines`: such as ".op" or ".ac lin 3 1e6 2e6"; each printed with all of `prints`, vectors
+        such as "out", "l1#branch" or "vm(out)". For a raw file instead, leave `prints` empty and run
+        `ngspice -b -r OUT.raw FILE`. Raises DeckRefused.
         """
         extra: list[str] = []
         for vector in prints:
             if not _VECTOR.fullmatch(vector):
                 raise DeckRefused(f"'{vector}' is no vector that can be printed")
         for line in analysis_lines:
-            word = line.split()[0].lower() if line.split() else ""
+            word, _, rest = line.strip().partition(" ")
             if (
-                word not in ANALYSIS_WORDS
+                word.lower() not in ANALYSIS_WORDS
                 or not _ALLOWED.fullmatch(line)
-                or _DOT_WORD_INSIDE.search(line[len(word) :])
+                or _DOT_WORD_INSIDE.search(rest)
             ):
-                raise DeckRefused(
-                    f"'{line}' is no analysis; it must begin with one of {sorted(ANALYSIS_WORDS)}"
-                )
-            extra.append(line)
-            if prints and word in (".op", ".ac", ".dc", ".tran", ".noise"):
+                words = ", ".join(sorted(ANALYSIS_WORDS))
+                raise DeckRefused(f"'{line}' is no analysis; it must be one line begun by one of {words}")
+            extra.append(line.strip())
+            if prints and word.lower() in (".op", ".ac", ".dc", ".tran", ".noise"):
                 extra.append(f".print {word[1:]} {' '.join(_printable(vector) for vector in prints)}")
         digits = [".options numdgt=10"] if prints else []
         return f"{self.title}\n{self.body}" + "".join(f"{line}\n" for line in (*digits, *extra, ".end"))

@@ -8,11 +8,11 @@ class EngineError(Exception):
     """Base of everything the engine raises on purpose."""
 
 
-class EngineMissing(EngineError):
+class EngineMissing(EngineError):  # noqa: N818 - says what happened
     """No usable ngspice shared library on this system; the message names the package to install."""
 
 
-class DeckRefused(EngineError):
+class DeckRefused(EngineError):  # noqa: N818 - says what happened
     """A deck holds something that may not reach ngspice.
 
     `line_number` counts from 1 within the deck's text; 0 means the title or the deck as a whole.
@@ -29,7 +29,7 @@ class DeckRefused(EngineError):
         super().__init__(f"deck refused: {where}: {reason}")
 
 
-class EngineFailed(EngineError):
+class EngineFailed(EngineError):  # noqa: N818 - says what happened
     """ngspice could not do what was asked. `messages` holds its lines, `deck_path` the deck that was kept."""
 
     def __init__(self, reason: str, deck_path: Path | None = None, messages: Sequence[str] = ()) -> None:
@@ -40,7 +40,7 @@ class EngineFailed(EngineError):
         super().__init__(f"simulation failed: {reason}{kept}")
 
 
-class EngineTimeout(EngineError):
+class EngineTimeout(EngineError):  # noqa: N818 - says what happened
     """An analysis went past the wall-clock limit (seconds) and its worker was ended."""
 
     def __init__(self, limit_s: float, what: str, deck_path: Path | None = None) -> None:

@@ -52,8 +52,8 @@ def _patterns(platform: str) -> Iterator[str]:
         for prefix in prefixes:
             yield from (os.path.join(prefix, "Library", "bin", name) for name in names)
         drive = {
-            "ProgramFiles": os.environ.get("ProgramFiles", "C:\\Program Files"),
-            "SystemDrive": os.environ.get("SystemDrive", "C:"),
+            "ProgramFiles": os.environ.get("PROGRAMFILES", "C:\\Program Files"),
+            "SystemDrive": os.environ.get("SYSTEMDRIVE", "C:"),
         }
         yield from (pattern.format(**drive) for pattern in _WINDOWS_PATTERNS)
         for folder in os.environ.get("PATH", "").split(os.pathsep):

@@ -76,7 +76,7 @@ _MALFORMED = re.compile(
 def classify(text: str) -> Kind:
     """Return the class of one line (without the stream's name)."""
     stripped = text.strip()
-    if not stripped or text.startswith(_ROUTINE) or _TABLE_ROW.match(stripped):
+    if not stripped or text.startswith(_ROUTINE) or _TABLE_ROW.fullmatch(stripped):
         return Kind.NOTE
     if re.search(r"singular\s+matrix", stripped, re.IGNORECASE):
         return Kind.FAILURE

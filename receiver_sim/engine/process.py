@@ -23,7 +23,7 @@ _BOOT = (
 _START_LIMIT_S = 60.0
 
 
-class WorkerGone(Exception):
+class WorkerGone(Exception):  # noqa: N818 - says what happened
     """The worker ended without an answer. `timed_out` says that the time limit was the reason."""
 
     def __init__(self, reason: str, timed_out: bool = False) -> None:
@@ -72,7 +72,8 @@ class WorkerProcess:
 
     def ask(self, request: Request) -> Reply:
         """Send a request and wait for its reply. Raises WorkerGone."""
-        return self._exchange(request, self.time_limit_s)
+        reply: Reply = self._exchange(request, self.time_limit_s)
+        return reply
 
     def _exchange(self, request: Request | None, limit_s: float) -> Any:
         process = self._process

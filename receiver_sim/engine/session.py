@@ -38,9 +38,9 @@ def _name(text: str, pattern: re.Pattern[str], what: str) -> str:
 class Session:
     """A circuit in a worker, from `Bench.session`. For one thread.
 
-    After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an
-    analysis restricts what is computed and handed over to the named vectors (None: all); a name that
-    the circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
+    After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an analysis
+    restricts what is stored and handed over to the named vectors (None: all); a name that the circuit
+    does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
     """
 
     def __init__(self, deck: Deck, worker: WorkerProcess, keep: Callable[..., object]) -> None:
@@ -59,9 +59,9 @@ class Session:
     def alter(self, element: str, value: float | Sequence[float], parameter: str | None = None) -> None:
         """Queue a new value for an element; it travels with the next analysis.
 
-        Without `parameter` the element's main value is meant: ohm, farad, henry, gain, or the DC value of a source.
-        `parameter` may be "acmag", "dc", "temp" ..., or "sin", "pulse", "pwl" with a sequence of numbers.
-        Raises ValueError for a name or number that cannot be one; an element that the circuit
+        Without `parameter` the element's main value is meant: ohm, farad, henry, gain, or the DC value of a
+        source. `parameter` may be "acmag", "dc", "temp" ..., or "sin", "pulse", "pwl" with a sequence of
+        numbers. Raises ValueError for a name or number that cannot be one; an element that the circuit
         lacks is an EngineFailed at the next analysis.
         """
         name = _name(element, _ELEMENT, "element name")
@@ -73,7 +73,7 @@ class Session:
             numbers = " ".join(_number(v, f"a value of {element}") for v in value)
             command = f"alter @{name}[{_name(parameter, _PARAMETER, 'parameter')}] = [ {numbers} ]"
         else:
-            number = _number(value, f"the value of {element}")  # type: ignore[arg-type]
+            number = _number(value, f"the value of {element}")
             middle = f"{_name(parameter, _PARAMETER, 'parameter')} " if parameter else ""
             command = f"alter {name} {middle}= {number}"
         if len(command) > _MAX_COMMAND:
@@ -132,7 +132,8 @@ class Session:
     ) -> Vectors:
         """Return the course over time (s) from `start` to `stop`, at the steps the integration took.
 
-        `step` is the suggested, `max_step` the longest step; `uic` starts from the deck's `.ic` and elements' `ic=`.
+        `step` is the suggested, `max_step` the longest step; `uic` starts from the deck's `.ic` and the
+        elements' `ic=`.
         """
         if not 0 < step <= stop or not 0 <= start < stop:
             raise ValueError(
@@ -157,15 +158,17 @@ class Session:
         contributions: bool = False,
         vectors: Sequence[str] | None = None,
     ) -> Vectors:
-        """Return noise densities ("onoise_spectrum", "inoise_spectrum", V/sqrt(Hz)) and totals ("onoise_total", V).
+        """Return noise densities ("onoise_spectrum", "inoise_spectrum", V/sqrt(Hz)) and totals over the band.
 
-        `output`: a node "out", a pair "v(a,b)"; `source`: the input source. With `contributions` each noisy element
-        has vectors of its own ("onoise_r1"), and totals ("onoise_total_r1").
+        The totals are "onoise_total" and "inoise_total", V. `output`: a node "out" or a pair "v(a,b)";
+        `source`: the input source. With `contributions` each noisy element has vectors of its own
+        ("onoise_r1") and totals ("onoise_total_r1").
         """
         node = output.lower() if "(" in output else f"v({output.lower()})"
         command = (
-            f"noise {_name(node, _OUTPUT, 'output of a noise analysis')} {_name(source, _ELEMENT, 'element name')} "
-            f"{_sweep(start, stop, points, scale)}" + (" 1" if contributions else "")
+            f"noise {_name(node, _OUTPUT, 'output of a noise analysis')} "
+            f"{_name(source, _ELEMENT, 'element name')} {_sweep(start, stop, points, scale)}"
+            + (" 1" if contributions else "")
         )
         return self._run("noise", command, vectors)
 

@@ -6,10 +6,12 @@ import re
 import tempfile
 import time
 from collections.abc import Sequence
+from typing import Any
 
 from PySpice.Spice.NgSpice import Shared
 
 from receiver_sim.engine import library, messages
+from receiver_sim.engine.errors import EngineMissing
 from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run
 
 ffi = Shared.ffi
@@ -29,11 +31,11 @@ _MAIN_PLOT = {
 _SECOND_PLOT = {"ac": "AC Operating Point", "noise": "Integrated Noise"}
 
 
-class SimulationFailed(Exception):
+class SimulationFailed(Exception):  # noqa: N818 - says what happened
     """Something in a request failed; the worker is of no further use."""
 
 
-class _Library(Shared.NgSpiceShared):
+class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no types
     """PySpice's binding, with its own judgement of ngspice's lines and its own announcement of plots.
 
     PySpice takes every line on stderr for an error; here lines are only kept, and classified afterwards.
@@ -46,7 +48,7 @@ class _Library(Shared.NgSpiceShared):
         super().__init__()
 
     @staticmethod
-    def _send_char(message_c, ngspice_id, user_data):
+    def _send_char(message_c: Any, ngspice_id: int, user_data: Any) -> int:
         self = ffi.from_handle(user_data)
         line = ffi.string(message_c).decode("utf-8", "replace")
         self.lines.append(line)
@@ -56,7 +58,7 @@ class _Library(Shared.NgSpiceShared):
         return 0
 
     @staticmethod
-    def _send_init_data(data, ngspice_id, user_data):
+    def _send_init_data(data: Any, ngspice_id: int, user_data: Any) -> int:
         self = ffi.from_handle(user_data)
         name, title, plot = (
             ffi.string(field).decode("utf-8", "replace") for field in (data.name, data.title, data.type)
@@ -65,12 +67,12 @@ class _Library(Shared.NgSpiceShared):
         return 0
 
     @staticmethod
-    def _exit(exit_status, immediate_unloding, quit_exit, ngspice_id, user_data):
+    def _exit(status: int, immediate: bool, by_quit: bool, ngspice_id: int, user_data: Any) -> int:
         ffi.from_handle(user_data).exited = True
-        return exit_status
+        return status
 
     @property
-    def api(self):
+    def api(self) -> Any:
         """The functions of the shared library."""
         return self._ngspice_shared
 
@@ -88,9 +90,7 @@ def _open_library() -> tuple[_Library, int, str]:
             _Library.LIBRARY_PATH = path
             opened = _Library()
         except OSError as error:
-            raise library.EngineMissing(
-                f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}"
-            ) from error
+            raise EngineMissing(f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}") from error
         finally:
             os.chdir(here)
             for name, value in homes.items():

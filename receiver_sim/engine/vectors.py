@@ -19,9 +19,9 @@ class Vectors(Mapping[str, np.ndarray]):
 
     Node voltages in V go by the node's name ("g", "x1.gk"), branch currents in A by "l1#branch", the
     scale by "frequency" (Hz), "time" (s), "v-sweep", "i-sweep" or "res-sweep". `scale` is the scale's name
-    (empty for an operating point). `title` is the deck's, `kind` the analysis ("op", "ac", ...), `messages` the
-    warnings ngspice gave, `engine_seconds` the time within ngspice. `op` is the operating point that
-    belongs to an ac run if the deck carries `.options keepopinfo`, else None.
+    (empty for an operating point). `title` is the deck's, `kind` the analysis ("op", "ac", ...),
+    `messages` the warnings ngspice gave, `engine_seconds` the time within ngspice. `op` is the operating
+    point that belongs to an ac run if the deck carries `.options keepopinfo`, else None.
     """
 
     def __init__(

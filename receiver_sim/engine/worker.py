@@ -1,7 +1,7 @@
 """A worker process: requests come in on its standard input, replies go out on its first standard output.
 
-Started by `process.WorkerProcess`, never by hand. It imports neither the caller's script nor anything but ngspice's
-binding, so it behaves alike under scripts, notebooks and test runners.
+Started by `process.WorkerProcess`, never by hand. It imports nothing but ngspice's binding, least of all the
+caller's script, so it behaves alike under scripts, notebooks and test runners.
 """
 
 import os
