@@ -1,1 +1,17 @@
 """Build files and tube cards: parse, validate, defaults."""
+
+from receiver_sim.schema.build import Band, Build
+from receiver_sim.schema.faults import BuildFaults, Fault, FileFaults
+from receiver_sim.schema.loading import load_build, load_build_text, shipped_tubes, write_starter
+
+__all__ = [
+    "Band",
+    "Build",
+    "BuildFaults",
+    "Fault",
+    "FileFaults",
+    "load_build",
+    "load_build_text",
+    "shipped_tubes",
+    "write_starter",
+]

@@ -1,0 +1,368 @@
+"""The build file: one receiver, from the supply to the headphones, as a constructor describes it.
+
+Attribute names are the keys of the file ('from' of a band is `from_`); values are SI floats, a percentage is
+a fraction, a rotation is in degrees. A new part is a new model here; a new kind of part is one more model
+with its own `kind` in the union. Checks between keys live in `checks`, reading a file in `loading`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+
+from receiver_sim.schema import parts as p
+from receiver_sim.schema.verdicts import Verdicts
+
+
+class Part(BaseModel):
+    """Base of everything in a build: frozen, unknown keys refused, defaults read like the file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
+
+
+def _given(default: str, description: str) -> Any:
+    """Return a field whose default is written as in the file."""
+    return Field(default=default, description=description)
+
+
+def _drop_default(schema: dict[str, Any]) -> None:
+    schema.pop("default", None)
+
+
+def _derived(description: str) -> Any:
+    """Return a field that `loading` fills from other keys when it is left out."""
+    extra: Any = _drop_default
+    return Field(default=None, validate_default=False, description=description, json_schema_extra=extra)
+
+
+class Mains(Part):
+    """The mains that heater and rectifier hum come from."""
+
+    frequency: p.MainsFrequency = _given("50 Hz", "Frequency of the mains.")
+
+
+class DcSupply(Part):
+    """A plate supply known by what it gives: volts, source resistance and ripple."""
+
+    kind: Literal["dc"] = Field(description="A supply known by its volts, source resistance and ripple.")
+    volts: p.PlateSupply = Field(description="Open-circuit volts of the plate supply.")
+    resistance: p.SourceResistance = _given("0 ohm", "Source resistance seen by the receiver.")
+    ripple: p.Ripple = _given("0 V", "Ripple on the supply, peak to peak, at no load.")
+    ripple_frequency: p.RippleFrequency = _derived(
+        "Frequency of the ripple; left out: twice that of the mains."
+    )
+    bleeder: p.Bleeder | None = Field(
+        default=None, description="Resistor across the supply that discharges its capacitors; left out: none."
+    )
+
+
+class Heater(Part):
+    """The heater line of both tubes and its hum-balance pot."""
+
+    volts: p.HeaterVolts = Field(description="Volts of the heater line (rms if ac).")
+    supply: Literal["ac", "dc"] = Field(description="'ac' from a transformer winding, or 'dc'.")
+    hum_pot: p.HumPot = _given("100 ohm", "Pot across the heater line, wiper to ground.")
+    hum_pot_position: p.Setting = _given("50 %", "Wiper of the hum pot, from heater end a to end b.")
+
+
+class _Shunt(Part):
+    volts: p.RegulatorVolts = Field(description="Volts it holds at `current`.")
+    current: p.RegulatorCurrent = Field(description="Current at which `volts` is stated.")
+    impedance: p.ResistorOrLink = Field(description="Slope of its volts against current.")
+    minimum_current: p.RegulatorCurrent | None = Field(
+        default=None, description="It holds regulation above this current; left out: not checked."
+    )
+    maximum_current: p.RegulatorCurrent | None = Field(
+        default=None, description="Most current it stands; left out: not checked."
+    )
+    dropper: p.Resistor = Field(description="Resistor from the plate supply to the regulator.")
+
+
+class Zener(_Shunt):
+    """A zener diode (or a string of them) that feeds the regeneration control."""
+
+    kind: Literal["zener"] = Field(description="A zener diode, or a string taken as one.")
+
+
+class GasTube(_Shunt):
+    """A gas-filled regulator tube that feeds the regeneration control."""
+
+    kind: Literal["gas_tube"] = Field(description="A glow-discharge regulator tube.")
+    strike: p.StrikeVolts = Field(description="Volts needed to strike it; above `volts`.")
+
+
+class Regeneration(Part):
+    """The regeneration control: a pot that sets the volts of the screen (or plate) of the detector."""
+
+    pot: p.Pot = Field(description="Track resistance of the control.")
+    law: Literal["linear", "log", "antilog"] = Field(description="Law of the track against rotation.")
+    mid: p.MidFraction | None = Field(
+        default=None,
+        description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
+    )
+    rotation: p.Rotation = _given("270 deg", "Rotation of the control from stop to stop.")
+    top: p.ResistorOrLink = _given("0 ohm", "Resistor from the regulator (or supply) to the top of the pot.")
+    bottom: p.ResistorOrLink = _given("0 ohm", "Resistor between the bottom of the pot and ground.")
+    stopper: p.ResistorOrLink = _given("0 ohm", "Resistor between the wiper and the screen.")
+    bypass: p.BypassCapacitor = Field(description="Capacitor from the screen to ground.")
+
+
+class RfFilter(Part):
+    """The filter in the plate lead of the detector that keeps RF out of the audio."""
+
+    choke: p.RfChoke = Field(description="RF choke in the plate lead.")
+    choke_resistance: p.WindingResistance = _given("30 ohm", "Winding resistance of the choke.")
+    choke_capacitance: p.StrayCapacitance = _given("1.5 pF", "Self-capacitance of the choke.")
+    plate_capacitor: p.FilterCapacitor = Field(description="Capacitor from plate to ground; 0 pF: none.")
+    output_capacitor: p.FilterCapacitor = Field(
+        description="Capacitor from the audio end of the choke to ground; 0 pF: none."
+    )
+
+
+class ChokeLoad(Part):
+    """An audio choke as plate load of the detector."""
+
+    kind: Literal["choke"] = Field(description="An audio choke.")
+    inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
+    resistance: p.WindingResistance = Field(description="Winding resistance.")
+    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance.")
+    shunt: p.PlateResistor | None = Field(
+        default=None, description="Resistor across it against threshold howl; left out: none."
+    )
+
+
+class ResistorLoad(Part):
+    """A resistor as plate load of the detector."""
+
+    kind: Literal["resistor"] = Field(description="A plain resistor.")
+    resistance: p.PlateResistor = Field(description="Its value.")
+
+
+class TransformerLoad(Part):
+    """An interstage transformer as plate load of the detector."""
+
+    kind: Literal["transformer"] = Field(description="An interstage transformer.")
+    primary_inductance: p.AudioInductance = Field(description="Inductance of the primary.")
+    primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
+    ratio: p.TurnsRatio = Field(description="Turns of the secondary over those of the primary.")
+    secondary_resistance: p.WindingResistance = Field(description="Winding resistance of the secondary.")
+    coupling: p.TransformerCoupling = _given("0.995", "Coupling coefficient of the windings, below 1.")
+    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance, as seen across the primary.")
+    shunt: p.PlateResistor | None = Field(
+        default=None, description="Resistor across the primary against threshold howl; left out: none."
+    )
+
+
+DetectorLoad = Annotated[ChokeLoad | ResistorLoad | TransformerLoad, Field(discriminator="kind")]
+
+
+class Strays(Part):
+    """Wiring capacitances to ground round the detector."""
+
+    grid: p.StrayCapacitance = _given("3 pF", "At the hot end of the tank and the grid.")
+    cathode: p.StrayCapacitance = _given("4 pF", "At the cathode and the tap.")
+    plate: p.StrayCapacitance = _given("4 pF", "At the plate.")
+
+
+class HeaterCoupling(Part):
+    """How each end of the heater reaches grid and cathode. Defaults: common practice, no source."""
+
+    grid_a: p.StrayCapacitance = _given("0.15 pF", "From heater end a to the grid.")
+    grid_b: p.StrayCapacitance = _given("0.10 pF", "From heater end b to the grid.")
+    cathode_a: p.StrayCapacitance = _given("4 pF", "From heater end a to the cathode.")
+    cathode_b: p.StrayCapacitance = _given("4 pF", "From heater end b to the cathode.")
+    leakage: p.Leakage = _given("200 Mohm", "Leakage resistance from the heater to the cathode.")
+
+
+class Detector(Part):
+    """The regenerative detector with its cathode on the coil tap."""
+
+    tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
+    grid_leak: p.GridLeak = Field(description="Grid leak resistor.")
+    grid_leak_to: Literal["tank", "cathode", "ground"] = _given(
+        "tank", "Where the leak returns: 'tank' (across the grid capacitor), 'cathode' or 'ground'."
+    )
+    grid_capacitor: p.GridCapacitor = Field(description="Capacitor between tank and grid.")
+    rf_filter: RfFilter = Field(description="RF filter in the plate lead.")
+    load: DetectorLoad = Field(description="Audio load in the plate lead.")
+    strays: Strays = Field(default_factory=Strays, description="Wiring capacitances to ground.")
+    heater_coupling: HeaterCoupling = Field(
+        default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
+    )
+
+
+class Volume(Part):
+    """The volume control ahead of the audio grid."""
+
+    pot: p.Pot = Field(description="Track resistance.")
+    law: Literal["linear", "log", "antilog"] = _given("log", "Law of the track against rotation.")
+    mid: p.MidFraction | None = Field(
+        default=None,
+        description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
+    )
+    setting: p.Setting = _given("100 %", "Rotation at which it stands.")
+
+
+class Decoupling(Part):
+    """A resistor and a capacitor in the plate feed of the audio stage."""
+
+    resistor: p.Resistor = Field(description="Resistor from the plate supply.")
+    capacitor: p.BypassCapacitor = Field(description="Capacitor to ground after it.")
+
+
+class OutputChoke(Part):
+    """An audio choke in the plate lead of the audio tube."""
+
+    kind: Literal["choke"] = Field(description="A choke; phones go to the plate through a capacitor.")
+    inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
+    resistance: p.WindingResistance = Field(description="Winding resistance.")
+    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance.")
+
+
+class Secondary(Part):
+    """One secondary winding or tap of the output transformer."""
+
+    name: p.Name = Field(description="Name that phones refer to with `at`.")
+    ratio: p.TurnsRatio = Field(description="Turns of this winding over those of the primary.")
+    resistance: p.WindingResistance = Field(description="Its winding resistance.")
+
+
+class OutputTransformer(Part):
+    """An output transformer in the plate lead of the audio tube."""
+
+    kind: Literal["transformer"] = Field(description="A transformer with one secondary or more.")
+    primary_inductance: p.AudioInductance = Field(description="Inductance of the primary.")
+    primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
+    primary_capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance across the primary.")
+    leakage: p.LeakageInductance = Field(description="Leakage inductance, seen from the primary.")
+    secondaries: tuple[Secondary, ...] = Field(min_length=1, max_length=10, description="Its secondaries.")
+
+
+Output = Annotated[OutputChoke | OutputTransformer, Field(discriminator="kind")]
+
+
+class Audio(Part):
+    """The audio stage."""
+
+    tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
+    coupling: p.CouplingCapacitor | None = Field(
+        default=None,
+        description="Capacitor from the detector to the volume control; left out: none (transformer).",
+    )
+    volume: Volume = Field(description="The volume control.")
+    grid_stopper: p.ResistorOrLink = _given("0 ohm", "Resistor between the volume control and the grid.")
+    cathode_resistor: p.Resistor = Field(description="Cathode bias resistor.")
+    cathode_bypass: p.BypassCapacitor | None = Field(
+        default=None, description="Capacitor across it; left out: not by-passed."
+    )
+    decoupling: Decoupling | None = Field(
+        default=None, description="Decoupling of the plate feed; left out: none."
+    )
+    heater_coupling: HeaterCoupling = Field(
+        default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
+    )
+    output: Output = Field(description="What is in the plate lead.")
+
+
+class Phones(Part):
+    """Headphones, a speaker or any other load of the audio stage."""
+
+    name: p.Name = Field(description="Name in results.")
+    at: p.Name = Field(description="'plate' (through `capacitor`) or the name of a secondary.")
+    capacitor: p.BypassCapacitor | None = Field(
+        default=None, description="Blocking capacitor in series; needed at the plate."
+    )
+    resistance: p.LoadResistance = Field(description="Resistance.")
+    inductance: p.LoadInductance = _given("0 H", "Inductance in series with the resistance.")
+
+
+class Tuning(Part):
+    """The tuning capacitor, shared by all bands."""
+
+    minimum: p.TuningCapacitor = Field(description="Capacitance fully open.")
+    maximum: p.TuningCapacitor = Field(description="Capacitance fully meshed.")
+    stray: p.StrayCapacitance = _given("10 pF", "Wiring, coil and socket across the tank, tube apart.")
+
+
+class Aerial(Part):
+    """A small capacitor from the hot end of the tank to an aerial of R, L and C in series to ground."""
+
+    coupling: p.AerialCapacitance = Field(description="Capacitor from the hot end of the tank to the aerial.")
+    resistance: p.Resistor = Field(description="Resistance of the aerial and its earth.")
+    capacitance: p.AerialCapacitance = Field(description="Capacitance of the aerial to ground.")
+    inductance: p.AerialInductance = _given("0 uH", "Inductance of the aerial wire and lead-in.")
+
+
+class Coil(Part):
+    """A plug-in coil with a cathode tap."""
+
+    inductance: p.TankInductance = Field(description="Inductance of the whole winding.")
+    q: p.CoilQ = Field(description="Q of the tank in the band, tube apart.")
+    tap: p.Tap = Field(description="Tap, in turns from the grounded end, as part of all turns.")
+    coupling: p.CoilCoupling = _given("1", "Coupling of the two sections; 1 is an ideal tap.")
+
+
+class Padding(Part):
+    """Fixed capacitors with the tuning capacitor; in a coil's plug, as a rule."""
+
+    series: p.TuningCapacitor | None = Field(
+        default=None, description="In series with the tuning capacitor; left out: none."
+    )
+    parallel: p.FilterCapacitor = _given("0 pF", "Across the coil.")
+
+
+class Band(Part):
+    """One band with its plug-in coil."""
+
+    name: p.Name = Field(description="Name in results.")
+    from_: p.BandEdge = Field(alias="from", description="Low end of the band.")
+    to: p.BandEdge = Field(description="High end of the band.")
+    coil: Coil = Field(description="The plug-in coil.")
+    padding: Padding | None = Field(
+        default=None, description="Fixed capacitors of this coil; left out: none."
+    )
+
+
+Regulator = Annotated[Zener | GasTube, Field(discriminator="kind")]
+
+
+class Build(Part):
+    """One two-valve regenerative receiver."""
+
+    receiver_sim: Literal[1] = Field(description="Version of the format of this file: 1.")
+    title: p.Name = Field(description="Title of the build, in results.")
+    mains: Mains = Field(default_factory=Mains, description="The mains.")
+    supply: DcSupply = Field(description="The plate supply.")
+    heater: Heater = Field(description="The heater line.")
+    regulator: Regulator | None = Field(
+        default=None, description="Regulator that feeds the regeneration control; left out: the supply does."
+    )
+    regeneration: Regeneration = Field(description="The regeneration control.")
+    detector: Detector = Field(description="The regenerative detector.")
+    audio: Audio = Field(description="The audio stage.")
+    phones: tuple[Phones, ...] = Field(min_length=1, max_length=10, description="Headphones and other loads.")
+    tuning: Tuning = Field(description="The tuning capacitor.")
+    aerial: Aerial | None = Field(default=None, description="The aerial; left out: none connected.")
+    bands: tuple[Band, ...] = Field(min_length=1, max_length=30, description="The bands, one coil each.")
+    verdicts: Verdicts = Field(default_factory=Verdicts, description="Thresholds of the verdicts.")
+
+    _path: Path | None = PrivateAttr(default=None)
+    _sha256: str = PrivateAttr(default="")
+    _warnings: tuple[str, ...] = PrivateAttr(default=())
+
+    @property
+    def path(self) -> Path | None:
+        """The file it was read from; None if it came from text."""
+        return self._path
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the bytes of the file, in hexadecimal."""
+        return self._sha256
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is allowed but hardly meant, a sentence each."""
+        return self._warnings

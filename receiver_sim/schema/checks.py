@@ -1,0 +1,171 @@
+"""Checks between the keys of a build (faults), and what is allowed but hardly meant (warnings)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Collection, Iterator
+
+from receiver_sim.schema.build import Build, Padding, Tuning
+from receiver_sim.schema.faults import KeyPath, nearest, show
+from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
+from receiver_sim.schema.validated import Finding, Glimpse
+
+# What a receiving tube, its socket and the grid lead add across the tank; common practice, no source.
+TUBE_INPUT_FARAD = 10e-12
+
+
+def _ordered(g: Glimpse, low: KeyPath, high: KeyPath, what: str) -> Iterator[Finding]:
+    a, b = g.number(*low), g.number(*high)
+    if a is not None and b is not None and not a < b:
+        yield Finding(high, f"{what} above that of '{low[-1]}'", "swap the two or correct one")
+
+
+def supply_order(g: Glimpse) -> Iterator[Finding]:
+    """A shunt regulator needs volts to drop, must strike above what it holds, and has a least current."""
+    supply, held = g.number("supply", "volts"), g.number("regulator", "volts")
+    if supply is not None and held is not None and not held < supply:
+        volts = format_quantity(supply, VOLTAGE, 4)
+        yield Finding(("regulator", "volts"), f"less than the {volts} of the supply",
+                      "raise the supply or take a lower regulator")  # fmt: skip
+    yield from _ordered(g, ("regulator", "volts"), ("regulator", "strike"), "volts")
+    yield from _ordered(g, ("regulator", "minimum_current"), ("regulator", "maximum_current"), "a current")
+
+
+def pot_laws(g: Glimpse) -> Iterator[Finding]:
+    """The value at half rotation must agree with the law of the track."""
+    for control in (("regeneration",), ("audio", "volume")):
+        law, mid = g.word(*control, "law"), g.number(*control, "mid")
+        if mid is None:
+            continue
+        span = {"linear": "50 %", "log": "less than 50 %", "antilog": "more than 50 %"}
+        fits = {"linear": mid == 0.5, "log": mid < 0.5, "antilog": mid > 0.5}
+        if law in fits and not fits[law]:
+            yield Finding(
+                (*control, "mid"), f"{span[law]} for the law '{law}'", "change the law or leave 'mid' out"
+            )
+
+
+def coupling_capacitor(g: Glimpse) -> Iterator[Finding]:
+    """Without a coupling capacitor the plate volts of the detector would reach the audio grid."""
+    kind = g.word("detector", "load", "kind")
+    if kind in ("choke", "resistor") and not g.given("audio", "coupling") and g.given("audio"):
+        yield Finding(("audio", "coupling"), f"a capacitor, since the detector's load is a {kind}",
+                      "add a line such as 'coupling: 10 nF'", missing=True)  # fmt: skip
+
+
+def tuning_order(g: Glimpse) -> Iterator[Finding]:
+    """The capacitor meshes from minimum to maximum, a band runs from low to high."""
+    yield from _ordered(g, ("tuning", "minimum"), ("tuning", "maximum"), "a capacitance")
+    for i in range(g.count("bands")):
+        yield from _ordered(g, ("bands", i, "from"), ("bands", i, "to"), "a frequency")
+
+
+def _repeated(g: Glimpse, path: KeyPath, what: str) -> Iterator[Finding]:
+    seen: set[str] = set()
+    for i in range(g.count(*path)):
+        name = g.word(*path, i, "name")
+        if name is None:
+            continue
+        if name.casefold() in seen:
+            yield Finding((*path, i, "name"), f"a name that no other {what} has", "rename one of them")
+        seen.add(name.casefold())
+
+
+def names(g: Glimpse) -> Iterator[Finding]:
+    """Bands, phones and secondaries are told apart by name; 'plate' is taken."""
+    yield from _repeated(g, ("bands",), "band")
+    yield from _repeated(g, ("phones",), "load")
+    windings: KeyPath = ("audio", "output", "secondaries")
+    yield from _repeated(g, windings, "secondary")
+    for i in range(g.count(*windings)):
+        if (g.word(*windings, i, "name") or "").casefold() == "plate":
+            yield Finding((*windings, i, "name"), "a name other than 'plate'", "rename it")
+
+
+def phones_places(g: Glimpse) -> Iterator[Finding]:
+    """Phones hang on a winding that exists, or on the plate through a capacitor."""
+    kind = g.word("audio", "output", "kind")
+    windings: KeyPath = ("audio", "output", "secondaries")
+    known = [g.word(*windings, i, "name") or "" for i in range(g.count(*windings))]
+    for i in range(g.count("phones")):
+        at = g.word("phones", i, "at")
+        if at == "plate" and not g.given("phones", i, "capacitor"):
+            yield Finding(("phones", i, "capacitor"), "a blocking capacitor: the plate carries the supply",
+                          "add a line such as 'capacitor: 0.47 uF'", missing=True)  # fmt: skip
+        elif at is not None and at != "plate" and kind in ("choke", "transformer"):
+            places = ["plate", *(known if kind == "transformer" else [])]
+            if at not in places:
+                near = nearest(at, places)
+                listing = ", ".join(f"'{show(place)}'" for place in places)
+                cure = f"did you mean '{show(near)}'?" if near else "name a secondary of 'audio.output'"
+                yield Finding(("phones", i, "at"), f"one of {listing}", cure)
+
+
+def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse], Iterator[Finding]]:
+    """Return the check that a card is on hand for each tube."""
+
+    def tubes(g: Glimpse) -> Iterator[Finding]:
+        for path in (("detector", "tube"), ("audio", "tube")):
+            tube = g.word(*path)
+            if tube is None or tube in (known := known_tubes()):
+                continue
+            near = nearest(tube, known)
+            on_hand = ", ".join(sorted(known)) or "none"
+            cure = f"did you mean '{near}'?" if near else "make a card for it or take another tube"
+            yield Finding(path, f"a tube with a card on hand ({on_hand})", cure)
+
+    return tubes
+
+
+CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
+    supply_order,
+    pot_laws,
+    coupling_capacitor,
+    tuning_order,
+    names,
+    phones_places,
+)
+
+
+def tank_capacitance(tuning: Tuning, padding: Padding | None, variable: float) -> float:
+    """Return the farads across a coil, tube included, with the tuning capacitor at `variable` farads.
+
+    The series padder is in series with the tuning capacitor; parallel padder, strays and tube are across the
+    coil.
+    """
+    if padding is not None and padding.series is not None:
+        variable = variable * padding.series / (variable + padding.series)
+    return variable + (padding.parallel if padding else 0.0) + tuning.stray + TUBE_INPUT_FARAD
+
+
+def warnings_of(build: Build) -> tuple[str, ...]:
+    """Return what is allowed but hardly meant, a sentence each."""
+    return (*_coverage(build), *_supply_cautions(build))
+
+
+def _coverage(build: Build) -> Iterator[str]:
+    aerial = build.aerial.coupling if build.aerial is not None else 0.0
+    for band in build.bands:
+        least = tank_capacitance(build.tuning, band.padding, build.tuning.minimum) + aerial
+        most = tank_capacitance(build.tuning, band.padding, build.tuning.maximum) + aerial
+        for edge in (band.from_, band.to):
+            needed = 1.0 / ((2.0 * math.pi * edge) ** 2 * band.coil.inductance)
+            if not least <= needed <= most:
+                span = f"{format_quantity(least, CAPACITANCE, 3)} to {format_quantity(most, CAPACITANCE, 3)}"
+                yield (
+                    f"band '{band.name}': {format_quantity(edge, FREQUENCY, 4)} needs "
+                    f"{format_quantity(needed, CAPACITANCE, 3)} across the coil, but tuning capacitor, "
+                    f"padding, strays and tube give {span}: the dial does not reach it"
+                )
+
+
+def _supply_cautions(build: Build) -> Iterator[str]:
+    if build.supply.bleeder is None:
+        yield "supply: no bleeder, so its capacitors stay charged when off: discharge and measure first"
+    if build.regulator is not None and build.regulator.kind == "gas_tube":
+        strike = build.regulator.strike
+        if strike > build.supply.volts:
+            yield (
+                f"regulator: it strikes at {format_quantity(strike, VOLTAGE, 4)}, above the supply of "
+                f"{format_quantity(build.supply.volts, VOLTAGE, 4)}: it will not light"
+            )

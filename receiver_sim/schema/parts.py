@@ -1,0 +1,141 @@
+"""What is physically sensible for each kind of part: the field types of a build, with their bounds.
+
+The bounds only catch slips (a misread prefix, a lost zero); they are common practice, no source, and generous
+on purpose. Whether a value is wise is a question for the studies.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import PydanticCustomError, core_schema
+
+from receiver_sim.schema.quantity import (
+    ANGLE,
+    CAPACITANCE,
+    CURRENT,
+    FRACTION,
+    FREQUENCY,
+    INDUCTANCE,
+    NUMBER,
+    PERCENTAGE,
+    RESISTANCE,
+    VOLTAGE,
+    Quantity,
+)
+
+
+@dataclass(frozen=True)
+class Word:
+    """Marks a str field as a checked word: `pattern` must match whole; `what` names it in messages."""
+
+    what: str
+    pattern: str
+    longest: int
+
+    def expected(self) -> str:
+        """Return what a message says was expected."""
+        return self.what
+
+    def read(self, value: object) -> str:
+        """Return the checked word; whole numbers (a tube named 807) pass as text. Raises ValueError."""
+        if isinstance(value, int) and not isinstance(value, bool):
+            value = str(value)
+        if not isinstance(value, str):
+            raise ValueError("put it in quotes" if isinstance(value, float) else "write a word or two")
+        if not value.strip():
+            raise ValueError("it is empty")
+        if not value.isprintable():
+            raise ValueError("it holds a line break or a control character: remove it")
+        if len(value) > self.longest:
+            raise ValueError(f"it is {len(value)} characters long: shorten it")
+        if not re.fullmatch(self.pattern, value):
+            raise ValueError("remove every other character")
+        return value
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Plug into pydantic."""
+
+        def validate(value: Any) -> str:
+            try:
+                return self.read(value)
+            except ValueError as error:
+                detail = {"expected": self.expected(), "cure": str(error)}
+                raise PydanticCustomError("fault", "{expected}; {cure}", detail) from None
+
+        return core_schema.no_info_plain_validator_function(validate)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Plug into the JSON Schema for editors."""
+        return {"type": ["string", "integer"], "pattern": f"^(?:{self.pattern})$", "maxLength": self.longest}
+
+
+# Letters of any script, digits and the signs that titles and bands are written with. Quotes, backticks,
+# braces, semicolons, dollars and backslashes have no business in a name.
+_NAME = r"[^\s`;$\\\"{}|<>](?:[^`;$\\\"{}|<>]*[^\s`;$\\\"{}|<>])?"
+Name = Annotated[
+    str, Word('a name of 1 to 60 printable characters without any of ` ; $ \\ " { } | < >', _NAME, 60)
+]
+TubeName = Annotated[
+    str,
+    Word("the type of a tube such as '6SJ7' (letters, digits, '/', '-', '_')", r"[0-9A-Za-z/_-]{1,20}", 20),
+]
+
+# Supplies
+MainsFrequency = Annotated[float, Quantity(FREQUENCY, "15 Hz", "500 Hz", example="50 Hz")]
+RippleFrequency = Annotated[float, Quantity(FREQUENCY, "10 Hz", "100 kHz", example="100 Hz")]
+PlateSupply = Annotated[float, Quantity(VOLTAGE, "6 V", "600 V", example="180 V")]
+Ripple = Annotated[float, Quantity(VOLTAGE, "1 uV", "100 V", zero=True, example="0.2 V")]
+HeaterVolts = Annotated[float, Quantity(VOLTAGE, "1 V", "120 V", example="6.3 V")]
+RegulatorVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "500 V", example="90 V")]
+StrikeVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "1000 V", example="115 V")]
+RegulatorCurrent = Annotated[float, Quantity(CURRENT, "1 uA", "1 A", example="5 mA")]
+
+# Resistances
+Resistor = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 Mohm", example="4.7 kohm")]
+ResistorOrLink = Annotated[float, Quantity(RESISTANCE, "0.1 ohm", "10 Mohm", zero=True, example="10 kohm")]
+PlateResistor = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="150 kohm")]
+Bleeder = Annotated[float, Quantity(RESISTANCE, "1 kohm", "10 Mohm", example="68 kohm")]
+GridLeak = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Mohm", example="2.2 Mohm")]
+Leakage = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Gohm", example="200 Mohm")]
+HumPot = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 kohm", example="100 ohm")]
+Pot = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="50 kohm")]
+WindingResistance = Annotated[float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="35 ohm")]
+SourceResistance = Annotated[float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="470 ohm")]
+LoadResistance = Annotated[float, Quantity(RESISTANCE, "0.1 ohm", "1 Mohm", example="1.8 kohm")]
+
+# Capacitances
+GridCapacitor = Annotated[float, Quantity(CAPACITANCE, "1 pF", "10 nF", example="120 pF")]
+FilterCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.1 pF", "100 nF", zero=True, example="100 pF")]
+BypassCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "10 mF", example="0.22 uF")]
+CouplingCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "100 uF", example="10 nF")]
+TuningCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.5 pF", "10 nF", example="150 pF")]
+AerialCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.01 pF", "1 uF", example="4 pF")]
+StrayCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "100 nF", zero=True, example="3 pF")]
+
+# Inductances
+RfChoke = Annotated[float, Quantity(INDUCTANCE, "1 uH", "1 H", example="2.5 mH")]
+AudioInductance = Annotated[float, Quantity(INDUCTANCE, "1 mH", "1000 H", example="40 H")]
+LeakageInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "10 H", zero=True, example="30 mH")]
+LoadInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "100 H", zero=True, example="1.6 H")]
+TankInductance = Annotated[float, Quantity(INDUCTANCE, "0.05 uH", "1 H", example="4.2 uH")]
+AerialInductance = Annotated[float, Quantity(INDUCTANCE, "1 nH", "10 mH", zero=True, example="5 uH")]
+
+# Plain figures
+BandEdge = Annotated[float, Quantity(FREQUENCY, "10 kHz", "300 MHz", example="3.5 MHz")]
+Rotation = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="270 deg")]
+Setting = Annotated[float, Quantity(FRACTION, "0 %", "100 %", zero=True, example="50 %")]
+MidFraction = Annotated[float, Quantity(FRACTION, "1 %", "99 %", example="15 %")]
+Tap = Annotated[float, Quantity(PERCENTAGE, "0.1 %", "50 %", example="6 %")]
+CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]
+TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
+TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995")]
+CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6")]

@@ -1,0 +1,245 @@
+"""From located YAML to a pydantic model, or every fault of the file at once.
+
+pydantic names a fault by a trail that holds the tags of unions; here it becomes a key path of the file, with
+the line, the value as written, what was expected, the nearest key and the cure. `Glimpse` lets checks between
+keys work although other keys are at fault.
+"""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+
+from receiver_sim.schema.faults import Fault, FileFaults, KeyPath, listed, nearest
+from receiver_sim.schema.located_yaml import Located
+from receiver_sim.schema.parts import Word
+from receiver_sim.schema.quantity import Quantity, QuantityError
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What a place in the file may hold: one of some models, a list of them, or a marked or literal value."""
+
+    models: tuple[type[BaseModel], ...] = ()
+    many: bool = False
+    mark: Any = None
+    choices: tuple[Any, ...] = ()
+    default: Any = None
+
+    def expected(self) -> str:
+        """Return what a message says was expected here."""
+        if self.models:
+            keys = [key for model in self.models[:1] for key in keys_of(model)]
+            word = "lines that each start with '- '" if self.many else "a mapping"
+            if len(self.models) > 1:
+                return f"a mapping with the key 'kind' ({listed(tags_of(self.models))})"
+            return f"{word} with the keys {', '.join(keys)}"
+        if self.choices:
+            return listed(self.choices)
+        return str(self.mark.expected()) if self.mark is not None else "another value"
+
+
+def keys_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return the fields of a model by their keys in the file."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
+def tags_of(models: Iterable[type[BaseModel]]) -> list[str]:
+    """Return the values of `kind` that tell the models of a union apart."""
+    return [get_args(model.model_fields["kind"].annotation)[0] for model in models]
+
+
+def shape_of(  # noqa: PLR0911 - one return a kind of annotation
+    annotation: Any, metadata: Sequence[Any] = (), default: Any = None
+) -> Shape:
+    """Return the Shape of a field from its annotation."""
+    mark = next((m for m in metadata if hasattr(m, "expected")), None)
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        inner, *more = get_args(annotation)
+        return shape_of(inner, [*metadata, *more], default)
+    if origin in (Union, types.UnionType):
+        options = [shape_of(a, metadata, default) for a in get_args(annotation) if a is not type(None)]
+        if len(options) == 1:
+            return options[0]
+        return Shape(models=tuple(model for option in options for model in option.models), default=default)
+    if origin is tuple:
+        return Shape(models=shape_of(get_args(annotation)[0]).models, many=True)
+    if origin is Literal:
+        return Shape(choices=get_args(annotation), default=default)
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return Shape(models=(annotation,), default=default)
+    return Shape(mark=mark, default=default)
+
+
+def _field_shape(info: FieldInfo) -> Shape:
+    return shape_of(info.annotation, info.metadata, info.default)
+
+
+def _chosen(shape: Shape, data: Any) -> type[BaseModel] | None:
+    """Return the model that the data at a place means, by its `kind` if there are several."""
+    if len(shape.models) == 1:
+        return shape.models[0]
+    kind = data.get("kind") if isinstance(data, Mapping) else None
+    return next((m for m, tag in zip(shape.models, tags_of(shape.models), strict=True) if tag == kind), None)
+
+
+def _within(shape: Shape, data: Any, step: str | int) -> tuple[Shape | None, Any]:
+    """Return shape and data one step further down."""
+    if isinstance(step, int):
+        inside = data[step] if isinstance(data, list) and step < len(data) else None
+        return Shape(models=shape.models), inside
+    inside = data.get(step) if isinstance(data, Mapping) else None
+    model = _chosen(shape, data)
+    info = keys_of(model).get(step) if model is not None else None
+    return (None if info is None else _field_shape(info)), inside
+
+
+class Glimpse:
+    """Read access to a file that may be faulty: values that are sound by themselves, None for all else."""
+
+    def __init__(self, model: type[BaseModel], data: Any) -> None:
+        self._shape = Shape(models=(model,))
+        self._data = data
+
+    def _at(self, path: Sequence[str | int]) -> tuple[Shape | None, Any]:
+        shape: Shape | None = self._shape
+        data = self._data
+        for step in path:
+            if shape is None:
+                return None, None
+            shape, data = _within(shape, data, step)
+        return shape, data
+
+    def number(self, *path: str | int) -> float | None:
+        """Return the SI value of a quantity (its default if it is left out), None if unknown or faulty."""
+        shape, value = self._at(path)
+        if shape is None or not isinstance(shape.mark, Quantity):
+            return None
+        value = shape.default if value is None else value
+        try:
+            return None if value is None else shape.mark.read(value)
+        except QuantityError:
+            return None
+
+    def word(self, *path: str | int) -> str | None:
+        """Return a checked word or choice (its default if it is left out), None if unknown or faulty."""
+        shape, value = self._at(path)
+        if shape is None:
+            return None
+        value = shape.default if value is None else value
+        if shape.choices:
+            return value if value in shape.choices else None
+        try:
+            return shape.mark.read(value) if isinstance(shape.mark, Word) else None
+        except ValueError:
+            return None
+
+    def given(self, *path: str | int) -> bool:
+        """Tell whether the key stands in the file with a value."""
+        return self._at(path)[1] is not None
+
+    def count(self, *path: str | int) -> int:
+        """Return the number of entries of a list (0 if it is none)."""
+        value = self._at(path)[1]
+        return len(value) if isinstance(value, list) else 0
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a check between keys found: the key path at fault, what was expected there, the cure."""
+
+    path: KeyPath
+    expected: str
+    cure: str | None = None
+    missing: bool = False
+
+
+def validated(
+    model: type[Model],
+    located: Located,
+    *,
+    checks: Iterable[Callable[[Glimpse], Iterator[Finding]]] = (),
+    faults: type[FileFaults] = FileFaults,
+) -> Model:
+    """Return the model of the file; raises `faults` with every fault of file, keys, values and `checks`."""
+    found = list(located.faults)
+    result: Model | None = None
+    try:
+        result = model.model_validate(located.data)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False, include_input=False):
+            found.append(_fault(model, located, detail))
+    glimpse = Glimpse(model, located.data)
+    for check in checks:
+        for f in check(glimpse):
+            found.append(located.fault(f.path, f.expected, missing=f.missing, cure=f.cure))
+    if found or result is None:
+        raise faults(found)
+    return result
+
+
+def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault:
+    """Return the Fault for one error of pydantic."""
+    shape: Shape | None = Shape(models=(model,))
+    parent, data, above = shape, located.data, located.data
+    path: list[str | int] = []
+    tagged = False  # whether the tag of the union at hand has been passed over
+    for step in detail["loc"]:
+        if shape is not None and len(shape.models) > 1 and not shape.many and not tagged:
+            tagged = True
+            continue
+        parent, above, tagged = shape, data, False
+        shape, data = _within(shape, data, step) if shape is not None else (None, None)
+        path.append(step)
+    if detail["type"] == "extra_forbidden":
+        return _unknown_key(located, tuple(path), _chosen(parent, above) if parent is not None else None)
+    return _worded(located, tuple(path), shape or Shape(), data, detail)
+
+
+def _unknown_key(located: Located, path: KeyPath, model: type[BaseModel] | None) -> Fault:
+    known = list(keys_of(model)) if model is not None else []
+    near = nearest(str(path[-1]), known)
+    cure = "rename or remove it" if near else "remove it"
+    return located.fault(path, f"one of the keys {', '.join(known)}", near=near, cure=cure)
+
+
+def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: Any) -> Fault:
+    """Return the Fault at `path`, where `data` stands and `shape` belongs, in the words for its kind."""
+    kind, missing = detail["type"], False
+    expected, cure = shape.expected(), "write it as the starter build shows"
+    if kind == "fault":
+        expected, cure = detail["ctx"]["expected"], detail["ctx"]["cure"]
+    elif kind == "missing":
+        missing, cure = True, _addition(str(path[-1]), shape)
+    elif kind in ("union_tag_invalid", "union_tag_not_found") and isinstance(data, Mapping):
+        tags = tags_of(shape.models)
+        path, missing, expected = (*path, "kind"), "kind" not in data, listed(tags)
+        cure = _meant(data.get("kind"), tags, f"add a line such as 'kind: {tags[0]}'" if missing else None)
+    elif kind == "literal_error":
+        cure = _meant(data, shape.choices, None)
+    elif kind == "too_short":
+        expected = f"at least {detail['ctx']['min_length']} entry"
+    elif kind == "too_long":
+        expected, cure = f"at most {detail['ctx']['max_length']} entries", "remove some"
+    return located.fault(path, expected, missing=missing, cure=cure)
+
+
+def _meant(value: Any, choices: Sequence[Any], otherwise: str | None) -> str:
+    near = nearest(value, [str(c) for c in choices]) if isinstance(value, str) else None
+    return (otherwise or "choose one of them") if near is None else f"did you mean '{near}'?"
+
+
+def _addition(key: str, shape: Shape) -> str:
+    if isinstance(shape.mark, Quantity):
+        return f"add a line such as '{key}: {shape.mark.example or shape.mark.dimension.example}'"
+    if shape.choices:
+        return f"add a line such as '{key}: {shape.choices[0]}'"
+    return f"add the key '{key}'"
