@@ -35,7 +35,9 @@ class Sample:
 class Probe:
     """Measures the loop gain of a loaded receiver deck with the control at a given wiper fraction."""
 
-    def __init__(self, session: Session, build: Build, *, band: Band, dial_hz: float, mains: float = 1.0) -> None:
+    def __init__(
+        self, session: Session, build: Build, *, band: Band, dial_hz: float, mains: float = 1.0
+    ) -> None:
         self._session, self._build = session, build
         self._law = build.regeneration
         self.dial_hz = dial_hz

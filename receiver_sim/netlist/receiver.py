@@ -20,7 +20,8 @@ from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.physics.tank import parallel_resistance, resonant_capacitance, tap_ratio, tapped_sections
 from receiver_sim.physics.tube_law import input_conductance
-from receiver_sim.schema import Band, Build, TubeCard
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.card import TubeCard
 
 CONTACT_OHM = 0.1
 """Resistance of a wiper or of a link at the end of its travel; keeps a deck free of zero-ohm resistors."""
@@ -30,6 +31,10 @@ STATIC_DRAIN_OHM = 100e6
 
 _BLOCK_RATIO = 20.0
 """Input loading is an RF effect: a capacitor with 1/20 of its resistance keeps it off the grid leak's d.c. and audio."""
+
+_OPEN_OHM = 1e12
+_SHORT_HENRY = 1e-9
+"""Stands for an inductance of zero; at 100 kHz it is below a milliohm."""
 
 OPTIONS = ".options keepopinfo reltol=1e-6 abstol=1e-14 vntol=1e-9 itl1=500"
 
@@ -72,7 +77,7 @@ def tank_elements(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -
     return {
         "ctune": max(total - fixed, 0.1e-12),
         "rtank": float(parallel_resistance(coil.inductance, frequency=dial_hz, q=coil.q)),
-        "rdin": 1.0 / loading,
+        "rdin": 1.0 / loading if loading > 0.0 else _OPEN_OHM,
         "cdin": _BLOCK_RATIO * loading / (2.0 * math.pi * dial_hz),
     }
 
@@ -130,7 +135,11 @@ def _power(build: Build, rotation: float, *, regulator_lit: bool) -> list[str]:
     parts = [
         _fill(
             "supply_dc.cir",
-            {"volts": supply.volts, "resistance": supply.resistance, "bleeder": supply.bleeder},
+            {
+                "volts": supply.volts,
+                "resistance": max(supply.resistance, CONTACT_OHM),
+                "bleeder": supply.bleeder,
+            },
         ),
         _fill(
             "heater.cir",
@@ -226,7 +235,7 @@ def _detector(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> li
                     "coupling": aerial.coupling,
                     "static_drain": STATIC_DRAIN_OHM,
                     "resistance": aerial.resistance,
-                    "inductance": aerial.inductance,
+                    "inductance": max(aerial.inductance, _SHORT_HENRY),
                     "capacitance": aerial.capacitance,
                 },
             )
@@ -237,13 +246,13 @@ def _detector(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> li
 def _load(build: Build) -> str:
     load = build.detector.load
     if load.kind == "resistor":
-        return _fill("load_resistor.cir", {"resistance": load.resistance})
+        return _fill("load_resistor.cir", {"resistance": max(load.resistance, CONTACT_OHM)})
     if load.kind == "choke":
         return _fill(
             "load_choke.cir",
             {
                 "inductance": load.inductance,
-                "resistance": load.resistance,
+                "resistance": max(load.resistance, CONTACT_OHM),
                 "capacitance": load.capacitance,
                 "shunt": load.shunt,
             },
@@ -252,11 +261,11 @@ def _load(build: Build) -> str:
         "load_transformer.cir",
         {
             "primary_inductance": load.primary_inductance,
-            "primary_resistance": load.primary_resistance,
+            "primary_resistance": max(load.primary_resistance, CONTACT_OHM),
             "capacitance": load.capacitance,
             "shunt": load.shunt,
             "secondary_inductance": load.primary_inductance * load.ratio**2,
-            "secondary_resistance": load.secondary_resistance,
+            "secondary_resistance": max(load.secondary_resistance, CONTACT_OHM),
             "coupling": load.coupling,
         },
     )
@@ -299,7 +308,7 @@ def _output(build: Build, feed: str) -> str:
             {
                 "feed": feed,
                 "inductance": output.inductance,
-                "resistance": output.resistance,
+                "resistance": max(output.resistance, CONTACT_OHM),
                 "capacitance": output.capacitance,
             },
         )
@@ -307,8 +316,8 @@ def _output(build: Build, feed: str) -> str:
         "output_transformer.cir",
         {
             "feed": feed,
-            "primary_resistance": output.primary_resistance,
-            "leakage": output.leakage,
+            "primary_resistance": max(output.primary_resistance, CONTACT_OHM),
+            "leakage": max(output.leakage, _SHORT_HENRY),
             "primary_inductance": output.primary_inductance,
             "primary_capacitance": output.primary_capacitance,
             "secondaries": [
@@ -326,7 +335,7 @@ def _phones(build: Build) -> str:
             "node": phone_node(build, index),
             "capacitor": phone.capacitor,
             "resistance": phone.resistance,
-            "inductance": max(phone.inductance, 1e-9),
+            "inductance": max(phone.inductance, _SHORT_HENRY),
         }
         for index, phone in enumerate(build.phones)
     ]

@@ -1,15 +1,22 @@
 """Thresholds of the verdicts, each with a default that a build may override under `verdicts`.
 
-Common practice, no source. A study that judges reads its threshold here; a new verdict is one more field.
+Common practice, no source, unless a field says otherwise. The rules that read them are in `studies/verdicts.py`.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from receiver_sim.schema import parts as p
+from receiver_sim.schema.quantity import ANGLE, FREQUENCY, NUMBER, POWER, VOLTAGE, Quantity
+
+_Turn = Annotated[float, Quantity(ANGLE, "0.01 deg", "3600 deg", example="3 deg")]
+_Volts = Annotated[float, Quantity(VOLTAGE, "1 mV", "500 V", example="12 V")]
+_Hertz = Annotated[float, Quantity(FREQUENCY, "1 Hz", "1 MHz", example="300 Hz")]
+_Watts = Annotated[float, Quantity(POWER, "1 fW", "1 W", example="100 pW")]
+_Ratio = Annotated[float, Quantity(NUMBER, "0.001", "1000", example="1")]
 
 
 def _threshold(default: str, description: str) -> Any:
@@ -27,3 +34,25 @@ class Verdicts(BaseModel):
     onset_rotation_max: p.Setting = _threshold(
         "85 %", "Greatest rotation of the regeneration control at which onset may lie, in every band."
     )
+    onset_screen_min: _Volts = _threshold(
+        "12 V", "Least screen volts at onset: below it a pentode detector has little plate current and gain."
+    )
+    onset_screen_max: _Volts = _threshold(
+        "60 V", "Greatest screen volts at onset: above it the detector is noisy and draws its bias down."
+    )
+    dial_spread_max: p.Setting = _threshold(
+        "25 %", "Most by which the rotation at onset may differ between the ends of one band."
+    )
+    approach_min: _Turn = _threshold(
+        "4 deg", "Least turn of the knob from loop gain 0.9 to 1; below it the control is touchy."
+    )
+    mains_drift_max: _Ratio = _threshold(
+        "1", "Most screen drift for mains +-10 %, as a multiple of the volts from loop gain 0.9 to 1."
+    )
+    hum_power_max: _Watts = _threshold(
+        "100 pW",
+        "Most hum power in a pair of phones: 30 dB SPL at 100 dB SPL/mW (from memory, low), near the hearing "
+        "threshold at 100 Hz (26.5 dB SPL, ISO 226:2003).",
+    )
+    audio_low_max: _Hertz = _threshold("300 Hz", "Highest allowed lower -3 dB point of an output.")
+    audio_high_min: _Hertz = _threshold("2.5 kHz", "Lowest allowed upper -3 dB point of an output.")

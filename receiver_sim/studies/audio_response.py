@@ -91,9 +91,7 @@ def run(
     points = PER_DECADE
     with bench.session(deck) as session:
         session.alter("vinj", 1.0, "acmag")
-        gain = session.ac(
-            LOWEST_HZ, HIGHEST_HZ, points, scale="dec", vectors=["frequency", "scr", *nodes]
-        )
+        gain = session.ac(LOWEST_HZ, HIGHEST_HZ, points, scale="dec", vectors=["frequency", "scr", *nodes])
         session.alter("vinj", 0.0, "acmag")
         session.alter("iprobe", 1.0, "acmag")
         overall = session.ac(LOWEST_HZ, HIGHEST_HZ, points, scale="dec", vectors=["frequency", *nodes])

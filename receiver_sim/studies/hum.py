@@ -79,9 +79,7 @@ def ripple_frequency(build: Build) -> float:
     return 2.0 * build.mains.frequency if stated is None else stated
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> Hum:
+def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Hum:
     """Measure line-frequency hum over the hum pot, its null, and the supply's ripple at each output.
 
     rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.

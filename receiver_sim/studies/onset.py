@@ -29,7 +29,9 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
     return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
-def search(measure: Callable[[float], Sample], *, most: int = _MOST) -> tuple[Status, list[Sample], float | None]:
+def search(
+    measure: Callable[[float], Sample], *, most: int = _MOST
+) -> tuple[Status, list[Sample], float | None]:
     """Find the lowest wiper fraction at which the loop gain reaches one.
 
     Returns the status, all samples (sorted by wiper fraction) and the wiper fraction of onset or None. `most` bounds
@@ -154,14 +156,10 @@ def _stop(samples: list[Sample], probe: Probe) -> ControlSetting | None:
     above, below = samples[last], samples[last + 1]
     share = (above.gain - 1.0) / (above.gain - below.gain)
     wiper = above.wiper + share * (below.wiper - above.wiper)
-    return ControlSetting(
-        probe.rotation(wiper), above.screen_v + share * (below.screen_v - above.screen_v)
-    )
+    return ControlSetting(probe.rotation(wiper), above.screen_v + share * (below.screen_v - above.screen_v))
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0
-) -> Onset:
+def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:
     """Find the onset of one band at one dial frequency in at most ten engine evaluations.
 
     mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that names the
@@ -196,4 +194,3 @@ def _failed(band: Band, dial_hz: float, reason: str) -> Onset:
         evaluations=0,
         warnings=(reason,),
     )
-

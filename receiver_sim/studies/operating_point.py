@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
-from receiver_sim.physics.tube_law import outside_fitted
+from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.onset import ControlSetting
-from receiver_sim.schema import Band, Build, TubeCard
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.card import TubeCard, outside_range
 
 TEST_POINTS = {
     "bplus": "plate supply",
@@ -36,12 +36,13 @@ def reduce(
     """Turn the vectors of an operating point (volts, and `x#branch` amperes) into the result."""
     tubes = (_detector(volts, build, cards.detector), _audio(volts, build, cards.audio))
     regulator = _regulator_current(volts, build)
-    ratings = [line for tube, card in zip(tubes, (cards.detector, cards.audio), strict=True)
-               for line in _ratings(tube, card)]
+    ratings = [
+        line
+        for tube, card in zip(tubes, (cards.detector, cards.audio), strict=True)
+        for line in _ratings(tube, card)
+    ]
     if regulator is not None and build.regulator is not None and build.regulator.maximum_current is not None:
-        ratings.append(
-            RatingLine("regulator", "current", regulator, build.regulator.maximum_current, "A")
-        )
+        ratings.append(RatingLine("regulator", "current", regulator, build.regulator.maximum_current, "A"))
     return OperatingPoint(
         label=label,
         setting=ControlSetting(rotation, volts["scr"]),
@@ -55,7 +56,7 @@ def reduce(
 def _detector(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubePoint:
     # The RF choke carries the plate current, the stopper the screen's, the leak the grid's.
     plate = volts["lrfc#branch"] * -1.0
-    screen = (volts["wiper"] - volts["scr"]) / build.regeneration.stopper
+    screen = (volts["wiper"] - volts["scr"]) / max(build.regeneration.stopper, CONTACT_OHM)
     grid = -volts["gx"] / build.detector.grid_leak
     cathode_v = volts["tap"]
     return TubePoint(
@@ -70,9 +71,13 @@ def _detector(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubeP
         grid_a=grid,
         plate_w=(volts["plate"] - cathode_v) * plate,
         screen_w=(volts["scr"] - cathode_v) * screen,
-        outside=outside_fitted(
-            card.fit, plate_v=volts["plate"] - cathode_v, screen_v=volts["scr"] - cathode_v,
-            grid_v=volts["grid"] - cathode_v,
+        outside=tuple(
+            outside_range(
+                card,
+                plate_v=volts["plate"] - cathode_v,
+                screen_v=volts["scr"] - cathode_v,
+                grid_v=volts["grid"] - cathode_v,
+            )
         ),
     )
 
@@ -89,11 +94,11 @@ def _audio(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubePoin
         cathode_v=cathode_v,
         plate_a=plate,
         screen_a=None,
-        grid_a=(volts["vwiper"] - volts["agrid"]) / max(build.audio.grid_stopper, 1.0),
+        grid_a=(volts["vwiper"] - volts["agrid"]) / max(build.audio.grid_stopper, CONTACT_OHM),
         plate_w=(volts["aplate"] - cathode_v) * plate,
         screen_w=None,
-        outside=outside_fitted(
-            card.fit, plate_v=volts["aplate"] - cathode_v, screen_v=None, grid_v=volts["agrid"] - cathode_v
+        outside=tuple(
+            outside_range(card, plate_v=volts["aplate"] - cathode_v, grid_v=volts["agrid"] - cathode_v)
         ),
     )
 
@@ -102,17 +107,22 @@ def _regulator_current(volts: Mapping[str, float], build: Build) -> float | None
     if build.regulator is None:
         return None
     into = (volts["bplus"] - volts["vreg"]) / build.regulator.dropper
-    return into - (volts["vreg"] - volts["pothi"]) / max(build.regeneration.top, 0.1)
+    return into - (volts["vreg"] - volts["pothi"]) / max(build.regeneration.top, CONTACT_OHM)
 
 
 def _ratings(tube: TubePoint, card: TubeCard) -> list[RatingLine]:
     limits = card.ratings
     part = f"{tube.socket} {tube.tube}"
     candidates = [
-        ("plate volts", tube.plate_v - tube.cathode_v, limits.plate_v, "V"),
-        ("plate dissipation", tube.plate_w, limits.plate_w, "W"),
-        ("screen volts", None if tube.screen_v is None else tube.screen_v - tube.cathode_v, limits.screen_v, "V"),
-        ("screen dissipation", tube.screen_w, limits.screen_w, "W"),
+        ("plate volts", tube.plate_v - tube.cathode_v, limits.plate, "V"),
+        ("plate dissipation", tube.plate_w, limits.plate_power, "W"),
+        (
+            "screen volts",
+            None if tube.screen_v is None else tube.screen_v - tube.cathode_v,
+            limits.screen,
+            "V",
+        ),
+        ("screen dissipation", tube.screen_w, limits.screen_power, "W"),
     ]
     return [
         RatingLine(part, name, value, limit, unit)

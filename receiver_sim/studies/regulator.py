@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
+from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
@@ -36,12 +36,13 @@ def reduce(
     reason = "no regulator"
     if regulator is not None:
         current = (lit["bplus"] - lit["vreg"]) / regulator.dropper
-        current -= (lit["vreg"] - lit["pothi"]) / max(build.regeneration.top, 0.1)
+        current -= (lit["vreg"] - lit["pothi"]) / max(build.regeneration.top, CONTACT_OHM)
         holds, reason = True, "regulates"
-        if unlit is not None and regulator.strike is not None and unlit["vreg"] < regulator.strike:
+        strike = regulator.strike if regulator.kind == "gas_tube" else 0.0
+        if unlit is not None and unlit["vreg"] < strike:
             holds = False
-            reason = f"does not strike: {unlit['vreg']:.0f} V before striking, {regulator.strike:.0f} V needed"
-        elif current < regulator.minimum_current:
+            reason = f"does not strike: {unlit['vreg']:.0f} V before striking, {strike:.0f} V needed"
+        elif regulator.minimum_current is not None and current < regulator.minimum_current:
             holds, reason = False, "too little current to regulate"
         elif regulator.maximum_current is not None and current > regulator.maximum_current:
             holds, reason = False, "current above the rating"

@@ -33,9 +33,7 @@ def settings(curve: GainAgainstScreen) -> tuple[tuple[float, float, float], ...]
     )
 
 
-def reduce(
-    rows: Sequence[tuple[float, float, float, float]], *, band: Band, dial_hz: float
-) -> Selectivity:
+def reduce(rows: Sequence[tuple[float, float, float, float]], *, band: Band, dial_hz: float) -> Selectivity:
     """Turn rows of (gain, rotation, bandwidth, peak) into the result.
 
     The bandwidth at T = 0 is the median of BW/(1 - T): Q' = Q/(1 - T), textbook.
