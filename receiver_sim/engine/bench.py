@@ -35,7 +35,7 @@ class Bench:
             raise ValueError(f"time_limit_s must be positive, not {time_limit_s}")
         self.workers = workers
         self.time_limit_s = time_limit_s
-        self._keep_folder = keep_failed
+        self._keep_folder = None if keep_failed is None else Path(keep_failed)
         self._kept = 0
         self._lock = threading.Lock()
         self._idle: list[WorkerProcess] = []
@@ -51,12 +51,12 @@ class Bench:
 
     @property
     def engine_seconds(self) -> float:
-        """Time spent within ngspice, s, summed over all closed sessions."""
+        """Time spent within ngspice so far, s, summed over all sessions."""
         return self._engine_seconds
 
     @property
     def evaluations(self) -> int:
-        """Number of analyses run, over all closed sessions."""
+        """Number of analyses run so far, over all sessions."""
         return self._evaluations
 
     @property
@@ -84,7 +84,7 @@ class Bench:
         worker = self._acquire()
         session: Session | None = None
         try:
-            session = Session(deck, worker, self._keep)
+            session = Session(deck, worker, keep=self._keep, count=self._count)
             yield session
         finally:
             try:
@@ -93,10 +93,6 @@ class Bench:
                 else:
                     worker.kill()
             finally:
-                if session is not None:
-                    with self._lock:
-                        self._engine_seconds += session.engine_seconds
-                        self._evaluations += session.evaluations
                 self._release(worker)
 
     def map(
@@ -123,8 +119,8 @@ class Bench:
                     break
                 if progress is not None:
                     progress(len(work) - len(pending), len(work))
-        except BaseException:
-            # Interrupted: a thread within ngspice returns only when its worker is gone.
+        except (KeyboardInterrupt, SystemExit):
+            # A thread within ngspice returns only when its worker is gone.
             pool.shutdown(wait=False, cancel_futures=True)
             self.close()
             raise
@@ -196,11 +192,21 @@ class Bench:
                 worker.timed_out = True
                 worker.kill()
 
+    def _count(self, seconds: float, evaluations: int) -> None:
+        with self._lock:
+            self._engine_seconds += seconds
+            self._evaluations += evaluations
+
     # ------------------------------------------------------------------ failed decks
 
-    def _keep(self, deck: Deck, commands: Sequence[str], lines: Sequence[str]) -> Path:
-        """Write a failed deck with what was asked and what ngspice said; return the file's path."""
+    def _keep(self, deck: Deck, commands: Sequence[str], lines: Sequence[str]) -> Path | None:
+        """Write a failed deck with what was asked and what ngspice said; return the file's path.
+
+        Nothing is written once the bench is closed: the run did not fail, it was broken off.
+        """
         with self._lock:
+            if self._closed:
+                return None
             if self._keep_folder is None:
                 self._keep_folder = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
             self._keep_folder.mkdir(parents=True, exist_ok=True)

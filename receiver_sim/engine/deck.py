@@ -31,6 +31,14 @@ OPTION_NAMES = frozenset((
 # fmt: on
 ANALYSIS_WORDS = frozenset((".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".four", ".print", ".save"))
 
+# Fewest words of an element line. ngspice takes a shorter one without a word and sets the value to 0.
+_FEWEST_WORDS = {
+    **dict.fromkeys("rlcvikbdegfh", 4),
+    **dict.fromkeys("qjs", 5),
+    "t": 6,
+    "x": 3,
+}
+
 _MAX_LINE = 2000
 _MAX_TITLE = 200
 _TITLE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 .,:;_+*/()=%#&@!?'\[\]-]*")
@@ -160,6 +168,23 @@ def _check_dot(number: int, line: str, word: str) -> None:
         _check_model(number, line)
 
 
+def _check_element(number: int, line: str, word: str) -> None:
+    if word[0] not in ELEMENT_LETTERS or not _ELEMENT.fullmatch(word):
+        raise DeckRefused(
+            f"'{word}' is no element; its letter must be one of "
+            f"{' '.join(sorted(ELEMENT_LETTERS)).upper()}, then letters, digits or '_'",
+            number,
+            line,
+        )
+    words = re.sub(r"\s*=\s*", "=", line).split()
+    if len(words) < _FEWEST_WORDS[word[0]]:
+        raise DeckRefused(
+            f"'{word}' is not complete: it needs its nodes and then a value, a model or an expression",
+            number,
+            line,
+        )
+
+
 def check_text(text: str) -> tuple[str, ...]:
     """Return the logical lines of a deck's text, or raise DeckRefused naming line and reason."""
     logical = _logical_lines(text)
@@ -170,13 +195,8 @@ def check_text(text: str) -> tuple[str, ...]:
             raise DeckRefused("no element or model may read a file", number, line)
         if word.startswith("."):
             _check_dot(number, line, word)
-        elif word[0] not in ELEMENT_LETTERS or not _ELEMENT.fullmatch(word):
-            raise DeckRefused(
-                f"'{word}' is no element; its letter must be one of "
-                f"{' '.join(sorted(ELEMENT_LETTERS)).upper()}, then letters, digits or '_'",
-                number,
-                line,
-            )
+        else:
+            _check_element(number, line, word)
         if word == ".subckt":
             opened.append((number, line))
         elif word == ".ends":

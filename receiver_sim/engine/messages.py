@@ -50,6 +50,9 @@ _STEPPING = re.compile(
     re.IGNORECASE,
 )
 
+# What ngspice prints before a step's outcome, on the same line.
+_STEP_PREFIX = re.compile(r"^((trying\s+gmin\s*=\s*\S+|supplies\s+reduced\s+to\s*\S+)\s*)+", re.IGNORECASE)
+
 # A row of a table of node voltages; a node may have any name.
 _TABLE_ROW = re.compile(
     r"^\S+\s+[-+]?[0-9.]+(e[-+]?\d+)?(\s+[-+]?[0-9.]+(e[-+]?\d+)?)?(\s+\*)?\s*$", re.IGNORECASE
@@ -60,26 +63,32 @@ _FAILURE = re.compile(
     r"|cannot\s+find|could\s+not\s+find|\bnot\s+found\b|time\s?step\s+too\s+small|\bundefined\b"
     r"|no\s+convergence|solution\s+failed|iteration\s+limit|not\s+in\s+the\s+circuit|\bfailed\b|\bunrecognized\b"
     r"|\bill-?formed\b|\bmalformed\b|syntax|there\s+(is|are|aren't)\s+(no|any)\s+circuits?|out\s+of\s+memory"
-    r"|math\s+error|division\s+by\s+zero|out\s+of\s+range|\bnan\b",
+    r"|too\s+few|too\s+many|already\s+exists|math\s+error|division\s+by\s+zero|out\s+of\s+range|\bnan\b",
     re.IGNORECASE,
 )
+
+# Distinct lines in a summary.
+_TOLD = 5
 
 # Warnings under which ngspice goes on with an element that is not what the deck says.
 _MALFORMED = re.compile(
     r"resistance\s+to+\s+low|set\s+to\s+1\s*mohm|has\s+no\s+value|no\s+value\s+given|\bmissing\b"
     r"|\bignored\b|\bdefaulting\b|model\s+issue|cannot\s+be\s+used|unsupported|redefinition|\bduplicate\b"
-    r"|too\s+few|too\s+many|incomplete|\bassumed\b",
+    r"|incomplete|\bassumed\b",
     re.IGNORECASE,
 )
 
 
+def without_step(text: str) -> str:
+    """Return a line without blanks around it and without the step it reports on ("Trying gmin = ...")."""
+    return _STEP_PREFIX.sub("", text.strip())
+
+
 def classify(text: str) -> Kind:
     """Return the class of one line (without the stream's name)."""
-    stripped = text.strip()
+    stripped = without_step(text)
     if not stripped or text.startswith(_ROUTINE) or _TABLE_ROW.fullmatch(stripped):
         return Kind.NOTE
-    if re.search(r"singular\s+matrix", stripped, re.IGNORECASE):
-        return Kind.FAILURE
     if _STEPPING.search(stripped):
         return Kind.WARNING if "failed" in stripped.lower() else Kind.NOTE
     if _FAILURE.search(stripped):
@@ -98,3 +107,23 @@ def read(lines: Iterable[str]) -> list[Message]:
             stream, text = "stdout", line
         messages.append(Message(stream=stream, text=text, kind=classify(text)))
     return messages
+
+
+def summary(messages: Iterable[Message]) -> str:
+    """Return what failed in one line: first failures and the last, each once, with what explains them.
+
+    An 'Error on line ...' of ngspice is explained by the two lines after it. Empty if nothing failed.
+    """
+    told: list[str] = []
+    explaining = 0
+    for message in messages:
+        text = without_step(message.text)
+        if message.kind is Kind.FAILURE:
+            explaining = 2 if text.endswith(":") else 0
+        elif explaining:
+            explaining -= 1
+        else:
+            continue
+        if text and text not in told:
+            told.append(text)
+    return "; ".join(told if len(told) <= _TOLD else [*told[: _TOLD - 1], told[-1]])

@@ -1,6 +1,5 @@
 """The parent's end of a worker process."""
 
-import json
 import os
 import pickle
 import subprocess
@@ -14,9 +13,10 @@ from receiver_sim.engine.errors import EngineError, EngineMissing
 from receiver_sim.engine.protocol import Failed, Ready, Reply, Request
 
 # The child gets this process's import path, so that it finds the same packages; nothing else of the caller.
+# Nothing is imported before the path is set: the folder at hand may be a stranger's.
 _BOOT = (
-    "import sys, json; sys.path[:] = json.loads(sys.argv[1]); "
-    "from receiver_sim.engine.worker import main; main(float(sys.argv[2]))"
+    "import sys; limit = float(sys.argv[1]); sys.path[:] = sys.argv[2:]; "
+    "from receiver_sim.engine.worker import main; main(limit)"
 )
 
 # A cold disk may take its time over the first import.
@@ -47,7 +47,7 @@ class WorkerProcess:
         path = [os.path.abspath(entry) for entry in sys.path]
         flags = getattr(subprocess, "CREATE_NO_WINDOW", 0)
         self._process = subprocess.Popen(
-            [sys.executable, "-c", _BOOT, json.dumps(path), repr(time_limit_s)],
+            [sys.executable, "-c", _BOOT, repr(float(time_limit_s)), *path],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._stderr,

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
@@ -18,7 +19,8 @@ _SCALES = ("lin", "dec", "oct")
 # ngspice copies a command into a buffer of 1024 characters.
 _MAX_COMMAND = 1000
 
-KeepDeck = Callable[[Deck, Sequence[str], Sequence[str]], "object"]
+Keep = Callable[[Deck, Sequence[str], Sequence[str]], Path | None]
+Count = Callable[[float, int], None]
 
 
 def _number(value: float, what: str) -> str:
@@ -39,16 +41,17 @@ class Session:
     """A circuit in a worker, from `Bench.session`. For one thread.
 
     After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an analysis
-    restricts what is stored and handed over to the named vectors (None: all); a name that the circuit
-    does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
+    restricts what is stored and handed over to the named vectors (None: all), in `.op` too; a name that the
+    circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
     """
 
-    def __init__(self, deck: Deck, worker: WorkerProcess, keep: Callable[..., object]) -> None:
+    def __init__(self, deck: Deck, worker: WorkerProcess, *, keep: Keep, count: Count) -> None:
         self.deck = deck
         self.evaluations = 0
         self.engine_seconds = 0.0
         self._worker = worker
         self._keep = keep
+        self._count = count
         self._queued: list[str] = []
         self._history: list[str] = []
         self._over: str | None = None
@@ -186,7 +189,6 @@ class Session:
         del self._history[:-1000]
         done = self._ask(Run(alters, command, kind, wanted), command)
         assert done.plot is not None
-        self.evaluations += 1
         op = self._vectors(done.op, "op", done) if done.op else None
         return self._vectors(done.plot, kind, done, op)
 
@@ -210,17 +212,20 @@ class Session:
             self._over = "its worker ended"
             path = self._keep(self.deck, self._history, [str(gone)])
             if gone.timed_out:
-                raise EngineTimeout(self._worker.time_limit_s, what, path) from None  # type: ignore[arg-type]
-            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)]) from None  # type: ignore[arg-type]
+                raise EngineTimeout(self._worker.time_limit_s, what, path) from None
+            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)]) from None
         if isinstance(reply, Done):
+            evaluations = 1 if isinstance(request, Run) else 0
             self.engine_seconds += reply.seconds
+            self.evaluations += evaluations
+            self._count(reply.seconds, evaluations)
             return reply
         self._over = "an earlier step failed"
         self._worker.kill()  # after a failure ngspice may answer with what it had before
         lines = reply.messages if isinstance(reply, Failed) else ()
         reason = reply.reason if isinstance(reply, Failed) else f"unexpected answer {reply!r}"
         path = self._keep(self.deck, self._history, [reason, *lines])
-        raise EngineFailed(f"'{what}': {reason}", path, lines)  # type: ignore[arg-type]
+        raise EngineFailed(f"'{what}': {reason}", path, lines)
 
     def close(self) -> None:
         """Take the circuit out of its worker; the Bench calls this. A worker in an unknown state is ended."""

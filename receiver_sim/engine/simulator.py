@@ -1,5 +1,6 @@
 """ngspice itself, as it lives within a worker process. Imported by workers only: it loads PySpice."""
 
+import collections
 import logging
 import os
 import re
@@ -8,6 +9,7 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from PySpice.Spice.NgSpice import Shared
 
 from receiver_sim.engine import library, messages
@@ -19,6 +21,9 @@ _NULL = ffi.NULL
 
 # ngspice keeps a control structure for every command until told to forget (PySpice does the same count).
 _COMMANDS_BEFORE_RELEASE = 1000
+
+# A run that complains at every time step would fill memory: first and last lines kept of each call.
+_LINES_KEPT = 500
 
 # Plots by kind of analysis: first words of their names as ngspice announces them.
 _MAIN_PLOT = {
@@ -42,7 +47,8 @@ class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no
     """
 
     def __init__(self) -> None:
-        self.lines: list[str] = []
+        self._lines: list[str] = []
+        self._tail: collections.deque[str] = collections.deque(maxlen=_LINES_KEPT)
         self.announced: list[tuple[str, str, str]] = []
         self.exited = False
         super().__init__()
@@ -51,7 +57,7 @@ class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no
     def _send_char(message_c: Any, ngspice_id: int, user_data: Any) -> int:
         self = ffi.from_handle(user_data)
         line = ffi.string(message_c).decode("utf-8", "replace")
-        self.lines.append(line)
+        (self._lines if len(self._lines) < _LINES_KEPT else self._tail).append(line)
         # PySpice asks for the version during its own start and reads it from here.
         if self._ngspice_version is None:
             self._stdout.append(line.partition(" ")[2])
@@ -70,6 +76,13 @@ class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no
     def _exit(status: int, immediate: bool, by_quit: bool, ngspice_id: int, user_data: Any) -> int:
         ffi.from_handle(user_data).exited = True
         return status
+
+    def take_lines(self) -> list[str]:
+        """Return the lines since the last call; of very many, the first and the last."""
+        taken = [*self._lines, *self._tail]
+        self._lines.clear()
+        self._tail.clear()
+        return taken
 
     @property
     def api(self) -> Any:
@@ -134,16 +147,15 @@ class Simulator:
 
     def _take_lines(self, lenient: bool = False) -> None:
         """Classify the lines of the call just made; raise on a failure unless `lenient`."""
-        fresh = messages.read(self._library.lines)
-        self._library.lines.clear()
+        fresh = messages.read(self._library.take_lines())
         self._judged += fresh
         if self._library.exited:
             raise SimulationFailed("ngspice gave up and asked to be ended" + _because(self._judged))
         if lenient:
             return
-        failures = [message.text.strip() for message in fresh if message.kind is messages.Kind.FAILURE]
-        if failures:
-            raise SimulationFailed("; ".join(dict.fromkeys(failures[:4])))
+        failed = messages.summary(fresh)
+        if failed:
+            raise SimulationFailed(failed)
 
     def _command(self, command: str, lenient: bool = False) -> None:
         self._commands += 1
@@ -246,9 +258,12 @@ class Simulator:
         info = self._library.api.ngGet_Vec_Info(f"{plot}.{name}".encode())
         if info == _NULL or info.v_length < 1:
             raise SimulationFailed(f"the vector '{name}' holds no data" + _because(self._judged))
-        if info.v_compdata != _NULL:
-            return True, bytes(ffi.buffer(info.v_compdata, info.v_length * 16))
-        return False, bytes(ffi.buffer(info.v_realdata, info.v_length * 8))
+        is_complex = info.v_compdata != _NULL
+        pointer, size = (info.v_compdata, 16) if is_complex else (info.v_realdata, 8)
+        data = bytes(ffi.buffer(pointer, info.v_length * size))
+        if not np.isfinite(np.frombuffer(data)).all():
+            raise SimulationFailed(f"the vector '{name}' holds numbers that are not finite")
+        return is_complex, data
 
 
 def _is_scale(name: str, kind: str) -> bool:

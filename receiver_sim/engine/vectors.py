@@ -1,9 +1,10 @@
 """What an analysis hands back: plain arrays by name."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
+if TYPE_CHECKING:
+    import numpy as np
 
 
 class RawVector(NamedTuple):
@@ -14,7 +15,7 @@ class RawVector(NamedTuple):
     data: bytes
 
 
-class Vectors(Mapping[str, np.ndarray]):
+class Vectors(Mapping[str, "np.ndarray"]):
     """Vectors of one analysis, by lower-case name; read-only arrays, complex for ac.
 
     Node voltages in V go by the node's name ("g", "x1.gk"), branch currents in A by "l1#branch", the
@@ -35,6 +36,8 @@ class Vectors(Mapping[str, np.ndarray]):
         engine_seconds: float = 0.0,
         op: "Vectors | None" = None,
     ) -> None:
+        import numpy as np  # noqa: PLC0415 - keeps `import receiver_sim.engine` quick
+
         self._arrays: dict[str, np.ndarray] = {
             vector.name: np.frombuffer(vector.data, dtype=np.complex128 if vector.is_complex else np.float64)
             for vector in raw
@@ -48,7 +51,7 @@ class Vectors(Mapping[str, np.ndarray]):
         self.engine_seconds = engine_seconds
         self.op = op
 
-    def __getitem__(self, name: str) -> np.ndarray:
+    def __getitem__(self, name: str) -> "np.ndarray":
         """Return the vector `name`, in any case; KeyError lists the names there are."""
         try:
             return self._arrays[name.lower()]
@@ -72,7 +75,7 @@ class Vectors(Mapping[str, np.ndarray]):
 
     def __reduce__(self) -> tuple[Any, ...]:
         raw = [
-            RawVector(name, np.iscomplexobj(array), array.tobytes()) for name, array in self._arrays.items()
+            RawVector(name, array.dtype.kind == "c", array.tobytes()) for name, array in self._arrays.items()
         ]
         return _rebuild, (raw, self.title, self.kind, self.scale, self.messages, self.engine_seconds, self.op)
 
