@@ -16,6 +16,8 @@ _PARAMETER = re.compile(r"[a-z][a-z0-9_]*")
 _VECTOR = re.compile(r"@?[a-z0-9_.#+\-]+(\[[a-z0-9_]+\])?")
 _OUTPUT = re.compile(r"v\([a-z0-9_.#]+(,[a-z0-9_.#]+)?\)|i\([a-z0-9_.#]+\)")
 _SCALES = ("lin", "dec", "oct")
+# What "the value" of an element is called where ngspice knows no default (r, l, c and k have one).
+_MAIN_PARAMETER = {**dict.fromkeys("vi", "dc"), **dict.fromkeys("efgh", "gain")}
 # ngspice copies a command into a buffer of 1024 characters.
 _MAX_COMMAND = 1000
 
@@ -68,10 +70,9 @@ class Session:
         lacks is an EngineFailed at the next analysis.
         """
         name = _name(element, _ELEMENT, "element name")
-        if parameter is None and name[0] in "vi":
-            parameter = "dc"
+        parameter = parameter or _MAIN_PARAMETER.get(name[0])
         if isinstance(value, Sequence) and not isinstance(value, str):
-            if parameter is None:
+            if parameter is None or parameter in _MAIN_PARAMETER.values():
                 raise ValueError("a sequence of values needs a parameter such as 'sin' or 'pwl'")
             numbers = " ".join(_number(v, f"a value of {element}") for v in value)
             command = f"alter @{name}[{_name(parameter, _PARAMETER, 'parameter')}] = [ {numbers} ]"

@@ -205,25 +205,28 @@ class Simulator:
     def _run(self, request: Run) -> Done:
         if not self._title:
             raise SimulationFailed("no circuit is loaded")
+        # `save` knows nothing of the names a noise analysis makes; there the choice is made on reading only.
         self._save(request.vectors if request.kind != "noise" else None)
         for alter in request.alters:
             self._command(alter)
         self._library.announced.clear()
-        self._command(request.command)
+        try:
+            self._command(request.command)
+        except SimulationFailed as failure:
+            if request.vectors and "no data saved" in str(failure):
+                raise SimulationFailed(f"the circuit has no {' nor '.join(request.vectors)}") from failure
+            raise
         plots = self._new_plots(request.kind)
-        main = self._read_plot(plots["main"], request.vectors, request.kind)
-        second = None
-        if "second" in plots:
-            second = self._read_plot(plots["second"], None, "op" if request.kind == "ac" else "noise")
-            if request.kind == "noise":
-                fresh = {vector[0] for vector in main.vectors}
-                added = tuple(vector for vector in second.vectors if vector[0] not in fresh)
-                main, second = Plot(main.scale, main.vectors + added), None
+        if request.kind == "noise":
+            main, second = self._read_plots(plots, request.vectors, "noise"), None
+        else:
+            main = self._read_plots([plots[0]], request.vectors, request.kind)
+            second = self._read_plots([plots[1]], None, "op") if len(plots) > 1 else None
         self._command("destroy all")
         return Done(self._seconds, self._warnings(), main, second)
 
-    def _new_plots(self, kind: str) -> dict[str, str]:
-        """Return the names of the plots this run announced, sure to be of this circuit and this kind."""
+    def _new_plots(self, kind: str) -> list[str]:
+        """Return the plots this run announced, the main one first; all of this circuit and this kind."""
         found: dict[str, str] = {}
         for name, title, plot in self._library.announced:
             if title.lower() != self._title:
@@ -234,25 +237,29 @@ class Simulator:
                 found["second"] = plot
         if "main" not in found:
             raise SimulationFailed(f"the {kind} analysis gave no result" + _because(self._judged))
-        return found
+        return [found["main"], *([found["second"]] if "second" in found else [])]
 
-    def _read_plot(self, plot: str, wanted: tuple[str, ...] | None, kind: str) -> Plot:
+    def _names(self, plot: str) -> list[str]:
         names_c = self._library.api.ngSpice_AllVecs(plot.encode("ascii"))
         names: list[str] = []
         while names_c != _NULL and names_c[len(names)] != _NULL:
             names.append(ffi.string(names_c[len(names)]).decode("utf-8", "replace"))
-        by_name = {name.lower(): name for name in names}
-        scale = next((name for name in by_name if _is_scale(name, kind)), "")
-        if wanted is None:
-            chosen = list(by_name)
-        else:
-            absent = [name for name in wanted if name not in by_name]
+        return names
+
+    def _read_plots(self, plots: Sequence[str], wanted: tuple[str, ...] | None, kind: str) -> Plot:
+        """Read vectors of plots that belong together; of a name that occurs twice the first."""
+        places: dict[str, tuple[str, str]] = {}
+        for plot in plots:
+            for name in self._names(plot):
+                places.setdefault(name.lower(), (plot, name))
+        scale = next((name for name in places if _is_scale(name, kind)), "")
+        chosen = list(places)
+        if wanted is not None:
+            absent = [name for name in wanted if name not in places]
             if absent:
-                raise SimulationFailed(
-                    f"the circuit has no {', '.join(absent)}; it has {', '.join(sorted(by_name))}"
-                )
+                raise SimulationFailed(f"the {kind} analysis gives no {' nor '.join(absent)}")
             chosen = [*([scale] if scale else []), *(name for name in wanted if name != scale)]
-        return Plot(scale, tuple((name, *self._read_vector(plot, by_name[name])) for name in chosen))
+        return Plot(scale, tuple((name, *self._read_vector(*places[name])) for name in chosen))
 
     def _read_vector(self, plot: str, name: str) -> tuple[bool, bytes]:
         info = self._library.api.ngGet_Vec_Info(f"{plot}.{name}".encode())
