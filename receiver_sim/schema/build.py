@@ -22,7 +22,7 @@ class Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
 
-def _given(default: str, description: str) -> Any:
+def _given(default: str | float, description: str) -> Any:
     """Return a field whose default is written as in the file."""
     return Field(default=default, description=description)
 
@@ -148,7 +148,7 @@ class TransformerLoad(Part):
     primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
     ratio: p.TurnsRatio = Field(description="Turns of the secondary over those of the primary.")
     secondary_resistance: p.WindingResistance = Field(description="Winding resistance of the secondary.")
-    coupling: p.TransformerCoupling = _given("0.995", "Coupling coefficient of the windings, below 1.")
+    coupling: p.TransformerCoupling = _given(0.995, "Coupling coefficient of the windings, below 1.")
     capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance, as seen across the primary.")
     shunt: p.PlateResistor | None = Field(
         default=None, description="Resistor across the primary against threshold howl; left out: none."
@@ -301,7 +301,7 @@ class Coil(Part):
     inductance: p.TankInductance = Field(description="Inductance of the whole winding.")
     q: p.CoilQ = Field(description="Q of the tank in the band, tube apart.")
     tap: p.Tap = Field(description="Tap, in turns from the grounded end, as part of all turns.")
-    coupling: p.CoilCoupling = _given("1", "Coupling of the two sections; 1 is an ideal tap.")
+    coupling: p.CoilCoupling = _given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
 
 
 class Padding(Part):

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Collection, Iterator
 
 from receiver_sim.schema.build import Build, Padding, Tuning
-from receiver_sim.schema.faults import KeyPath, nearest, show
+from receiver_sim.schema.faults import KeyPath, listed, nearest, show
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.validated import Finding, Glimpse
 
@@ -96,9 +96,8 @@ def phones_places(g: Glimpse) -> Iterator[Finding]:
             places = ["plate", *(known if kind == "transformer" else [])]
             if at not in places:
                 near = nearest(at, places)
-                listing = ", ".join(f"'{show(place)}'" for place in places)
                 cure = f"did you mean '{show(near)}'?" if near else "name a secondary of 'audio.output'"
-                yield Finding(("phones", i, "at"), f"one of {listing}", cure)
+                yield Finding(("phones", i, "at"), listed([show(place) for place in places]), cure)
 
 
 def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse], Iterator[Finding]]:

@@ -114,10 +114,9 @@ def locate(raw: bytes, file: str, *, faults: type[FileFaults] = FileFaults, what
     try:
         node, found = _Reader(file, stop).read(text)
     except yaml.reader.ReaderError as error:
+        code = error.character if isinstance(error.character, int) else ord(error.character)
         line = text[: error.position].count("\n") + 1
-        raise stop(
-            line, "printable text", f"remove the control character U+{ord(error.character):04X}"
-        ) from None
+        raise stop(line, "printable text", f"remove the control character U+{code:04X}") from None
     except yaml.MarkedYAMLError as error:
         raise _syntax(error, text, stop) from None
     if node is None or node.kind != "mapping":
@@ -138,6 +137,11 @@ def _syntax(error: yaml.MarkedYAMLError, text: str, stop: Any) -> FileFaults:
     if "\\t" in (error.problem or "") or "\t" in here[: len(here) - len(here.lstrip())]:
         fault: FileFaults = stop(line, "spaces for indentation", "replace the tab by spaces")
         return fault
+    if error.context == "while scanning a quoted scalar" and error.context_mark:
+        quote: FileFaults = stop(
+            error.context_mark.line + 1, "a closing quote", "close the quote that opens here"
+        )
+        return quote
     said = error.problem or error.context
     cure = f"the reader says: {said}; check indentation, colons and quotes up to here"
     fault = stop(line, "well-formed YAML", cure)

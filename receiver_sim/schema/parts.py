@@ -36,6 +36,7 @@ class Word:
     what: str
     pattern: str
     longest: int
+    cure: str
 
     def expected(self) -> str:
         """Return what a message says was expected."""
@@ -54,7 +55,7 @@ class Word:
         if len(value) > self.longest:
             raise ValueError(f"it is {len(value)} characters long: shorten it")
         if not re.fullmatch(self.pattern, value):
-            raise ValueError("remove every other character")
+            raise ValueError(self.cure)
         return value
 
     def __get_pydantic_core_schema__(
@@ -82,11 +83,22 @@ class Word:
 # braces, semicolons, dollars and backslashes have no business in a name.
 _NAME = r"[^\s`;$\\\"{}|<>](?:[^`;$\\\"{}|<>]*[^\s`;$\\\"{}|<>])?"
 Name = Annotated[
-    str, Word('a name of 1 to 60 printable characters without any of ` ; $ \\ " { } | < >', _NAME, 60)
+    str,
+    Word(
+        'a name of 1 to 60 printable characters without any of ` ; $ \\ " { } | < >',
+        _NAME,
+        60,
+        "take those signs out, and any space at either end",
+    ),
 ]
 TubeName = Annotated[
     str,
-    Word("the type of a tube such as '6SJ7' (letters, digits, '/', '-', '_')", r"[0-9A-Za-z/_-]{1,20}", 20),
+    Word(
+        "the type of a tube such as '6SJ7' (letters, digits, '/', '-', '_')",
+        r"[0-9A-Za-z/_-]{1,20}",
+        20,
+        "write the type alone, as printed on the tube",
+    ),
 ]
 
 # Supplies
@@ -132,7 +144,7 @@ AerialInductance = Annotated[float, Quantity(INDUCTANCE, "1 nH", "10 mH", zero=T
 # Plain figures
 BandEdge = Annotated[float, Quantity(FREQUENCY, "10 kHz", "300 MHz", example="3.5 MHz")]
 Rotation = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="270 deg")]
-Setting = Annotated[float, Quantity(FRACTION, "0 %", "100 %", zero=True, example="50 %")]
+Setting = Annotated[float, Quantity(FRACTION, "0 %", "100 %", example="50 %")]
 MidFraction = Annotated[float, Quantity(FRACTION, "1 %", "99 %", example="15 %")]
 Tap = Annotated[float, Quantity(PERCENTAGE, "0.1 %", "50 %", example="6 %")]
 CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]

@@ -87,7 +87,7 @@ CAPACITANCE = Dimension(
 INDUCTANCE = Dimension("an inductance", "H", {"H": "henry"}, f"n{_MICROS}mk", "4.2 uH")
 VOLTAGE = Dimension("a voltage", "V", {"V": "volt"}, f"n{_MICROS}mkM", "90 V")
 CURRENT = Dimension("a current", "A", {"A": "ampere"}, f"pn{_MICROS}mk", "2.5 mA")
-POWER = Dimension("a power", "W", {"W": "watt"}, f"pn{_MICROS}mkM", "0.5 W")
+POWER = Dimension("a power", "W", {"W": "watt"}, f"fpn{_MICROS}mkM", "0.5 W")
 FREQUENCY = Dimension("a frequency", "Hz", {"Hz": "hertz"}, "mkMG", "3.5 MHz")
 CONDUCTANCE = Dimension("a conductance", "S", {"S": "siemens", "mho": "siemens"}, f"n{_MICROS}mk", "1.6 mS")
 _LENGTHS = {"m": "meter", "cm": "centimeter", "in": "inch", "ft": "foot"}
@@ -134,6 +134,8 @@ def _unit_hint(unit: str, dimension: Dimension) -> str:
     units = {u: p for u, p in dimension.units().items() if p[0] not in ("\u00b5", "\u03bc", "K")}
     alike = [u for u in units if u.casefold() == unit.casefold()]
     if alike:
+        same = {u: sum(a == b for a, b in zip(u, unit, strict=False)) for u in alike}
+        alike = [u for u in alike if same[u] == max(same.values())]  # 'Mhz' means MHz rather than mHz
         return "did you mean " + " or ".join(f"'{u}'" for u in sorted(alike)) + "? (capitals count in units)"
     own = [u for u, (_, stem) in units.items() if stem == next(iter(dimension.stems), "")]
     return f"its units are {', '.join(own)}" if own else "leave the unit out"
@@ -151,13 +153,15 @@ def _split(text: str, dimension: Dimension, example: str | None = None) -> tuple
         if _BARE.fullmatch(stripped):
             if dimension.bare:
                 return Decimal(stripped), "", ""
-            raise QuantityError("has no unit", f"add the unit: {write}")
+            raise QuantityError("it has no unit", f"add the unit: {write}")
         if re.fullmatch(r"[+-]?[0-9]{1,20},[0-9]{1,20}\s*\S{0,12}", stripped):
-            raise QuantityError("has a comma", f"use a point for decimals and nothing for thousands: {write}")
+            raise QuantityError(
+                "it has a comma", f"use a point for decimals and nothing for thousands: {write}"
+            )
         if dimension is RESISTANCE and re.fullmatch(r"[0-9]{0,4}m[0-9]{0,4}", stripped):
             mega = stripped.replace("m", "M")
-            raise QuantityError("reads as milliohm", f"did you mean '{mega}'? ('m' is milli, 'M' is mega)")
-        raise QuantityError("is no number with a unit", write)
+            raise QuantityError("it reads as milliohm", f"did you mean '{mega}'? ('m' is milli, 'M' is mega)")
+        raise QuantityError("it is no number" + (" with a unit" if dimension.unit else ""), write)
     number, unit = found.groups()
     known = dimension.units()
     if unit not in known:
@@ -176,7 +180,7 @@ def parse_quantity(text: str, dimension: Dimension, *, example: str | None = Non
     scale = _scale(prefix, dimension.stems[stem], _BASES[dimension.unit]) if stem else Decimal(1)
     value = float(number * scale)
     if not math.isfinite(value):
-        raise QuantityError("is beyond any number", "check the exponent")
+        raise QuantityError("it is beyond any number", "check the exponent")
     return value
 
 
@@ -245,17 +249,21 @@ class Quantity:
         if isinstance(value, str):
             number = parse_quantity(value, self.dimension, example=self.example)
             if not self.allows(number):
-                raise QuantityError("is out of range", self._slip(value))
+                raise QuantityError(
+                    "it is negative" if number < 0 else "it is out of range", self._slip(value)
+                )
             return number
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise QuantityError("is no quantity", write)
+            raise QuantityError("it is no quantity", write)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise QuantityError("it is no finite number", write)
         if not (self.dimension.bare or si):
-            raise QuantityError("has no unit", f"add the unit: {write}")
+            raise QuantityError("it has no unit", f"add the unit: {write}")
         if (
             abs(value) > 1e300 or not math.isfinite(value) or not self.allows(float(value))
         ):  # huge ints overflow
             percent = self.dimension is FRACTION and 1 < value <= 100
-            raise QuantityError("is out of range", f"did you mean '{value} %'?" if percent else write)
+            raise QuantityError("it is out of range", f"did you mean '{value} %'?" if percent else write)
         return float(value)
 
     def _slip(self, text: str) -> str:
@@ -277,7 +285,7 @@ class Quantity:
             try:
                 return self.read(value, si=bool(info.context and info.context.get("si")))
             except QuantityError as error:
-                detail = {"expected": self.expected(), "cure": f"the value {error.reason}; {error.cure}"}
+                detail = {"expected": self.expected(), "cure": f"{error.reason}; {error.cure}"}
                 raise PydanticCustomError("fault", "{expected}; {cure}", detail) from None
 
         return core_schema.with_info_plain_validator_function(validate)
@@ -293,7 +301,10 @@ class Quantity:
             low, high = self.bounds()
             kinds.append({"type": "number", "minimum": 0 if self.zero else low, "maximum": high})
         shape = kinds[0] if len(kinds) == 1 else {"anyOf": kinds}
-        return {**shape, "examples": [self.example or self.dimension.example]}
+        example: str | float = self.example or self.dimension.example
+        if not self.dimension.unit:
+            example = float(example)
+        return {**shape, "examples": [example], "$comment": f"from {self.low} to {self.high}"}
 
 
 def pattern(dimension: Dimension) -> str:

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from receiver_sim.schema.faults import Fault, FileFaults, KeyPath, listed, nearest
+from receiver_sim.schema.faults import Fault, FileFaults, KeyPath, dotted, listed, nearest
 from receiver_sim.schema.located_yaml import Located
 from receiver_sim.schema.parts import Word
 from receiver_sim.schema.quantity import Quantity, QuantityError
@@ -37,7 +37,7 @@ class Shape:
         """Return what a message says was expected here."""
         if self.models:
             keys = [key for model in self.models[:1] for key in keys_of(model)]
-            word = "lines that each start with '- '" if self.many else "a mapping"
+            word = "a list (lines that start with '- '), each" if self.many else "a mapping"
             if len(self.models) > 1:
                 return f"a mapping with the key 'kind' ({listed(tags_of(self.models))})"
             return f"{word} with the keys {', '.join(keys)}"
@@ -176,7 +176,9 @@ def validated(
         result = model.model_validate(located.data)
     except ValidationError as error:
         for detail in error.errors(include_url=False, include_input=False):
-            found.append(_fault(model, located, detail))
+            fault = _fault(model, located, detail)
+            if fault is not None:
+                found.append(fault)
     glimpse = Glimpse(model, located.data)
     for check in checks:
         for f in check(glimpse):
@@ -186,8 +188,8 @@ def validated(
     return result
 
 
-def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault:
-    """Return the Fault for one error of pydantic."""
+def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault | None:
+    """Return the Fault for one error of pydantic, None if it only follows from another."""
     shape: Shape | None = Shape(models=(model,))
     parent, data, above = shape, located.data, located.data
     path: list[str | int] = []
@@ -201,6 +203,8 @@ def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault:
         path.append(step)
     if detail["type"] == "extra_forbidden":
         return _unknown_key(located, tuple(path), _chosen(parent, above) if parent is not None else None)
+    if detail["type"] == "too_short" and isinstance(data, list) and len(data) >= detail["ctx"]["min_length"]:
+        return None  # pydantic counts the sound entries only; the faulty ones are reported by themselves
     return _worded(located, tuple(path), shape or Shape(), data, detail)
 
 
@@ -208,7 +212,9 @@ def _unknown_key(located: Located, path: KeyPath, model: type[BaseModel] | None)
     known = list(keys_of(model)) if model is not None else []
     near = nearest(str(path[-1]), known)
     cure = "rename or remove it" if near else "remove it"
-    return located.fault(path, f"one of the keys {', '.join(known)}", near=near, cure=cure)
+    where = f"'{dotted(path[:-1])}'" if path[:-1] else "the file"
+    expected = f"a key of {where}" if near else f"one of the keys {', '.join(known)}"
+    return located.fault(path, expected, near=near, cure=cure)
 
 
 def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: Any) -> Fault:
@@ -224,7 +230,7 @@ def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: An
         path, missing, expected = (*path, "kind"), "kind" not in data, listed(tags)
         cure = _meant(data.get("kind"), tags, f"add a line such as 'kind: {tags[0]}'" if missing else None)
     elif kind == "literal_error":
-        cure = _meant(data, shape.choices, None)
+        cure = _meant(data, shape.choices, None if len(shape.choices) > 1 else f"write {shape.choices[0]}")
     elif kind == "too_short":
         expected = f"at least {detail['ctx']['min_length']} entry"
     elif kind == "too_long":
