@@ -29,9 +29,7 @@ def double_injection(tv: npt.ArrayLike, *, ti: npt.ArrayLike) -> npt.NDArray[np.
     return (voltage * current - 1.0) / (voltage + current + 2.0)
 
 
-def zero_phase(
-    frequency: npt.ArrayLike, *, ratio: npt.ArrayLike
-) -> tuple[float, float]:
+def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float, float]:
     """Return (frequency in Hz, real loop gain) where the return ratio is real, from three neighbouring points.
 
     Near the resonance of a single tank 1/T is proportional to the tank's admittance and so very nearly linear in frequency; a
@@ -61,9 +59,7 @@ def zero_phase(
     return float(middle + span * root), float(1.0 / np.polynomial.polynomial.polyval(root, real))
 
 
-def half_power_width(
-    frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike
-) -> tuple[float, float]:
+def half_power_width(frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike) -> tuple[float, float]:
     """Return (peak value, width in Hz) between the points 1/sqrt(2) below the peak of a resonance curve.
 
     1/|H|^2 of a single resonance is a parabola in frequency; each flank is interpolated linearly in 1/|H|^2 between the

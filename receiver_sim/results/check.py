@@ -53,10 +53,25 @@ class BandReport:
 
 
 @dataclass(frozen=True)
+class SupplyReport:
+    """What `supply` finds: readings of a meter at three settings, and regulator and onset over the mains."""
+
+    operating_points: tuple[OperatingPoint, ...]
+    regulator: RegulatorDrift
+    verdicts: tuple[Verdict, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class CheckReport:
-    """Everything `check` found."""
+    """Everything `check` found.
+
+    reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point, audio, hum and
+    regulator were looked at.
+    """
 
     title: str
+    reference_band: str
     bands: tuple[BandReport, ...]
     operating_points: tuple[OperatingPoint, ...]
     audio: AudioResponse | None
@@ -66,5 +81,4 @@ class CheckReport:
     provenance: Provenance
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
-    engine_seconds: float
     evaluations: int

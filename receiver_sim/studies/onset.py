@@ -173,10 +173,11 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
             found = search(probe.measure, most=_MOST - probe.evaluations)
             return reduce(found, build=build, band=band, probe=probe)
     except (EngineError, ValueError) as error:
-        return _failed(band, dial_hz, str(error))
+        return failed(band, dial_hz, str(error))
 
 
-def _failed(band: Band, dial_hz: float, reason: str) -> Onset:
+def failed(band: Band, dial_hz: float, reason: str) -> Onset:
+    """Return the result of a search whose simulation failed, with the reason as its warning."""
     return Onset(
         band=band.name,
         dial_hz=dial_hz,

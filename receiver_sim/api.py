@@ -1,0 +1,397 @@
+"""The public functions: each loads nothing but a build, runs one verb and returns a frozen result.
+
+    >>> build = load_build("my-set.yaml")
+    >>> report = check(build)
+
+A Bench (the pool of ngspice workers) is opened and closed by each call unless one is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+
+from receiver_sim import __version__
+from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.netlist.export import baked
+from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
+from receiver_sim.results import cautions
+from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build, BuildFaults, Fault, load_build
+from receiver_sim.schema.card import card_for
+from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.studies import (
+    audio_response,
+    hum,
+    loop_gain,
+    onset,
+    operating_point,
+    regulator,
+    selectivity,
+    verdicts,
+)
+
+__all__ = [
+    "Bench",
+    "BuildFaults",
+    "audio",
+    "band_named",
+    "cards_for",
+    "check",
+    "deck_text",
+    "dial_frequencies",
+    "hum_study",
+    "load_build",
+    "loop",
+    "supply",
+]
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is going on, steps done and steps in all."""
+
+SWEEP = np.linspace(0.0, 1.0, 61)
+"""Rotations of the control at which the loop gain is drawn."""
+
+
+def _quiet(_what: str, _done: int, _total: int) -> None:
+    return None
+
+
+@contextmanager
+def _bench(given: Bench | None) -> Iterator[Bench]:
+    if given is not None:
+        yield given
+        return
+    with Bench() as bench:
+        yield bench
+
+
+def cards_for(build: Build) -> Cards:
+    """Return the cards of the tubes in a build's sockets.
+
+    Raises BuildFaults if a tube is of a kind its socket does not take.
+    """
+    detector, stage = card_for(build.detector.tube), card_for(build.audio.tube)
+    faults = []
+    if detector.kind == "triode":
+        faults.append(_kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube"))
+    if stage.kind != "triode":
+        faults.append(_kind_fault(build, "audio.tube", stage.type, "a triode"))
+    if faults:
+        raise BuildFaults(faults)
+    return Cards(detector, stage)
+
+
+def _kind_fault(build: Build, key: str, tube: str, expected: str) -> Fault:
+    line = 0
+    if build.path is not None:
+        line = read_located(build.path, faults=BuildFaults).line(key.split("."))
+    name = build.title if build.path is None else str(build.path)
+    return Fault(file=name, line=line, key=key, value=tube, expected=expected)
+
+
+def dial_frequencies(band: Band) -> tuple[float, float, float]:
+    """Return the low end, the geometric middle and the high end of a band (Hz)."""
+    return band.from_, float(np.sqrt(band.from_ * band.to)), band.to
+
+
+def band_named(build: Build, name: str | None) -> Band:
+    """Return the band of that name, the first one for None. Raises KeyError listing the names there are."""
+    if name is None:
+        return build.bands[0]
+    for band in build.bands:
+        if band.name == name:
+            return band
+    raise KeyError(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
+
+
+def loop(
+    build: Build,
+    *,
+    bands: Sequence[str] | None = None,
+    bench: Bench | None = None,
+    progress: Progress = _quiet,
+) -> tuple[BandReport, ...]:
+    """Find onset at three dial settings of each band, and draw loop gain and selectivity for the middle one.
+
+    bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others go on. Raises BuildFaults,
+    KeyError for an unknown band, EngineMissing.
+    """
+    chosen = [b for b in build.bands] if bands is None else [band_named(build, name) for name in bands]
+    cards = cards_for(build)
+    with _bench(bench) as open_bench:
+        jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
+        onsets = open_bench.map(
+            lambda b, job: onset.run(build, cards, b, band=job[0], dial_hz=job[1]),
+            jobs,
+            lambda done, total: progress("onset", done, total),
+        )
+        grouped = [tuple(onsets[3 * i : 3 * i + 3]) for i in range(len(chosen))]
+        return tuple(
+            open_bench.map(
+                lambda b, job: _curves(build, cards, b, band=job[0], onsets=job[1]),
+                list(zip(chosen, grouped, strict=True)),
+                lambda done, total: progress("loop gain", done, total),
+            )
+        )
+
+
+def _curves(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]
+) -> BandReport:
+    """Add the curves of the middle dial setting; a band that failed has none."""
+    middle = onsets[len(onsets) // 2]
+    tuning = middle.tuning_farad
+    if middle.status is Status.FAILED or tuning is None:
+        return BandReport(band.name, onsets, None, (), None)
+    try:
+        curve, nyquist = loop_gain.run(
+            build,
+            cards,
+            bench,
+            band=band,
+            dial_hz=middle.dial_hz,
+            tuning=tuning,
+            rotations=SWEEP,
+            nyquist=_three_settings(middle),
+        )
+        narrow = selectivity.run(
+            build, cards, bench, band=band, dial_hz=middle.dial_hz, tuning=tuning, curve=curve
+        )
+    except EngineError as error:
+        failed = onset.failed(band, middle.dial_hz, str(error))
+        return BandReport(band.name, (onsets[0], failed, onsets[2]), None, (), None)
+    return BandReport(band.name, onsets, curve, nyquist, narrow)
+
+
+def _three_settings(found: Onset) -> tuple[tuple[str, float], ...]:
+    """Return three labelled rotations for the Nyquist plot: below, at and above onset where there is one."""
+    if found.onset is None:
+        return (("lowest", 0.0), ("half way", 0.5), ("highest", 1.0))
+    at = found.onset.rotation
+    below = found.at_nine_tenths.rotation if found.at_nine_tenths else at / 2.0
+    # as far above as the T = 0.9 setting lies below
+    return (("below onset", below), ("onset", at), ("above onset", min(2.0 * at - below, 1.0)))
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """Band, dial and rotation at which the receiver is used when d.c., audio and hum are looked at."""
+
+    band: Band
+    onset: Onset
+    rotation: float
+
+
+def _working_setting(build: Build, reports: Sequence[BandReport]) -> _Setting:
+    """Return the first band that oscillates, at loop gain 0.9; if none does, the first band half way."""
+    for report in reports:
+        found = report.middle
+        if found.onset is not None:
+            place = found.at_nine_tenths or found.onset
+            return _Setting(band_named(build, report.band), found, place.rotation)
+    return _Setting(band_named(build, reports[0].band), reports[0].middle, 0.5)
+
+
+def _points(build: Build, cards: Cards, bench: Bench, setting: _Setting) -> tuple[OperatingPoint, ...]:
+    settings = [("lowest", 0.0), ("working", setting.rotation), ("highest", 1.0)]
+    return operating_point.run(
+        build, cards, bench, band=setting.band, dial_hz=setting.onset.dial_hz, settings=settings
+    )
+
+
+def _drift(build: Build, cards: Cards, bench: Bench, setting: _Setting) -> RegulatorDrift:
+    dial = setting.onset.dial_hz
+
+    def find(mains: float) -> Onset:
+        if mains == 1.0:
+            return setting.onset
+        return onset.run(build, cards, bench, band=setting.band, dial_hz=dial, mains=mains)
+
+    return regulator.run(
+        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, find_onset=find
+    )
+
+
+def _prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, _Setting]:
+    """Find the working setting for a single verb: of the named band, else of the first that oscillates."""
+    cards = cards_for(build)
+    chosen = list(build.bands) if band is None else [band_named(build, band)]
+    found = None
+    for one in chosen:
+        found = onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1])
+        if found.onset is not None:
+            place = found.at_nine_tenths or found.onset
+            return cards, _Setting(one, found, place.rotation)
+    assert found is not None
+    return cards, _Setting(chosen[0], found, 0.5)
+
+
+def audio(
+    build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
+) -> AudioResponse:
+    """Return the audio response of each output, at `rotation` (0..1) or where the loop gain is 0.9.
+
+    Raises BuildFaults, KeyError for an unknown band, EngineError.
+    """
+    with _bench(bench) as open_bench:
+        cards, setting = _prepare(build, band, open_bench)
+        place = setting.rotation if rotation is None else rotation
+        return audio_response.run(
+            build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
+        )
+
+
+def hum_study(
+    build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
+) -> Hum:
+    """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
+    with _bench(bench) as open_bench:
+        cards, setting = _prepare(build, band, open_bench)
+        place = setting.rotation if rotation is None else rotation
+        return hum.run(
+            build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
+        )
+
+
+def supply(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyReport:
+    """Return d.c. conditions, ratings and the drift with the mains; errors as for `audio`."""
+    with _bench(bench) as open_bench:
+        cards, setting = _prepare(build, band, open_bench)
+        points = _points(build, cards, open_bench, setting)
+        drift = _drift(build, cards, open_bench, setting)
+    judged = (
+        *verdicts.judge_safety(build),
+        *verdicts.judge_bias(points),
+        *verdicts.judge_regulator(drift, setting.onset, build.verdicts),
+    )
+    return SupplyReport(points, drift, judged, cautions.ALL)
+
+
+def check(build: Build, *, bench: Bench | None = None, progress: Progress = _quiet) -> CheckReport:
+    """Run every study on a build and judge it by the build's thresholds.
+
+    Errors as for `audio`; a band whose simulation fails is reported as such and does not stop the rest.
+    """
+    cards = cards_for(build)
+    with _bench(bench) as open_bench:
+        reports = loop(build, bench=open_bench, progress=progress)
+        setting = _working_setting(build, reports)
+        dial = setting.onset.dial_hz
+        progress("operating point", 0, 4)
+        points = _points(build, cards, open_bench, setting)
+        progress("audio", 1, 4)
+        response = audio_response.run(
+            build, cards, open_bench, band=setting.band, dial_hz=dial, rotation=setting.rotation
+        )
+        progress("hum", 2, 4)
+        hums = hum.run(build, cards, open_bench, band=setting.band, dial_hz=dial, rotation=setting.rotation)
+        progress("regulator", 3, 4)
+        drift = _drift(build, cards, open_bench, setting)
+        progress("done", 4, 4)
+        provenance = _provenance(build, cards, open_bench)
+        evaluations = open_bench.evaluations
+    limits = build.verdicts
+    judged = (
+        *verdicts.judge_safety(build),
+        *verdicts.judge_bands(reports, limits),
+        *verdicts.judge_bias(points),
+        *verdicts.judge_regulator(drift, setting.onset, limits),
+        *verdicts.judge_audio(response, limits),
+        *verdicts.judge_hum(hums, build, limits),
+    )
+    return CheckReport(
+        title=build.title,
+        reference_band=setting.band.name,
+        bands=reports,
+        operating_points=points,
+        audio=response,
+        hum=hums,
+        regulator=drift,
+        verdicts=judged,
+        provenance=provenance,
+        cautions=cautions.ALL,
+        warnings=_warnings(build, points),
+        evaluations=evaluations,
+    )
+
+
+def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]:
+    """Collect what the results rest on that may be doubted: the build's own warnings, extrapolated tubes."""
+    working = next(p for p in points if p.label == "working")
+    return (*build.warnings, *(text for tube in working.tubes for text in tube.outside))
+
+
+def _provenance(build: Build, cards: Cards, bench: Bench) -> Provenance:
+    decks = [
+        onset.plan(build, cards, band=band, dial_hz=dial).sha256
+        for band in build.bands
+        for dial in dial_frequencies(band)
+    ]
+    return Provenance(
+        build=build.sha256,
+        decks=tuple(decks),
+        receiver_sim=__version__,
+        ngspice=str(bench.ngspice_version),
+        cards={c.type: c.sha256 for c in (cards.detector, cards.audio)},
+    )
+
+
+def deck_text(
+    build: Build,
+    *,
+    study: str,
+    band: str | None = None,
+    dial_hz: float | None = None,
+    rotation: float = 0.5,
+    tuning: float | None = None,
+) -> str:
+    """Return a netlist with its analysis that stock ngspice runs in batch mode (`ngspice -b FILE`).
+
+    study: 'loop' (control node of the detector for 1 V injected: T = (V - 1)/V), 'bias', 'audio' (outputs for 1 V at the
+    detector's grid) or 'hum' (outputs at the line frequency). dial_hz: middle of the band if None; tuning: capacitor
+    (F) instead of the computed one. Raises BuildFaults, KeyError for an unknown band, ValueError for an unknown study.
+    """
+    cards, one = cards_for(build), band_named(build, band)
+    dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
+    deck = receiver_deck(build, cards, band=one, dial_hz=dial, rotation=rotation)
+    values = control_elements(build, rotation)
+    if tuning is not None:
+        values["ctune"] = tuning
+    outputs = [phone_node(build, i) for i in range(len(build.phones))]
+    half = dial / (4.0 * one.coil.q)
+    hum_volts = build.heater.volts if build.heater.supply == "ac" else 0.0
+    mains = build.mains.frequency
+    studies: dict[str, tuple[dict[str, float], list[str], list[str]]] = {
+        "loop": (
+            {"vinj": 1.0},
+            [f".ac lin 3 {dial - half:.9g} {dial + half:.9g}"],
+            ["vr(xdet.gk)", "vi(xdet.gk)"],
+        ),
+        "bias": ({}, [".op"], ["plate", "scr", "grid", "tap", "aplate", "acath", "bplus"]),
+        "audio": ({"vinj": 1.0}, [".ac dec 30 10 100k"], [f"vm({node})" for node in outputs]),
+        "hum": (
+            {"vheater": hum_volts},
+            [f".ac lin 1 {mains:.9g} {mains:.9g}"],
+            [f"vm({node})" for node in outputs],
+        ),
+    }
+    if study not in studies:
+        raise ValueError(f"no study '{study}'; there are: {', '.join(studies)}")
+    ac, lines, prints = studies[study]
+    return export(baked(deck, values=values, ac=ac), lines, prints)
+
+
+def export(deck: Deck, lines: Sequence[str], prints: Sequence[str]) -> str:
+    """Return a deck with analyses and printed vectors as batch ngspice takes them, cautions on top as comments."""
+    text = deck.export(lines, prints)
+    title, _, rest = text.partition("\n")
+    notes = "\n".join(f"* {line}" for line in cautions.PLATE_SUPPLY)
+    return f"{title}\n{notes}\n{rest}"
