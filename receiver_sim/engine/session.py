@@ -106,6 +106,9 @@ class Session:
         `points`: in all for "lin", per decade or octave for "dec" and "oct". The operating point stands in
         `.op` if the deck carries `.options keepopinfo`.
         """
+        if scale == "lin" and points == 2:
+            # ngspice 39 answers `ac lin 2` with the first point only; so three are run and the ends kept.
+            return self._run("ac", f"ac {_sweep(start, stop, 3, scale)}", vectors, ends_only=True)
         return self._run("ac", f"ac {_sweep(start, stop, points, scale)}", vectors)
 
     def dc(
@@ -178,7 +181,9 @@ class Session:
 
     # ------------------------------------------------------------------ inner works
 
-    def _run(self, kind: str, command: str, vectors: Sequence[str] | None) -> Vectors:
+    def _run(
+        self, kind: str, command: str, vectors: Sequence[str] | None, *, ends_only: bool = False
+    ) -> Vectors:
         wanted = None
         if vectors is not None:
             if isinstance(vectors, str) or not vectors:
@@ -191,7 +196,8 @@ class Session:
         done = self._ask(Run(alters, command, kind, wanted), command)
         assert done.plot is not None
         op = self._vectors(done.op, "op", done) if done.op else None
-        return self._vectors(done.plot, kind, done, op)
+        plot = _ends(done.plot) if ends_only else done.plot
+        return self._vectors(plot, kind, done, op)
 
     def _vectors(self, plot: Plot, kind: str, done: Done, op: Vectors | None = None) -> Vectors:
         return Vectors(
@@ -242,6 +248,15 @@ class Session:
                 self._worker.kill()
 
 
+def _ends(plot: Plot) -> Plot:
+    """Return a plot of three points without the middle one."""
+    thinned = []
+    for name, is_complex, data in plot.vectors:
+        size = 16 if is_complex else 8
+        thinned.append((name, is_complex, data[:size] + data[-size:]))
+    return Plot(plot.scale, tuple(thinned))
+
+
 def _sweep(start: float, stop: float, points: int, scale: str) -> str:
     if scale not in _SCALES:
         raise ValueError(f"scale must be one of {', '.join(_SCALES)}, not '{scale}'")
@@ -249,4 +264,6 @@ def _sweep(start: float, stop: float, points: int, scale: str) -> str:
         raise ValueError(f"points must be a whole number above 0, not {points}")
     if not 0 <= start <= stop or (scale != "lin" and start == 0):
         raise ValueError(f"a sweep needs 0 < start <= stop, not {start:g} and {stop:g}")
+    if scale == "lin" and (points == 1) != (start == stop):
+        raise ValueError(f"{int(points)} points from {start:g} to {stop:g} Hz: one point is for start = stop")
     return f"{scale} {int(points)} {_number(start, 'start')} {_number(stop, 'stop')}"
