@@ -2,7 +2,13 @@
 
 from receiver_sim.schema.build import Band, Build
 from receiver_sim.schema.faults import BuildFaults, Fault, FileFaults
-from receiver_sim.schema.loading import load_build, load_build_text, shipped_tubes, write_starter
+from receiver_sim.schema.loading import (
+    changed_build,
+    load_build,
+    load_build_text,
+    shipped_tubes,
+    write_starter,
+)
 
 __all__ = [
     "Band",
@@ -10,6 +16,7 @@ __all__ = [
     "BuildFaults",
     "Fault",
     "FileFaults",
+    "changed_build",
     "load_build",
     "load_build_text",
     "shipped_tubes",

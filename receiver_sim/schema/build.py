@@ -351,6 +351,8 @@ class Build(Part):
     _path: Path | None = PrivateAttr(default=None)
     _sha256: str = PrivateAttr(default="")
     _warnings: tuple[str, ...] = PrivateAttr(default=())
+    _changes: tuple[tuple[str, str], ...] = PrivateAttr(default=())
+    _data: Any = PrivateAttr(default=None)  # the file as plain data, from which a changed build is made
 
     @property
     def path(self) -> Path | None:
@@ -359,8 +361,13 @@ class Build(Part):
 
     @property
     def sha256(self) -> str:
-        """SHA-256 of the bytes of the file, in hexadecimal."""
+        """SHA-256 of the bytes of the file (and of the changes since), in hexadecimal."""
         return self._sha256
+
+    @property
+    def changes(self) -> tuple[tuple[str, str], ...]:
+        """What differs from the file: pairs of key path and value, as given to `changed_build`."""
+        return self._changes
 
     @property
     def warnings(self) -> tuple[str, ...]:

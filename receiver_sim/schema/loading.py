@@ -1,19 +1,25 @@
-"""Reading a build file, and writing the starter build."""
+"""Reading a build file, changing values of a build, and writing the starter build."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+import copy
+import hashlib
+import re
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from receiver_sim.data import folder
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
-from receiver_sim.schema.faults import BuildFaults
+from receiver_sim.schema.faults import BuildFaults, Fault, KeyPath, dotted
 from receiver_sim.schema.located_yaml import Located, locate, read_located
 from receiver_sim.schema.validated import validated
 
 KnownTubes = Callable[[], Collection[str]]
 _STARTER = Path(__file__).with_name("starter.yaml")
+_STEP = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)|\[([0-9]{1,4})\]")
+_CHECK = "check the key path"
 
 
 def shipped_tubes() -> list[str]:
@@ -39,11 +45,71 @@ def load_build_text(
     return _build(locate(raw, name, faults=BuildFaults), known_tubes)
 
 
-def _build(located: Located, known_tubes: KnownTubes) -> Build:
-    build = validated(Build, located, checks=(*CHECKS, known_types(known_tubes)), faults=BuildFaults)
+def changed_build(
+    build: Build, changes: Mapping[str, str | float | None], *, known_tubes: KnownTubes = shipped_tubes
+) -> Build:
+    """Return the build with some values changed, checked like a file: for substitutions and tolerances.
+
+    `changes` maps key paths ('detector.grid_leak', 'bands[0].coil.tap') to text as in a file, to bare SI
+    numbers (fraction, degrees) or to None, which takes the key out. `.sha256` tells the changed build from
+    the file's. Raises BuildFaults if a path leads nowhere or the changed build is faulty.
+    """
+    data = copy.deepcopy(build._data)
+    file = str(build.path) if build.path is not None else "changed build"
+    for place, value in changes.items():
+        _put(data, place, value, file)
+    record = (*build.changes, *((place, str(value)) for place, value in changes.items()))
+    sha = hashlib.sha256((build.sha256 + repr(record)).encode()).hexdigest()
+    located = Located(
+        file, data, sha, lines={(): 0}, texts={key: str(value) for key, value in _scalars(data)}
+    )
+    result = _build(located, known_tubes, si=True)
+    result._path, result._changes = build.path, record
+    return result
+
+
+def _put(data: Any, place: str, value: str | float | None, file: str) -> None:
+    """Set (or take out) the value at a key path of plain data; raises BuildFaults if it leads nowhere."""
+    steps = [int(number) if number else word for word, number in _STEP.findall(place)]
+    if dotted(steps) != place or not steps:
+        expected = "a key path such as 'bands[0].coil.tap'"
+        raise BuildFaults([Fault(file, 0, place, expected, cure="check its spelling")])
+    for i, step in enumerate(steps[:-1]):
+        if isinstance(data, dict) and data.get(step) is None:
+            data[step] = {}
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            raise BuildFaults(
+                [Fault(file, 0, dotted(steps[: i + 1]), "a key of the build", cure=_CHECK)]
+            ) from None
+    last = steps[-1]
+    if isinstance(last, str) and isinstance(data, dict):
+        if value is None:
+            data.pop(last, None)
+        else:
+            data[last] = value
+    elif isinstance(last, int) and isinstance(data, list) and last < len(data) and value is not None:
+        data[last] = value
+    else:
+        raise BuildFaults([Fault(file, 0, place, "a key of the build", cure=_CHECK)])
+
+
+def _scalars(data: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Any]]:
+    if isinstance(data, dict | list):
+        for step, inside in data.items() if isinstance(data, dict) else enumerate(data):
+            yield from _scalars(inside, (*path, step))
+    else:
+        yield path, data
+
+
+def _build(located: Located, known_tubes: KnownTubes, si: bool = False) -> Build:
+    checks = (*CHECKS, known_types(known_tubes))
+    build = validated(Build, located, checks=checks, faults=BuildFaults, si=si)
     if build.supply.ripple_frequency is None:  # a default that depends on another key
         supply = build.supply.model_copy(update={"ripple_frequency": 2.0 * build.mains.frequency})
         build = build.model_copy(update={"supply": supply})
+    build._data = located.data
     build._sha256 = located.sha256
     build._warnings = warnings_of(build)
     return build

@@ -138,7 +138,7 @@ def _unit_hint(unit: str, dimension: Dimension) -> str:
         alike = [u for u in alike if same[u] == max(same.values())]  # 'Mhz' means MHz rather than mHz
         return "did you mean " + " or ".join(f"'{u}'" for u in sorted(alike)) + "? (capitals count in units)"
     own = [u for u, (_, stem) in units.items() if stem == next(iter(dimension.stems), "")]
-    return f"its units are {', '.join(own)}" if own else "leave the unit out"
+    return f"its units are {', '.join(own)}"
 
 
 def _split(text: str, dimension: Dimension, example: str | None = None) -> tuple[Decimal, str, str]:
@@ -164,6 +164,8 @@ def _split(text: str, dimension: Dimension, example: str | None = None) -> tuple
         raise QuantityError("it is no number" + (" with a unit" if dimension.unit else ""), write)
     number, unit = found.groups()
     known = dimension.units()
+    if not known:
+        raise QuantityError("it takes no unit", write)
     if unit not in known:
         raise QuantityError(f"'{show(unit)}' is no unit of {dimension.name.split(' ', 1)[1]}",
                             _unit_hint(unit, dimension))  # fmt: skip
@@ -211,7 +213,8 @@ def _plain(number: Decimal) -> str:
     if not number:
         return "0"
     number = number.normalize()
-    return f"{number:f}" if -7 <= number.adjusted() <= 9 else f"{number:e}".replace("e+", "e")
+    # 17 figures of a float after four zeros still fit the 20 decimals that are read
+    return f"{number:f}" if -4 <= number.adjusted() <= 9 else f"{number:e}".replace("e+", "e")
 
 
 @dataclass(frozen=True)

@@ -105,9 +105,10 @@ def _within(shape: Shape, data: Any, step: str | int) -> tuple[Shape | None, Any
 class Glimpse:
     """Read access to a file that may be faulty: values that are sound by themselves, None for all else."""
 
-    def __init__(self, model: type[BaseModel], data: Any) -> None:
+    def __init__(self, model: type[BaseModel], data: Any, si: bool = False) -> None:
         self._shape = Shape(models=(model,))
         self._data = data
+        self._si = si
 
     def _at(self, path: Sequence[str | int]) -> tuple[Shape | None, Any]:
         shape: Shape | None = self._shape
@@ -125,7 +126,7 @@ class Glimpse:
             return None
         value = shape.default if value is None else value
         try:
-            return None if value is None else shape.mark.read(value)
+            return None if value is None else shape.mark.read(value, si=self._si)
         except QuantityError:
             return None
 
@@ -168,18 +169,22 @@ def validated(
     *,
     checks: Iterable[Callable[[Glimpse], Iterator[Finding]]] = (),
     faults: type[FileFaults] = FileFaults,
+    si: bool = False,
 ) -> Model:
-    """Return the model of the file; raises `faults` with every fault of file, keys, values and `checks`."""
+    """Return the model of the file; raises `faults` with every fault of file, keys, values and `checks`.
+
+    `si` lets bare numbers pass as SI values (for data that come from code rather than from a file).
+    """
     found = list(located.faults)
     result: Model | None = None
     try:
-        result = model.model_validate(located.data)
+        result = model.model_validate(located.data, context={"si": si})
     except ValidationError as error:
         for detail in error.errors(include_url=False, include_input=False):
             fault = _fault(model, located, detail)
             if fault is not None:
                 found.append(fault)
-    glimpse = Glimpse(model, located.data)
+    glimpse = Glimpse(model, located.data, si)
     for check in checks:
         for f in check(glimpse):
             found.append(located.fault(f.path, f.expected, missing=f.missing, cure=f.cure))
