@@ -97,8 +97,9 @@ def solenoid_inductance(
 
     `turns` may be fractional; `radius` to the wire's centre; `pitch` centre to centre; lengths in m. Use
     `surface_current` where the wire is many skin depths thick: it is the rule above 1 MHz. The error left
-    for coils of three turns or more with a pitch below half the radius is about 0.1 % (estimate, no source)
-    against filament sums. ValueError for lengths not above zero or overlapping turns.
+    against a sum of wire rings is about (p/r)^2/32 of the whole, since Rosa takes a turn as straight (from
+    Maxwell's series for near circles): 0.1 % at a pitch of r/6. ValueError for lengths not above zero or
+    overlapping turns.
     """
     require_positive(pitch=pitch)
     sheet = float(current_sheet_inductance(turns, radius=radius, length=turns * pitch))

@@ -72,15 +72,16 @@ def kelvin_skin_ratio(diameter: Real, *, skin_depth: Real) -> Real:
 def butterworth_proximity_ratio(diameter: Real, *, skin_depth: Real) -> Real:
     """Return the eddy-current loss of a round wire in a uniform transverse field, scaled to the skin loss.
 
-    -Re{(z/2) J2(z)/J0(z)}, z as in `kelvin_skin_ratio`, whose limit a/(2 delta) it shares for thick wire: a
-    coil whose neighbours add (phi - 1) of the straight wire's loss at high frequency has the resistance
-    Rdc (skin + (phi - 1) proximity) at any frequency. Form of Butterworth 1926 (Experimental Wireless 3, from
-    memory, medium; re-derived). Falls as (a/delta)^4/16 for thin wire. Floats or arrays, lengths in m;
-    ValueError unless both are above zero.
+    -(x^2/2) Im{J2(z)/J0(z)}, x = a/delta, z = (1 - j) x: the exact solution (form of Butterworth 1926,
+    Experimental Wireless 3, from memory, medium; re-derived). The scale is such that it shares the limit x/2
+    of `kelvin_skin_ratio` for thick wire: a coil whose neighbours add (phi - 1) of the straight wire's loss
+    at high frequency has the resistance Rdc (skin + (phi - 1) proximity) at any frequency. Falls as x^4/8 for
+    thin wire. Floats or arrays, lengths in m; ValueError unless both are above zero.
     """
     require_positive(diameter=diameter, skin_depth=skin_depth)
-    z = (1 - 1j) * np.asarray(diameter) / (2 * skin_depth)
-    ratio = -(z / 2 * jve(2, z) / jve(0, z)).real
+    x = np.asarray(diameter) / (2 * skin_depth)
+    z = (1 - 1j) * x
+    ratio = -(x**2) / 2 * (jve(2, z) / jve(0, z)).imag
     return ratio if ratio.ndim else float(ratio)
 
 
