@@ -1,0 +1,234 @@
+"""The behavioural law of receiving tubes: space current, division between plate and screen, grid current.
+
+One law for triodes, screen-grid tetrodes and pentodes, the same one that `models/*_law.cir` hand to ngspice
+(a test holds the two together). It is written for direct current, electrode volts counted from the cathode.
+
+Space current (A), after Child (1911) and Langmuir (1913) with the equivalent grid voltage of a grid structure
+(E = Vg + Vs/mu_s + Vp/mu_p, standard text), the fitted exponent and logarithmic foot of Koren (1996):
+
+    U = Vs/mu_screen + Vp/mu_plate            field of the positive electrodes, seen at the grid (V)
+    s = foot + spread * U+                    width of the foot (V); U+ is U made smoothly positive
+    x = s ln(1 + exp((Vg + contact + U)/s))   driving voltage (V)
+    I = perveance * U+**(degree - exponent) * x**exponent
+
+Deviations from Koren: the foot follows U of all positive electrodes instead of the plate alone and keeps a thermal
+floor, so that no current rises faster with the grid than a retarding field at cathode temperature lets it; and the
+curve against the grid has an exponent of its own beside the degree of the whole. Langmuir's scaling theorem makes
+the degree 3/2 for any shape of electrodes if all volts, counted from the contact potential, grow together; the
+exponent against the grid alone is not bound by it, since parts of the cathode go dark as the grid goes negative.
+A remote cut-off grid is a sum of sections, their fields and weights in geometric series: a grid wound with growing
+pitch has parts of ever lower mu.
+
+Division, after the square-root-like law of Tellegen and of Spangenberg (1948, ch. 9) made smooth through the
+origin, with p = max(Vp, 0)**2 and q = max(Vs, 0)**2 (V^2):
+
+    P = division * p ((p + 1)/(q + 1))**(slope/2),   S = p q/(q + 1) + knee**2 q,   D = P + S + 0.1
+    Ip = I P/D,   Is = I S/D
+
+So far above the knee Ip/Is = division (Vp/Vs)**slope, the plate takes nothing at Vp <= 0 nor the screen at
+Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive electrode turn back.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+
+Kind = Literal["pentode", "tetrode", "triode"]
+
+SMOOTHING_V = 0.1
+"""Half width (V) of the bend of U+ at U = 0: far below any field at which a tube works."""
+
+GATE_V2 = 0.1
+"""Square (V^2) of the positive electrodes' volts at which half the space current finds a way out."""
+
+LIMIT = 80.0
+"""Beyond it ln(1 + exp(x)) is x to double precision, and exp is left out for fear of overflow."""
+
+
+@dataclass(frozen=True)
+class TubeLaw:
+    """Parameters of the law for one type; see the module for their place in it.
+
+    perveance in A/V**degree; contact, foot, emission_volts, grid_contact, grid_foot in V; grid_perveance in
+    A/V**1.5; the rest are pure numbers. `sections`, `section_ratio`, `section_weight` describe a remote
+    cut-off grid (1 section otherwise). A triode has mu_screen infinite and no division. `emission` is the
+    secondary yield of the plate far above `emission_volts` (0 for pentodes, whose suppressor turns
+    secondaries back).
+    """
+
+    kind: Kind
+    perveance: float
+    exponent: float
+    degree: float
+    contact: float
+    spread: float
+    foot: float
+    mu_plate: float
+    mu_screen: float = math.inf
+    sections: int = 1
+    section_ratio: float = 1.0
+    section_weight: float = 0.0
+    division: float = 1.0
+    slope: float = 0.0
+    knee: float = 0.0
+    emission: float = 0.0
+    emission_volts: float = 25.0
+    emission_width: float = 5.0
+    grid_perveance: float = 0.0
+    grid_contact: float = 0.0
+    grid_foot: float = 0.2
+
+    def __post_init__(self) -> None:
+        require_positive(
+            perveance=self.perveance,
+            exponent=self.exponent,
+            degree=self.degree,
+            spread=self.spread,
+            foot=self.foot,
+            mu_plate=self.mu_plate,
+            division=self.division,
+            emission_volts=self.emission_volts,
+            emission_width=self.emission_width,
+            grid_foot=self.grid_foot,
+        )
+        require_not_negative(
+            section_weight=self.section_weight,
+            knee=self.knee,
+            emission=self.emission,
+            grid_perveance=self.grid_perveance,
+        )
+
+    def weights(self) -> list[tuple[float, float]]:
+        """Return (field factor, weight) of each section of the grid, the densest first."""
+        return [(self.section_ratio**i, self.section_weight**i if i else 1.0) for i in range(self.sections)]
+
+    def parameters(self) -> dict[str, Any]:
+        """Return the parameters as a plain dictionary."""
+        return dataclasses.asdict(self)
+
+
+@dataclass(frozen=True)
+class Currents:
+    """Electrode currents, A, each counted into the tube at its electrode."""
+
+    plate: Real
+    screen: Real
+    grid: Real
+
+
+@dataclass(frozen=True)
+class SmallSignal:
+    """Figures that sheets print: currents (A), gm and cathode gm (S), mu, plate conductance (S)."""
+
+    plate: float
+    screen: float
+    gm: float
+    gk: float
+    mu: float
+    conductance: float
+
+
+def softplus(x: Real) -> Real:
+    """Return ln(1 + exp(x)) for a float or array, as the ngspice form computes it."""
+    value = np.asarray(x, dtype=float)
+    return np.log1p(np.exp(np.minimum(value, LIMIT))) + np.maximum(value - LIMIT, 0.0)
+
+
+def space_current(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real = 0.0) -> Real:
+    """Return the current (A) that leaves the cathode for plate and screen if both are well positive.
+
+    grid_v, plate_v, screen_v in V from the cathode; floats or arrays that broadcast. For a triode screen_v
+    has no effect.
+    """
+    field = (
+        np.asarray(plate_v, dtype=float) / law.mu_plate + np.asarray(screen_v, dtype=float) / law.mu_screen
+    )
+    positive = 0.5 * (field + np.sqrt(field * field + 4.0 * SMOOTHING_V**2))
+    total: Real = 0.0
+    for factor, weight in law.weights():
+        width = law.foot + law.spread * factor * positive
+        drive = width * softplus((np.asarray(grid_v, dtype=float) + law.contact + factor * field) / width)
+        total = total + weight * drive**law.exponent
+    return law.perveance * positive ** (law.degree - law.exponent) * total
+
+
+def _shares(law: TubeLaw, *, plate_v: Real, screen_v: Real) -> tuple[Real, Real]:
+    """Return the shares of the space current that arrive at plate and screen, before secondary emission."""
+    p = np.maximum(np.asarray(plate_v, dtype=float), 0.0) ** 2
+    if law.kind == "triode":
+        return p / (p + GATE_V2), np.zeros_like(p)
+    q = np.maximum(np.asarray(screen_v, dtype=float), 0.0) ** 2
+    plate = law.division * p * ((p + 1.0) / (q + 1.0)) ** (law.slope / 2.0)
+    screen = p * q / (q + 1.0) + law.knee**2 * q
+    whole = plate + screen + GATE_V2
+    return plate / whole, screen / whole
+
+
+def grid_current(law: TubeLaw, *, grid_v: Real) -> Real:
+    """Return the electron current (A) into the grid: 3/2 power with an exponential foot.
+
+    The foot's e-fold is grid_foot/1.5. No ion current: gas and leakage depend on the specimen.
+    """
+    width = law.grid_foot
+    drive = width * softplus((np.asarray(grid_v, dtype=float) + law.grid_contact) / width)
+    return law.grid_perveance * drive**1.5
+
+
+def currents(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real = 0.0) -> Currents:
+    """Return plate, screen and grid current (A) at the given volts (V from the cathode; floats or arrays)."""
+    space = space_current(law, grid_v=grid_v, plate_v=plate_v, screen_v=screen_v)
+    plate, screen = _shares(law, plate_v=plate_v, screen_v=screen_v)
+    if law.emission > 0.0:
+        p = np.maximum(np.asarray(plate_v, dtype=float), 0.0) ** 2
+        yield_ = law.emission * p / (p + law.emission_volts**2)
+        over = (np.asarray(screen_v, dtype=float) - np.asarray(plate_v, dtype=float)) / law.emission_width
+        lost = plate * yield_ / (1.0 + np.exp(-np.clip(over, -LIMIT, LIMIT)))
+        plate, screen = plate - lost, screen + lost
+    return Currents(space * plate, space * screen, grid_current(law, grid_v=grid_v))
+
+
+def small_signal(
+    law: TubeLaw, *, grid_v: float, plate_v: float, screen_v: float = 0.0, triode_connected: bool = False
+) -> SmallSignal:
+    """Return the figures of a point as sheets print them (currents in A, conductances in S).
+
+    `triode_connected` ties the screen to the plate: its current then counts as plate current and the plate
+    conductance is that of both. Derivatives are central differences; their error is below 1e-6 relative.
+    """
+    volts = [grid_v, plate_v, plate_v if triode_connected else screen_v]
+    h_grid, h_plate = 1e-3, 1e-2 + 1e-4 * abs(plate_v)
+    steps = [0.0, h_grid, -h_grid, 0.0, 0.0]
+    rises = [0.0, 0.0, 0.0, h_plate, -h_plate]
+    grid = volts[0] + np.array(steps)
+    plate = volts[1] + np.array(rises)
+    screen = volts[2] + (np.array(rises) if triode_connected else 0.0)
+    out = currents(law, grid_v=grid, plate_v=plate, screen_v=screen)
+    anode = out.plate + out.screen if triode_connected else out.plate
+    cathode = out.plate + out.screen
+    gm = float(anode[1] - anode[2]) / (2 * h_grid)
+    conductance = float(anode[3] - anode[4]) / (2 * h_plate)
+    return SmallSignal(
+        plate=float(anode[0]),
+        screen=0.0 if triode_connected else float(out.screen[0]),
+        gm=gm,
+        gk=float(cathode[1] - cathode[2]) / (2 * h_grid),
+        mu=gm / conductance if conductance > 0.0 else math.inf,
+        conductance=conductance,
+    )
+
+
+def input_conductance(frequency: Real, *, kc: Real, kh: Real) -> Real:
+    """Return the input conductance kc f + kh f**2 (S) at `frequency` (Hz); kc in S/Hz, kh in S/Hz^2.
+
+    The two terms are those of the RCA note on input loading: lead inductance with feedback and lossy
+    capacitance grow with f and f^2, transit time with f^2. Raises ValueError for negative arguments.
+    """
+    require_not_negative(frequency=frequency, kc=kc, kh=kh)
+    return kc * frequency + kh * frequency**2

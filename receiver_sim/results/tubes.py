@@ -1,0 +1,189 @@
+"""Results about tube cards: the fit, its leave-one-out table, the table of published points against ngspice."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from receiver_sim.physics.tube_law import TubeLaw
+from receiver_sim.schema.card import Fact, Point, TubeCard, describe_bias
+
+GATES = {"plate_current": 0.05, "gm": 0.05, "screen_current": 0.10, "mu": 0.05, "rp": 0.15, "bias": 0.20}
+"""Largest error allowed at a published figure; pentode rp is shown and not gated (sheets say 'approximately')."""
+
+
+@dataclass(frozen=True)
+class FittedParameter:
+    """A parameter with one standard deviation; held_by tells what fixed it: points, prior, both or fixed."""
+
+    name: str
+    value: float
+    deviation: float
+    held_by: str
+
+
+@dataclass(frozen=True)
+class PointError:
+    """One figure of one published point against the model, SI units; `error` is model/printed - 1.
+
+    `index` counts the card's points (or facts, for the quantity 'bias') from 0. `gated` tells whether the figure must
+    meet `limit`; printed maxima and minima have limit None and an error of 0 when they hold.
+    """
+
+    type: str
+    index: int
+    connection: str
+    plate_v: float
+    screen_v: float | None
+    bias: str
+    quantity: str
+    printed: float
+    model: float
+    error: float
+    limit: float | None
+    gated: bool
+    source: str
+    flag: str
+
+    @property
+    def holds(self) -> bool:
+        """Whether the error is within the limit (true where there is none)."""
+        return self.limit is None or abs(self.error) <= self.limit
+
+
+@dataclass(frozen=True)
+class FitResult:
+    """What a fit of one card gave; `points` is the digest of what it was fed, ranges in V."""
+
+    type: str
+    points: str
+    law: TubeLaw
+    parameters: tuple[FittedParameter, ...]
+    correlation: tuple[tuple[float, ...], ...]
+    residuals: tuple[PointError, ...]
+    plate_range: tuple[float, float]
+    screen_range: tuple[float, float] | None
+    grid_range: tuple[float, float]
+    cost: float
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A point predicted from the others of its card."""
+
+    type: str
+    index: int
+    errors: tuple[PointError, ...]
+
+
+@dataclass(frozen=True)
+class LeaveOneOut:
+    """The leave-one-out table of a card; empty for cards of fewer than three points."""
+
+    type: str
+    rows: tuple[LeftOut, ...]
+
+    def median(self, quantity: str) -> float | None:
+        """Return the median of |error| over the left-out points, None without any."""
+        found = [abs(e.error) for row in self.rows for e in row.errors if e.quantity == quantity and e.limit]
+        return statistics.median(found) if found else None
+
+
+@dataclass(frozen=True)
+class FitCheck:
+    """Whether a card holds what the fit gives: `differences` names each parameter that does not agree."""
+
+    type: str
+    differences: tuple[str, ...]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing differs."""
+        return not self.differences
+
+
+@dataclass(frozen=True)
+class TubeTable:
+    """Every published figure of some cards against ngspice runs of the shipped model."""
+
+    rows: tuple[PointError, ...]
+    engine_seconds: float
+    evaluations: int
+
+    def failures(self) -> list[PointError]:
+        """Return the gated figures beyond their limit."""
+        return [row for row in self.rows if row.gated and not row.holds]
+
+    def median_error(self, *quantities: str) -> float:
+        """Return the median of |error| over the gated figures of the named quantities."""
+        return statistics.median(abs(r.error) for r in self.rows if r.gated and r.quantity in quantities)
+
+
+def point_errors(card: TubeCard, index: int, model: Mapping[str, float]) -> list[PointError]:
+    """Return the errors of point `index` of a card; `model` holds the figures in SI by quantity."""
+    point = card.points[index]
+    printed: dict[str, float | None] = {
+        "plate_current": point.plate_current,
+        "screen_current": point.screen_current,
+        "gm": point.gm,
+        "mu": point.mu,
+        "rp": point.rp,
+    }
+    out = []
+    for quantity, value in printed.items():
+        if value is None:
+            continue
+        limit = GATES[quantity]
+        gated = point.flag != "memory-low" and (quantity != "rp" or point.as_ == "triode")
+        if quantity == "rp" and not gated:
+            limit = None
+        error = model[quantity] / value - 1.0
+        out.append(_error(card, point, index, quantity, value, model[quantity], error, limit, gated))
+    for quantity, bound, sign in (
+        ("screen_current", point.screen_current_max, 1.0),
+        ("rp", point.rp_min, -1.0),
+    ):
+        if bound is not None:
+            error = model[quantity] / bound - 1.0
+            error = error if error * sign > 0 else 0.0
+            out.append(_error(card, point, index, quantity, bound, model[quantity], error, None, False))
+    return out
+
+
+def fact_error(card: TubeCard, index: int, bias: float) -> PointError:
+    """Return the error of fact `index` of a card, of which the model meets the quantity at `bias` (V)."""
+    fact = card.facts[index]
+    error = bias / fact.grid - 1.0
+    gated = fact.flag != "memory-low"
+    return _error(card, fact, index, "bias", fact.grid, bias, error, GATES["bias"], gated)
+
+
+def _error(
+    card: TubeCard,
+    point: Point | Fact,
+    index: int,
+    quantity: str,
+    printed: float,
+    model: float,
+    error: float,
+    limit: float | None,
+    gated: bool,
+) -> PointError:
+    bias = describe_bias(point) if isinstance(point, Point) else f"cut-off {point.grid:g} V"
+    return PointError(
+        type=card.type,
+        index=index,
+        connection=point.as_,
+        plate_v=point.plate,
+        screen_v=point.screen,
+        bias=bias,
+        quantity=quantity,
+        printed=printed,
+        model=model,
+        error=error,
+        limit=limit,
+        gated=gated,
+        source=point.source,
+        flag=point.flag,
+    )

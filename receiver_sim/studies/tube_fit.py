@@ -1,0 +1,481 @@
+"""Fits the tube law to the published points of a card: deterministic least squares, priors named.
+
+Residuals are logarithms of model over print, each divided by what it may be off: the scatter that the law itself and
+averaged sheets leave, half the last printed digit, stated errors of the electrode volts, all widened by the point's
+flag. Each parameter carries a prior, so that a card with one point still gives a law, and says what its parameters
+rest on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq, least_squares
+
+from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
+from receiver_sim.results.tubes import (
+    FitCheck,
+    FitResult,
+    FittedParameter,
+    LeaveOneOut,
+    LeftOut,
+    PointError,
+    fact_error,
+    point_errors,
+)
+from receiver_sim.schema.card import FIT_MARK, Fact, Point, TubeCard, load_card
+
+FLAG_FACTOR = {
+    "seen": 1.0, "measured": 1.0, "calc": 1.0, "memory-high": 1.0, "memory-medium": 1.5, "memory-low": 4.0,
+}  # fmt: skip
+"""How much wider the errors of a figure are taken for the way it came here."""
+
+SCATTER = {
+    "plate_current": 0.02,
+    "screen_current": 0.04,
+    "gm": 0.02,
+    "mu": 0.02,
+    "rp": 0.06,
+    "rp_pentode": 0.25,
+}
+"""One standard deviation (relative) of a printed figure about the law before rounding: a choice, judged by the residuals."""
+
+BIAS_SCATTER = 0.07
+"""The same of the bias at which a tube is printed as cut off, relative to that bias."""
+
+
+class FitRefused(Exception):  # noqa: N818 - a refusal, not a failure
+    """The points cannot determine the parameters; the message says which and what to add."""
+
+
+@dataclass(frozen=True)
+class DefaultPrior:
+    """Centre and spread of a parameter before any point; of its logarithm if `log`. `spread` 0 fixes it."""
+
+    name: str
+    value: float
+    spread: float
+    log: bool
+    reason: str
+
+
+def _p(name: str, value: float, spread: float, reason: str, *, log: bool = False) -> DefaultPrior:
+    return DefaultPrior(name, value, spread, log, reason)
+
+
+_COMMON = (
+    _p("perveance", 1e-3, 3.0, "none: any size of cathode", log=True),
+    _p("exponent", 1.5, 0.1, "Child-Langmuir 3/2, blurred by uneven grids (Koren 1996 fits 1.2 to 1.6)"),
+    _p("degree", 1.5, 0.05, "Langmuir's scaling: current goes with the 3/2 power of all volts together"),
+    _p(
+        "contact",
+        0.5,
+        0.25,
+        "contact potential of an oxide cathode; floating grids rest at -0.5 to -1 V (seen)",
+    ),
+    _p(
+        "spread",
+        0.15,
+        0.5,
+        "printed 10 uA cut-offs lie 1.3 to 1.8 times as deep as the plain law's",
+        log=True,
+    ),
+    _p("foot", 0.13, 0.0, "retarding field: kT/e = 0.09 V at 1050 K, times the exponent"),
+)
+_TRIODE = (_p("mu_plate", 20.0, 1.5, "none: medium-mu triodes", log=True),)
+_SCREENED = (
+    _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
+    _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
+    _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
+    _p("slope", 0.2, 0.15, "Ip/Is grows with about the fifth root of Vp/Vs well above the knee"),
+    _p(
+        "knee",
+        0.2,
+        0.4,
+        "plate families bend at a tenth to a third of the screen volts, memory-low",
+        log=True,
+    ),
+)
+_REMOTE = (
+    _p("section_ratio", 2.0, 0.4, "pitch of variable-mu grids changes about twofold and more", log=True),
+    _p("section_weight", 0.25, 1.0, "the open part of the grid is the smaller one", log=True),
+    _p("sections", 3, 0.0, "three sections make gm against bias straight on log paper to within the print"),
+)
+_TETRODE = (
+    _p("emission", 1.0, 0.0, "the dip of screen-grid tetrodes comes close to zero current, memory-low"),
+    _p("emission_volts", 25.0, 0.0, "the dip's bottom lies at some 20 to 40 V, memory-low"),
+    _p("emission_width", 8.0, 0.0, "secondaries leave with a few volts; smooths the crossing, memory-low"),
+)
+_GRID = (
+    _p("grid_perveance", 4e-4, 0.0, "some 0.3 mA at +1 V on the grid, memory-low"),
+    _p("grid_contact", -0.19, 0.0, "30 nA at -0.9 V: floating grids rest at -0.5 to -1 V (seen)"),
+    _p("grid_foot", 0.225, 0.0, "e-fold 0.15 V; texts give 0.1 to 0.25 V (memory-low)"),
+)
+
+
+def priors(card: TubeCard) -> list[DefaultPrior]:
+    """Return the priors of a card: the defaults of its kind with the card's own in their place."""
+    own = [*_COMMON, *(_TRIODE if card.kind == "triode" else _SCREENED)]
+    own += _REMOTE if card.cutoff == "remote" else ()
+    own += _TETRODE if card.kind == "tetrode" else ()
+    own += _GRID
+    unknown = set(card.priors) - {p.name for p in own}
+    if unknown:
+        raise FitRefused(f"{card.type}: no such parameter: {sorted(unknown)}; known: {[p.name for p in own]}")
+    return [
+        replace(p, value=card.priors[p.name].value, spread=card.priors[p.name].spread,
+                reason=card.priors[p.name].reason) if p.name in card.priors else p
+        for p in own
+    ]  # fmt: skip
+
+
+def solve_bias(law: TubeLaw, point: Point) -> tuple[float, float, float]:
+    """Return (grid, plate, screen) volts from the cathode at a point, self-bias solved for."""
+    screen = point.plate if point.screen is None else point.screen
+    if point.grid is not None:
+        return point.grid, point.plate, screen
+    assert point.cathode_resistor is not None
+    ohms = point.cathode_resistor
+
+    def excess(lift: float) -> float:
+        out = currents(law, grid_v=-lift, plate_v=point.plate - lift, screen_v=screen - lift)
+        return float(out.plate + out.screen) * ohms - lift
+
+    lift = float(brentq(excess, 0.0, point.plate, xtol=1e-10))
+    return -lift, point.plate - lift, screen - lift
+
+
+def figures(law: TubeLaw, point: Point) -> dict[str, float]:
+    """Return the law's figures at a point by quantity, SI."""
+    out = _signal(law, point)
+    return {
+        "plate_current": out.plate,
+        "screen_current": out.screen,
+        "gm": out.gm,
+        "mu": out.mu,
+        "rp": 1.0 / out.conductance if out.conductance > 0 else math.inf,
+    }
+
+
+def _signal(law: TubeLaw, point: Point) -> SmallSignal:
+    grid, plate, screen = solve_bias(law, point)
+    tied = point.as_ == "triode" and law.kind != "triode"
+    return small_signal(law, grid_v=grid, plate_v=plate, screen_v=screen, triode_connected=tied)
+
+
+def _rounding(quantity: str, value: float) -> float:
+    """Return the relative deviation (uniform) of a printed figure from its last digit."""
+    if quantity.endswith("current"):
+        step = 1e-4  # sheets print 0.1 mA; service tables finer
+        while step > 1e-8 and abs(value / step - round(value / step)) > 1e-6:
+            step /= 10
+    elif quantity == "mu":
+        step = 1.0 if value == int(value) else 0.1
+    else:
+        step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return step / 2 / math.sqrt(3) / abs(value)
+
+
+def _log(ratio: float) -> float:
+    return math.log(min(max(ratio, 1e-30), 1e30))
+
+
+def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
+    signal = _signal(law, point)
+    factor = FLAG_FACTOR[point.flag]
+    cathode = max(signal.plate + signal.screen, 1e-15)
+    volts = (point.grid_error or 0.0) * signal.gk / cathode / math.sqrt(3)
+    if point.screen_error is not None and point.screen:
+        volts = math.hypot(volts, point.screen_error / math.sqrt(3) * 1.5 / point.screen)
+    out = []
+
+    def add(quantity: str, printed: float | None, model: float, scatter: float, extra: float = 0.0) -> None:
+        if printed is not None:
+            width = factor * math.hypot(scatter, _rounding(quantity, printed), extra)
+            out.append(_log(model / printed) / width)
+
+    extra = math.hypot(volts, point.current_error or 0.0)
+    add("plate_current", point.plate_current, signal.plate, SCATTER["plate_current"], extra)
+    add("screen_current", point.screen_current, signal.screen, SCATTER["screen_current"], extra)
+    add("gm", point.gm, signal.gm, SCATTER["gm"], volts)
+    add("mu", point.mu, signal.mu, SCATTER["mu"])
+    rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
+    resistance = 1.0 / signal.conductance if signal.conductance > 1e-12 else 1e12
+    add("rp", point.rp, resistance, rp)
+    if point.rp_min is not None:
+        out.append(max(_log(point.rp_min / resistance), 0.0) / (factor * rp))
+    if point.screen_current_max is not None:
+        over = max(_log(signal.screen / point.screen_current_max), 0.0)
+        out.append(over / (factor * SCATTER["screen_current"]))
+    return out
+
+
+def _fact_value(law: TubeLaw, fact: Fact, grid_v: float) -> float:
+    tied = fact.as_ == "triode" and law.kind != "triode"
+    out = small_signal(
+        law, grid_v=grid_v, plate_v=fact.plate, screen_v=fact.screen or fact.plate, triode_connected=tied
+    )
+    return out.plate if fact.gm is None else out.gm
+
+
+def _fact_residual(law: TubeLaw, fact: Fact) -> float:
+    """Miss of the bias, taken from the miss of the quantity over its slope on log paper: no root to seek."""
+    wanted = fact.plate_current if fact.gm is None else fact.gm
+    assert wanted is not None
+    here, near = (_log(_fact_value(law, fact, fact.grid + d) / wanted) for d in (0.0, 0.01 * abs(fact.grid)))
+    slope = max((near - here) / 0.01, 0.1)  # per unit of relative bias
+    return here / slope / (FLAG_FACTOR[fact.flag] * BIAS_SCATTER)
+
+
+def fact_bias(law: TubeLaw, fact: Fact) -> float:
+    """Return the bias (V) at which the law meets a fact's quantity; the nearest end of 3 to 0.1 times if none."""
+    wanted = fact.plate_current if fact.gm is None else fact.gm
+    assert wanted is not None
+
+    def miss(volts: float) -> float:
+        return _log(_fact_value(law, fact, volts) / wanted)
+
+    low, high = 3.0 * fact.grid, 0.1 * fact.grid
+    if miss(low) > 0:
+        return low
+    return high if miss(high) < 0 else float(brentq(miss, low, high, xtol=1e-9))
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The least-squares problem of a card with some points left out."""
+
+    card: TubeCard
+    known: list[DefaultPrior]
+    leave_out: int | None
+
+    @property
+    def free(self) -> list[DefaultPrior]:
+        return [p for p in self.known if p.spread > 0]
+
+    def law(self, z: Sequence[float]) -> TubeLaw:
+        values: dict[str, Any] = {p.name: p.value for p in self.known if p.spread == 0}
+        for prior, x in zip(self.free, z, strict=True):
+            values[prior.name] = math.exp(min(max(x, -60.0), 60.0)) if prior.log else float(x)
+        values["sections"] = int(values.get("sections", 1))
+        return TubeLaw(kind=self.card.kind, **values)
+
+    def centres(self) -> list[float]:
+        return [math.log(p.value) if p.log else p.value for p in self.free]
+
+    def bounds(self) -> tuple[list[float], list[float]]:
+        """Six spreads to either side of each prior, far beyond what any point asks for; no negative exponents."""
+        low = [c - 6.0 * p.spread for c, p in zip(self.centres(), self.free, strict=True)]
+        low = [
+            max(x, 0.3) if p.name in ("exponent", "degree") else x
+            for x, p in zip(low, self.free, strict=True)
+        ]
+        return low, [c + 6.0 * p.spread for c, p in zip(self.centres(), self.free, strict=True)]
+
+    def residuals(self, z: Sequence[float]) -> list[float]:
+        law = self.law(z)
+        out: list[float] = []
+        for index, point in enumerate(self.card.points):
+            if index != self.leave_out:
+                out += _point_residuals(law, point)
+        out += [_fact_residual(law, fact) for fact in self.card.facts]
+        pulls = zip(z, self.centres(), self.free, strict=True)
+        return out + [(x - centre) / prior.spread for x, centre, prior in pulls]
+
+    def starts(self) -> list[list[float]]:
+        """Three starts, differing in mu, each with the perveance that meets the first point's current."""
+        names = [p.name for p in self.free]
+        first = next(p for i, p in enumerate(self.card.points) if i != self.leave_out and p.plate_current)
+        assert first.plate_current is not None
+        key = "mu_plate" if self.card.kind == "triode" else "mu_screen"
+        out = []
+        for mu in (8.0, 20.0, 45.0):
+            z = self.centres()
+            if key in names:
+                z[names.index(key)] = math.log(mu)
+            if first.cathode_resistor is None:
+                law = self.law(z)
+                z[names.index("perveance")] += _log(
+                    first.plate_current / figures(law, first)["plate_current"]
+                )
+            low, high = self.bounds()
+            out.append([min(max(x, a + 1e-6), b - 1e-6) for x, a, b in zip(z, low, high, strict=True)])
+        return out
+
+
+def _solve(problem: _Problem) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return (z, covariance of z, cost) of the best of the starts."""
+    best: Any = None
+    for start in problem.starts():
+        found = least_squares(problem.residuals, start, bounds=problem.bounds(), x_scale=0.1, xtol=1e-12,
+                              ftol=1e-12, gtol=1e-12, max_nfev=200)  # fmt: skip
+        if best is None or found.cost < best.cost * (1 - 1e-9):
+            best = found
+    covariance = np.linalg.inv(best.jac.T @ best.jac)
+    return best.x, covariance, float(best.cost)
+
+
+def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
+    """Fit the law to the points and facts of a card, one point left out if asked; deterministic.
+
+    Raises FitRefused if the points cannot determine the parameters.
+    """
+    problem = _Problem(card, priors(card), leave_out)
+    _refuse_too_few(card, leave_out)
+    z, covariance, cost = _solve(problem)
+    law = _rounded(problem.law(z))
+    deviations = np.sqrt(np.diag(covariance))
+    values = law.parameters()
+    spread = {p.name: float(s) for p, s in zip(problem.free, deviations, strict=True)}
+    parameters = [_parameter(p, values[p.name], spread.get(p.name)) for p in problem.known]
+    outer = np.outer(deviations, deviations)
+    correlation = tuple(tuple(round(float(c), 3) for c in row) for row in covariance / outer)
+    return FitResult(
+        type=card.type,
+        points=points_digest(card),
+        law=law,
+        parameters=tuple(parameters),
+        correlation=correlation,
+        residuals=tuple(residual_table(card, law)),
+        cost=cost,
+        **_ranges(card),
+    )
+
+
+def _parameter(prior: DefaultPrior, value: float, spread: float | None) -> FittedParameter:
+    if spread is None:
+        return FittedParameter(prior.name, value, 0.0, "fixed")
+    ratio = spread / prior.spread
+    held = "points" if ratio < 0.5 else "prior" if ratio > 0.9 else "both"
+    return FittedParameter(
+        prior.name, value, float(f"{spread * (abs(value) if prior.log else 1.0):.2g}"), held
+    )
+
+
+def _rounded(law: TubeLaw) -> TubeLaw:
+    """Return the law with 6 significant digits: more than any figure bears, the same text on any machine."""
+    values = {k: float(f"{v:.6g}") if isinstance(v, float) else v for k, v in law.parameters().items()}
+    return TubeLaw(**values)
+
+
+def _refuse_too_few(card: TubeCard, leave_out: int | None) -> None:
+    points = [p for i, p in enumerate(card.points) if i != leave_out]
+    if not any(p.plate_current for p in points):
+        raise FitRefused(f"{card.type}: no point states a plate current; add one with 'plate_current'")
+
+
+def residual_table(card: TubeCard, law: TubeLaw) -> list[PointError]:
+    """Return the error of every figure and fact of a card under a law."""
+    out: list[PointError] = []
+    for index, point in enumerate(card.points):
+        out += point_errors(card, index, figures(law, point))
+    out += [fact_error(card, index, fact_bias(law, fact)) for index, fact in enumerate(card.facts)]
+    return out
+
+
+def _ranges(card: TubeCard) -> dict[str, Any]:
+    """Return the span of volts that the points with currents cover; cut-off facts count for the grid."""
+
+    def span(values: list[float]) -> tuple[float, float]:
+        return min(values), max(values)
+
+    screens = [p.plate if p.screen is None else p.screen for p in card.points]
+    grids = [p.grid if p.grid is not None else _self_bias(p) for p in card.points]
+    return {
+        "plate_range": span([p.plate for p in card.points]),
+        "screen_range": None if card.kind == "triode" else span(screens),
+        "grid_range": span(grids + [f.grid for f in card.facts]),
+    }
+
+
+def _self_bias(point: Point) -> float:
+    total = (point.plate_current or 0.0) + (point.screen_current or 0.0)
+    return -round(total * (point.cathode_resistor or 0.0), 2)
+
+
+def points_digest(card: TubeCard) -> str:
+    """Return the SHA-256 of what a fit is fed: kind, points, facts and own priors of a card."""
+    fed = card.model_dump(mode="json", include={"kind", "cutoff", "points", "facts", "priors"})
+    return hashlib.sha256(json.dumps(fed, sort_keys=True).encode()).hexdigest()
+
+
+def leave_one_out(card: TubeCard, progress: Callable[[int, int], None] | None = None) -> LeaveOneOut:
+    """Predict each point of a card from the others; empty for cards of fewer than three points."""
+    rows = []
+    if len(card.points) >= 3:
+        for index, point in enumerate(card.points):
+            law = fit_card(card, leave_out=index).law
+            rows.append(LeftOut(card.type, index, tuple(point_errors(card, index, figures(law, point)))))
+            if progress is not None:
+                progress(index + 1, len(card.points))
+    return LeaveOneOut(card.type, tuple(rows))
+
+
+def fit_block(result: FitResult) -> str:
+    """Return the text of the card's fit block, mark included."""
+    lines = [
+        FIT_MARK,
+        "# errors are model/print - 1; parameters in A, V and pure numbers, see physics/tube_law.py",
+    ]
+    lines += ["fit:", f"  points: {result.points}", "  parameters:"]
+    for p in result.parameters:
+        value = f"{p.value:.6g}"
+        lines.append(
+            f"    {p.name}: {{value: {_yaml(value)}, deviation: {_yaml(f'{p.deviation:.2g}')}, held_by: {p.held_by}}}"
+        )
+    lines.append("  correlation:")
+    lines += [f"    - [{', '.join(f'{c:.3f}' for c in row)}]" for row in result.correlation]
+    lines.append("  residuals:")
+    for r in result.residuals:
+        lines.append(f"    - {{point: {r.index}, quantity: {r.quantity}, error: {r.error:.4f}}}")
+    lines.append("  range:")
+    spans = (("plate", result.plate_range), ("screen", result.screen_range), ("grid", result.grid_range))
+    for name, span in spans:
+        if span is not None:
+            lines.append(f"    {name}: [{span[0]:g}, {span[1]:g}]")
+    return "\n".join(lines) + "\n"
+
+
+def _yaml(number: str) -> str:
+    """Return a number as the card's narrow YAML reads it: a float needs its point."""
+    mantissa, _, exponent = number.partition("e")
+    return number if not exponent or "." in mantissa else f"{mantissa}.0e{exponent}"
+
+
+def write_fit(card_path: str | Path) -> FitResult:
+    """Fit the card at `card_path` and write the block below the mark; the text above stays as it is."""
+    path = Path(card_path)
+    result = fit_card(load_card(path))
+    text = path.read_text(encoding="utf-8")
+    head = text.partition(FIT_MARK)[0].rstrip("\n")
+    path.write_text(f"{head}\n\n{fit_block(result)}", encoding="utf-8")
+    return result
+
+
+def check_fit(card_path: str | Path) -> FitCheck:
+    """Tell whether the card at `card_path` holds what the fit gives, nothing written.
+
+    Parameters agree within 1e-4 of their value or 2 % of their deviation, which is what another machine's linear
+    algebra may change and no figure can tell.
+    """
+    card = load_card(card_path)
+    if card.fit is None:
+        return FitCheck(card.type, ("the card holds no fit",))
+    result = fit_card(card)
+    out = [] if card.fit.points == result.points else ["the points changed since the fit"]
+    names = {p.name for p in result.parameters}
+    out += [f"{name}: not a parameter of this law" for name in card.fit.parameters if name not in names]
+    for p in result.parameters:
+        held = card.fit.parameters.get(p.name)
+        if held is None:
+            out.append(f"{p.name}: missing in the card")
+        elif abs(held.value - p.value) > 1e-4 * abs(p.value) + 0.02 * p.deviation:
+            out.append(f"{p.name}: card {held.value:.6g}, fit {p.value:.6g}")
+    return FitCheck(card.type, tuple(out))
