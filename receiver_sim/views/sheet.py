@@ -1,0 +1,181 @@
+"""Printed sheets: grids, notes and sections that show themselves through rich, cautions ahead of any volts.
+
+The parts are plain data; rich is imported when they are shown, by whoever shows them, so building a sheet costs no start-up
+time. All text of ours is ASCII: it reads the same on any terminal, in a pipe and in a file.
+"""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import Console, ConsoleOptions, RenderableType
+
+WIDTH = 100
+"""Columns of a sheet that goes to a pipe or a file, and the most it takes of a terminal."""
+
+# Rows of rich's box: only the rule under the headings is drawn.
+_RULE_UNDER_HEADINGS = "\n".join(["    ", "    ", " -- ", "    ", "    ", "    ", "    ", "    "]) + "\n"
+
+
+def clean(text: str) -> str:
+    """Return text with every unprintable character replaced: names come from a stranger's file."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a grid; its heading may hold line breaks. Columns of words may fold, numbers never do."""
+
+    heading: str
+    align: Literal["left", "right"] = "right"
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table: rows of cells as texts; styles names rich's style for each row ('' for none), or is empty."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    styles: tuple[str, ...] = ()
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        from rich.box import Box  # noqa: PLC0415 - see the module's docstring
+        from rich.table import Table  # noqa: PLC0415
+        from rich.text import Text  # noqa: PLC0415
+
+        table = Table(
+            box=Box(_RULE_UNDER_HEADINGS, ascii=True),
+            padding=(0, 1, 0, 0),
+            header_style="bold",
+            show_edge=False,
+        )
+        for column in self.columns:
+            table.add_column(
+                Text(column.heading), justify=column.align, no_wrap=column.align == "right", vertical="bottom",
+                overflow="fold",
+            )  # fmt: skip
+        for number, row in enumerate(self.rows):
+            if len(row) != len(self.columns):
+                raise ValueError(f"row {number} has {len(row)} cells for {len(self.columns)} columns")
+            style = self.styles[number] if self.styles else ""
+            table.add_row(*(Text(clean(cell)) for cell in row), style=style)
+        yield table
+
+
+@dataclass(frozen=True)
+class Note:
+    """A paragraph that folds under its own first word; `mark` stands to the left of it, in `style`."""
+
+    text: str
+    mark: str = ""
+    style: str = ""
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        from rich.text import Text  # noqa: PLC0415 - see the module's docstring
+
+        hang = " " * len(self.mark)
+        lines = textwrap.wrap(clean(self.text), max(options.max_width - len(hang), 20)) or [""]
+        for number, line in enumerate(lines):
+            yield Text.assemble((hang if number else self.mark, self.style), line)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A headed part of a sheet with the cautions its figures need. Shown alone, it brings them along."""
+
+    heading: str
+    parts: tuple[Grid | Note, ...]
+    cautions: tuple[str, ...] = ()
+
+    def body(self) -> Iterator[RenderableType]:
+        """Give heading and parts, without the cautions."""
+        from rich.text import Text  # noqa: PLC0415 - see the module's docstring
+
+        if self.heading:
+            yield Text(clean(self.heading), style="bold underline")
+        yield from self.parts
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        yield from _caution_block(self.cautions)
+        yield from self.body()
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A whole printed answer: title, cautions of all its sections once, sections."""
+
+    title: str
+    sections: tuple[Section, ...]
+    cautions: tuple[str, ...] = ()
+
+    def all_cautions(self) -> tuple[str, ...]:
+        """Return the cautions of the sections and its own, each once."""
+        texts = [text for section in self.sections for text in section.cautions]
+        return tuple(dict.fromkeys([*texts, *self.cautions]))
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        from rich.text import Text  # noqa: PLC0415 - see the module's docstring
+
+        title = clean(self.title)
+        yield Text(title, style="bold")
+        yield Text("=" * min(len(title), options.max_width))
+        yield Text("")
+        yield from _caution_block(self.all_cautions())
+        for number, section in enumerate(self.sections):
+            if number:
+                yield Text("")
+            yield from section.body()
+
+
+def _caution_block(cautions: tuple[str, ...]) -> Iterator[RenderableType]:
+    from rich.text import Text  # noqa: PLC0415 - see the module's docstring
+
+    for text in cautions:
+        yield Note(text, mark=" ! ", style="bold red")
+    if cautions:
+        yield Text("")
+
+
+def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
+    """Return what `renderable` prints, without colour or trailing blanks, in lines of at most `width` columns."""
+    from rich.console import Console  # noqa: PLC0415 - see the module's docstring
+
+    console = Console(
+        width=width,
+        color_system=None,
+        force_terminal=False,
+        highlight=False,
+        markup=False,
+        legacy_windows=False,
+    )
+    with console.capture() as capture:
+        console.print(renderable)
+    return "".join(line.rstrip() + "\n" for line in capture.get().splitlines())
+
+
+def show(renderable: RenderableType, file: TextIO | None = None) -> None:
+    """Print to `file` (standard output if None): with colour on a terminal that has it, else as plain text.
+
+    NO_COLOR and TERM=dumb are honoured. A character the file's encoding lacks becomes '?'.
+    """
+    file = sys.stdout if file is None else file
+    if not file.isatty():
+        file.write(_encodable(as_text(renderable), file))
+        return
+    from rich.console import Console  # noqa: PLC0415 - see the module's docstring
+
+    console = Console(file=file, highlight=False, markup=False)
+    console.width = min(console.width, WIDTH)
+    with console.capture() as capture:
+        console.print(renderable)
+    file.write(_encodable(capture.get(), file))
+
+
+def _encodable(text: str, file: TextIO) -> str:
+    encoding = file.encoding or "ascii"
+    return text.encode(encoding, errors="replace").decode(encoding)

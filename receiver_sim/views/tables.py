@@ -1,0 +1,391 @@
+"""Readable tables of every result, each with the cautions its volts ask for. Made from results only.
+
+Every function returns a Section (or a Sheet of them): show it with `receiver_sim.views.sheet.show`, or let rich print it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from receiver_sim.results import cautions
+from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
+from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
+from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
+from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sheet import show as _show
+
+_NAME = 16
+"""Characters a name may take in a table of many columns."""
+
+_GRADES = {
+    Grade.GOOD: (" +  good      ", "green"),
+    Grade.DOUBTFUL: (" ?  doubtful  ", "yellow"),
+    Grade.BAD: (" X  BAD       ", "bold red"),
+}
+_WORST_FIRST = (Grade.BAD, Grade.DOUBTFUL, Grade.GOOD)
+
+
+def show(renderable: Any) -> None:
+    """Print a section or a sheet to standard output; see `receiver_sim.views.sheet.show`."""
+    _show(renderable)
+
+
+def sheet(title: str, *sections: Section) -> Sheet:
+    """Return several sections as one sheet under a title, with the cautions of all of them once at its head."""
+    return Sheet(title, sections)
+
+
+def cautions_block() -> Section:
+    """Return all cautions, for output that has no section of this module."""
+    return Section("", (), cautions.ALL)
+
+
+def band_table(bands: Sequence[BandReport]) -> Section:
+    """Return one row for each band and dial point: status, onset, slope and approach; in words where there is none."""
+    onsets = [onset for band in bands for onset in band.onsets]
+    columns = (
+        Column("\nband", "left"), Column("dial\nMHz"), Column("\nstatus", "left"), Column("onset at\nknob %"),
+        Column("screen\nV"), Column("frequency\nMHz"), Column("slope\nper V"), Column("T 0.9 to 1\nV"), Column("\ndeg"),
+    )  # fmt: skip
+    rows, notes = [], []
+    previous = None
+    for item in onsets:
+        at = item.onset
+        rows.append(
+            (
+                "" if item.band == previous else shorten(item.band, _NAME),
+                fixed(item.dial_hz, 3, 1e-6),
+                item.status.value,
+                fixed(at.rotation if at else None, 1, 100.0),
+                fixed(at.screen_v if at else None, 2),
+                fixed(item.oscillation_hz, 4, 1e-6),
+                engineering(item.slope_per_v, ""),
+                fixed(item.approach_v, 2),
+                fixed(item.approach_deg, 1),
+            )
+        )
+        previous = item.band
+        notes += [Note(text, mark="   ") for text in _onset_notes(item)]
+    styles = tuple("" if item.status is Status.OSCILLATES else "yellow" for item in onsets)
+    legend = Note(
+        "Knob: share of the control's electrical travel. Slope: d|T|/dV of the screen at onset. T 0.9 to 1: "
+        "screen volts and degrees of knob from loop gain 0.9 to onset.",
+        mark="   ",
+    )
+    grid = Grid(columns, tuple(rows), styles)
+    return Section("Onset of oscillation", (grid, legend, *notes), PLATE_SUPPLY + RADIATION)
+
+
+def _onset_notes(item: Onset) -> list[str]:
+    where = f"{item.band} at {fixed(item.dial_hz, 3, 1e-6)} MHz: "
+    low, high = engineering(item.gain_lowest, ""), engineering(item.gain_highest, "")
+    notes = []
+    if item.status is Status.DOES_NOT:
+        notes.append(
+            f"{where}does not oscillate anywhere on the control; the loop gain is {low} at its lowest setting, "
+            f"{high} at its highest, and 1 is needed."
+        )
+    elif item.status is Status.NOT_IN_RANGE:
+        notes.append(
+            f"{where}oscillates already at the lowest setting of the control, with a loop gain of {low}; "
+            "the onset lies below its range."
+        )
+    elif item.status is Status.FAILED:
+        notes.append(f"{where}the simulation failed and gives no answer.")
+    if item.stops_at is not None:
+        notes.append(f"{where}stops oscillating again at {_setting(item.stops_at)}.")
+    return notes + [where + warning for warning in item.warnings]
+
+
+def selectivity_table(bands: Sequence[BandReport]) -> Section:
+    """Return the bandwidth of each band against the loop gain, in kHz; the bands without the study are left out."""
+    studied = [(band.band, band.selectivity) for band in bands if band.selectivity is not None]
+    gains = sorted({round(float(gain), 4) for _, result in studied for gain in result.gain})
+    parts: list[Grid | Note] = []
+    # eight columns a grid keep it within the width of a sheet
+    for start in range(0, len(gains), 8):
+        group = gains[start : start + 8]
+        columns = (
+            Column("band", "left"), Column("dial MHz"), Column("T = 0"), *(Column(f"{gain:g}") for gain in group)
+        )  # fmt: skip
+        rows = []
+        for name, result in studied:
+            widths = {
+                round(float(t), 4): float(w) for t, w in zip(result.gain, result.bandwidth_hz, strict=True)
+            }
+            cells = (_kilohertz(widths.get(gain)) for gain in group)
+            first = (shorten(name, _NAME), fixed(result.dial_hz, 3, 1e-6))
+            rows.append((*first, _kilohertz(result.unloaded_bandwidth_hz), *cells))
+        parts.append(Grid(columns, tuple(rows)))
+    text = "Bandwidth in kHz between -3 dB points at loop gain T; T = 0 extrapolated. '-': the control does not reach it."
+    return Section("Selectivity", (*parts, Note(text if parts else "Not measured on any band.", mark="   ")))
+
+
+def _kilohertz(hertz: float | None) -> str:
+    if hertz is None:
+        return NOTHING
+    # three digits, but never a power of ten
+    return engineering(hertz / 1e3, "")
+
+
+def _setting(setting: ControlSetting) -> str:
+    return f"knob {percent(setting.rotation)}, screen {fixed(setting.screen_v, 1)} V"
+
+
+def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -> Section:
+    """Return what a meter should read at the sockets and test points, at each setting of the control.
+
+    band: the band whose coil was in, to be named.
+    """
+    columns = (
+        Column("\nsocket", "left"), Column("\ntube", "left"), Column("plate\nV"), Column("screen\nV"), Column("grid\nV"),
+        Column("cathode\nV"), Column("plate\nmA"), Column("screen\nmA"), Column("grid\nuA"), Column("plate\nW"),
+        Column("screen\nW"),
+    )  # fmt: skip
+    coil = "" if band is None else f" Coil of {band}."
+    parts: list[Grid | Note] = [
+        Note(f"Volts to ground, no signal, not oscillating, read with a meter that draws no current.{coil}")
+    ]
+    for point in points:
+        parts += [Note(""), Note(f"Control {point.label}: {_setting(point.setting)}", style="bold")]
+        parts.append(Grid(columns, tuple(_tube_row(tube) for tube in point.tubes)))
+        parts += [Note(text, mark="   ") for tube in point.tubes for text in _outside(tube)]
+    parts += [Note(""), *_test_points(points)]
+    return Section("What a meter should read", tuple(parts), PLATE_SUPPLY)
+
+
+def _tube_row(tube: TubePoint) -> tuple[str, ...]:
+    return (
+        shorten(tube.socket, _NAME),
+        shorten(tube.tube, 10),
+        fixed(tube.plate_v, 1),
+        fixed(tube.screen_v, 2),
+        fixed(tube.grid_v, 2),
+        fixed(tube.cathode_v, 2),
+        fixed(tube.plate_a, 3, 1e3),
+        fixed(tube.screen_a, 3, 1e3),
+        fixed(tube.grid_a, 2, 1e6),
+        fixed(tube.plate_w, 3),
+        fixed(tube.screen_w, 3),
+    )
+
+
+def _outside(tube: TubePoint) -> list[str]:
+    if not tube.outside:
+        return []
+    names = ", ".join(name.removesuffix("_v").replace("_", " ") for name in tube.outside)
+    return [
+        f"{tube.socket} {tube.tube}: outside the range its card was fitted on ({names} volts); figures extrapolated."
+    ]
+
+
+def _test_points(points: Sequence[OperatingPoint]) -> list[Grid | Note]:
+    """Return the named test points, one row each, one column a setting; four settings a grid keep it narrow."""
+    parts: list[Grid | Note] = []
+    for start in range(0, len(points), 4):
+        group = points[start : start + 4]
+        # A line break at each blank keeps the columns narrow.
+        heads = [Column(shorten(p.label, 40).replace(" ", "\n") + "\nV") for p in group]
+        depth = max(head.heading.count("\n") for head in heads)
+        heads = [Column("\n" * (depth - h.heading.count("\n")) + h.heading) for h in heads]
+        names = list(dict.fromkeys(name for p in group for name in p.volts))
+        rows = [(shorten(n, 36), *(fixed(p.volts.get(n), 2) for p in group)) for n in names]
+        parts.append(Grid((Column("\n" * depth + "test point", "left"), *heads), tuple(rows)))
+        currents = [engineering(p.regulator_a, "A") for p in group]
+        if any(current != NOTHING for current in currents):
+            parts.append(Note(f"Current of the regulator, same order: {', '.join(currents)}."))
+    return parts
+
+
+def ratings_table(points: Sequence[OperatingPoint]) -> Section:
+    """Return each rating against the highest value met at any of the settings, the tightest first."""
+    worst: dict[tuple[str, str], tuple[RatingLine, str]] = {}
+    for point in points:
+        for line in point.ratings:
+            key = line.part, line.quantity
+            if key not in worst or line.value > worst[key][0].value:
+                worst[key] = line, point.label
+    ordered = sorted(worst.values(), key=lambda entry: -_load(entry[0]))
+    columns = (
+        Column("part", "left"), Column("rating", "left"), Column("value"), Column("limit"), Column("share"),
+        Column("", "left"), Column("highest at", "left"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            shorten(line.part, 22),
+            shorten(line.quantity, 22),
+            engineering(line.value, line.unit),
+            engineering(line.limit, line.unit),
+            percent(_load(line)) if line.limit > 0.0 else NOTHING,
+            "X EXCEEDED" if line.exceeded else "within",
+            shorten(label, 22),
+        )
+        for line, label in ordered
+    )
+    styles = tuple("bold red" if line.exceeded else "" for line, _ in ordered)
+    return Section("Ratings", (Grid(columns, rows, styles),), PLATE_SUPPLY)
+
+
+def _load(line: RatingLine) -> float:
+    return line.value / line.limit if line.limit > 0.0 else 0.0
+
+
+def audio_table(audio: AudioResponse) -> Section:
+    """Return gain, -3 dB points and impedances of each output."""
+    columns = (
+        Column("\noutput", "left"), Column("gain at 1 kHz\nV per V"), Column("\ndB"), Column("-3 dB\nbelow"),
+        Column("-3 dB\nabove"), Column("source\nat 1 kHz"), Column("load\nat 1 kHz"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            shorten(output.output, 24),
+            engineering(output.gain_1khz, ""),
+            decibel(output.gain_1khz),
+            engineering(output.low_hz, "Hz"),
+            engineering(output.high_hz, "Hz"),
+            engineering(output.source_ohm, "ohm"),
+            engineering(output.load_ohm, "ohm"),
+        )
+        for output in audio.outputs
+    )
+    note = Note(
+        f"With {_setting(audio.setting)}. Gain from the detector's grid to the output; the -3 dB points "
+        "include the grid leak's own corner. '-' there: not reached in the range swept.",
+        mark="   ",
+    )
+    return Section("Audio response", (Grid(columns, rows), note), PLATE_SUPPLY)
+
+
+def hum_table(hum: Hum) -> Section:
+    """Return hum volts of each output at the build's setting of the hum pot and at the null."""
+    columns = (
+        Column("\noutput", "left"), Column(f"pot at {percent(hum.build_position)}\nV rms"), Column("\ndBV"),
+        Column("null\nat pot %"), Column("there\nV rms"), Column("\ndBV"), Column("ripple alone\nV rms"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            shorten(output.output, 24),
+            engineering(output.at_build_v, "V"),
+            decibel(output.at_build_v),
+            fixed(output.best_position, 1, 100.0),
+            engineering(output.best_v, "V"),
+            decibel(output.best_v),
+            engineering(output.ripple_v, "V"),
+        )
+        for output in hum.outputs
+    )
+    note = Note(
+        f"With {_setting(hum.setting)}. Heater hum at {engineering(hum.mains_hz, 'Hz')} and supply ripple at "
+        f"{engineering(hum.ripple_hz, 'Hz')}, added as root of squares; the pot cannot change the ripple.",
+        mark="   ",
+    )
+    return Section("Hum", (Grid(columns, rows), note), PLATE_SUPPLY)
+
+
+def regulator_table(drift: RegulatorDrift) -> Section:
+    """Return regulator, screen and onset at each line voltage, the knob left alone."""
+    columns = (
+        Column("mains\n%"), Column("supply\nV"), Column("regulated\nV"), Column("regulator\nmA"),
+        Column("knob left:\nscreen V"), Column("onset at\nknob %"), Column("onset at\nscreen V"),
+        Column("\nregulator", "left"),
+    )  # fmt: skip
+    rows, notes = [], []
+    for point in drift.points:
+        at = point.onset
+        rows.append(
+            (
+                fixed(point.mains, 0, 100.0),
+                fixed(point.supply_v, 1),
+                fixed(point.regulated_v, 2),
+                fixed(point.regulator_a, 2, 1e3),
+                fixed(point.screen_v, 2),
+                fixed(at.rotation if at else None, 1, 100.0),
+                fixed(at.screen_v if at else None, 2),
+                {True: "holds", False: "X DOES NOT HOLD", None: "none fitted"}[point.holds],
+            )
+        )
+        mains = f"Mains at {percent(point.mains)}: "
+        if point.holds is False:
+            notes.append(Note(f"{mains}{point.reason}.", mark="   "))
+        if point.onset_status is not Status.OSCILLATES:
+            notes.append(Note(f"{mains}onset {_outcome(point.onset_status)}.", mark="   "))
+    styles = tuple("bold red" if point.holds is False else "" for point in drift.points)
+    dial = f"{drift.band}, {fixed(drift.dial_hz, 3, 1e-6)} MHz"
+    text = f"{dial}; screen volts with the knob left at {percent(drift.rotation, 1)}."
+    if drift.dropper_w is not None and drift.regulator_w is not None:
+        text += (
+            f" At the highest mains the dropper turns {engineering(drift.dropper_w, 'W')} into heat, the regulator "
+            f"{engineering(drift.regulator_w, 'W')}."
+        )
+    parts = (Grid(columns, tuple(rows), styles), Note(text, mark="   "), *notes)
+    return Section("Regulator and mains", parts, PLATE_SUPPLY)
+
+
+def _outcome(status: Status) -> str:
+    return {
+        Status.DOES_NOT: "not reached: it does not oscillate",
+        Status.NOT_IN_RANGE: "not found in range: it oscillates already at the lowest setting",
+        Status.FAILED: "unknown: the simulation failed",
+    }.get(status, status.value)
+
+
+def verdict_table(verdicts: Sequence[Verdict]) -> Section:
+    """Return the verdicts grouped by subject, the worst first in each group, grades as sign, word and colour."""
+    counts = [f"{sum(v.grade is g for v in verdicts)} {g.value}" for g in _WORST_FIRST]
+    parts: list[Grid | Note] = [Note(", ".join(counts) + ".")]
+    for subject in dict.fromkeys(v.subject for v in verdicts):
+        parts.append(Note(subject, style="bold"))
+        own = [v for v in verdicts if v.subject == subject]
+        for verdict in sorted(own, key=lambda v: _WORST_FIRST.index(v.grade)):
+            mark, style = _GRADES[verdict.grade]
+            parts.append(Note(f"{verdict.text} {_reason(verdict)}", mark=mark, style=style))
+    return Section("Verdicts", tuple(parts), PLATE_SUPPLY)
+
+
+def _reason(verdict: Verdict) -> str:
+    unit = "" if verdict.unit == "1" else verdict.unit
+    words = [verdict.rule]
+    if verdict.value is not None:
+        words.append(engineering(verdict.value, unit))
+    if verdict.limit is not None:
+        words.append(f"limit {engineering(verdict.limit, unit)}")
+    return f"[{', '.join(words)}]"
+
+
+def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
+    """Return the line that tells what the figures were made from and with."""
+    cards = ", ".join(f"{tube} {digest[:12]}" for tube, digest in sorted(provenance.cards.items()))
+    return Note(
+        f"receiver-sim {provenance.receiver_sim}, ngspice {provenance.ngspice}; build {provenance.build[:12]}; cards "
+        f"{cards}; {len(provenance.decks)} decks, {evaluations} evaluations."
+    )
+
+
+def check_report(report: CheckReport) -> Sheet:
+    """Return the whole printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
+    sections = [band_table(report.bands)]
+    if report.verdicts:
+        sections.append(verdict_table(report.verdicts))
+    if any(band.selectivity for band in report.bands):
+        sections.append(selectivity_table(report.bands))
+    if report.operating_points:
+        sections += [
+            operating_table(report.operating_points, report.reference_band),
+            ratings_table(report.operating_points),
+        ]
+    if report.audio is not None:
+        sections.append(audio_table(report.audio))
+    if report.hum is not None:
+        sections.append(hum_table(report.hum))
+    if report.regulator is not None:
+        sections.append(regulator_table(report.regulator))
+    if report.warnings:
+        sections.append(Section("Warnings", tuple(Note(text, mark=" -  ") for text in report.warnings)))
+    source = provenance_note(report.provenance, evaluations=report.evaluations)
+    sections.append(Section("Made from", (source,)))
+    return Sheet(report.title, tuple(sections), report.cautions)
