@@ -18,8 +18,8 @@ from receiver_sim.physics.wire import (
 
 # Medhurst, Wireless Engineer 24 (1947), table of phi = high-frequency resistance over that of the straight
 # wire, by length/diameter of the coil (rows) and wire diameter/pitch (columns). From memory, medium: the
-# original was not opened. Two cells (row 0 at 0.4, row 10 at 0.7) are met in print as 1.20 and 2.27, which
-# breaks the run of both row and column; 1.26 and 2.37 stand here. His measured error: some 3 %.
+# original was not opened. Two cells (row 0 at 0.4, row 10 at 0.7) were recalled as 1.20 and 2.27, which
+# breaks the run of row and column; 1.26 and 2.37, which do not, stand here. His measured error: some 3 %.
 _COVER = np.array([0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
 _SHAPE = np.array([0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 2.0, 4.0, 6.0, 8.0, 10.0, np.inf])
 MEDHURST_PHI = np.array(

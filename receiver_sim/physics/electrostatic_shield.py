@@ -9,8 +9,7 @@ from receiver_sim.physics.checks import Real, require_positive
 def coaxial_capacitance(
     inner_radius: Real, *, outer_radius: Real, length: Real, permittivity: Real = 1.0
 ) -> Real:
-    """Return 2 pi eps l/ln(b/a), F, between coaxial cylinders: an upper estimate for a link wound over a
-    coil.
+    """Return 2 pi eps l/ln(b/a), F, between coaxial cylinders: estimate for a link over a coil.
 
     `length` (m) is what the windings have in common; end fields (as if longer by some gaps) and the open
     winding (less) are left out, hence within perhaps 30 % (estimate, no source). Floats or arrays.
@@ -23,8 +22,7 @@ def coaxial_capacitance(
 
 
 def grating_remainder(wire_radius: Real, *, spacing: Real, distance: Real, other_distance: Real) -> Real:
-    """Return the share (0 to 1) of the capacitance between two surfaces that an earthed grating of wires
-    leaves.
+    """Return the share (0 to 1) of the capacitance that an earthed grating of wires leaves between planes.
 
     Parallel wires of `wire_radius` c at `spacing` s, planes at `distance` b1 and `other_distance` b2 on
     either side: (b1 + b2)/(b1 + b2 + b1 b2/alpha), as Maxwell has it (Treatise, arts. 203-205, from memory,

@@ -1,5 +1,4 @@
-"""Self-inductance of single-layer coils: the exact current sheet, the round-wire correction, Wheeler's
-formula.
+"""Self-inductance of single-layer coils: the exact current sheet, round-wire correction, Wheeler's formula.
 
 A coil of `turns` at a uniform `pitch` is treated as a current sheet of the length turns times pitch; `radius`
 is that of the wire's centre line. SI throughout.
@@ -123,10 +122,9 @@ def wheeler_1928(turns: Real, *, radius: Real, length: Real) -> Real:
 
 
 def internal_inductance(length: Real, *, surface_current: bool = False) -> Real:
-    """Return the internal inductance, H, of a straight round wire of a length (m): mu0 length/(8 pi),
-    uniform current.
+    """Return the internal inductance, H, of a straight round wire of `length` (m): mu0 length/(8 pi).
 
-    With `surface_current` it is 0. Textbook. Floats or arrays.
+    For uniform current; with `surface_current` it is 0. Textbook. Floats or arrays.
     """
     require_not_negative(length=length)
     return 0.0 * length if surface_current else mu_0 * length / (8 * np.pi)

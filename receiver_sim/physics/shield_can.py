@@ -80,7 +80,7 @@ def can_effect(
         )
 
     slope = (recessed(-step) - recessed(step)) / (2 * step)
-    return CanEffect(1 - taken, 2 * np.pi * frequency * depth / 2 * slope)
+    return CanEffect(1 - taken, float(np.pi * frequency * depth * slope))
 
 
 def shielded_q(q: float, *, frequency: float, effect: CanEffect) -> float:

@@ -35,10 +35,9 @@ def variable_capacitance(
 def capacitor_rotation(
     capacitance: Real, *, minimum: Real, maximum: Real, law: str, fixed: Real = 0.0
 ) -> Real:
-    """Return the rotation (0 to 1) for a capacitance: the inverse of `variable_capacitance`, arguments as
-    there.
+    """Return the rotation (0 to 1) for a capacitance: the inverse of `variable_capacitance`.
 
-    ValueError also for a capacitance outside minimum to maximum (by more than rounding).
+    Arguments and errors as there; ValueError also for a capacitance outside minimum to maximum (by more than rounding).
     """
     power = _law_power(law, minimum, maximum, fixed)
     slack = 1e-9 * np.asarray(maximum)
@@ -178,8 +177,7 @@ def tapped_capacitance(capacitance: Real, *, ratio: Real) -> Real:
 
 
 def gaps(covered: Iterable[Span], *, wanted: Span) -> list[Span]:
-    """Return the parts of `wanted` (low, high) that no span of `covered` reaches, rising; empty if none is
-    left."""
+    """Return the parts of `wanted` (low, high) that no span of `covered` reaches, rising."""
     low, high = _span(wanted)
     missing: list[Span] = []
     for start, stop in sorted(_span(s) for s in covered):
@@ -192,8 +190,7 @@ def gaps(covered: Iterable[Span], *, wanted: Span) -> list[Span]:
 
 
 def overlaps(covered: Sequence[Span]) -> list[tuple[int, int, Span]]:
-    """Return (i, j, common span) for each pair of spans, i < j in the order given, with frequencies in
-    common."""
+    """Return (i, j, common span) for each pair of spans that overlap, i < j in the order given."""
     found: list[tuple[int, int, Span]] = []
     for j, second in enumerate(covered):
         for i, first in enumerate(covered[:j]):

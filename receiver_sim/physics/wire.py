@@ -46,10 +46,9 @@ def skin_depth(frequency: Real, *, resistivity: Real = COPPER_RESISTIVITY, perme
 
 
 def dc_resistance(length: Real, *, diameter: Real, resistivity: Real = COPPER_RESISTIVITY) -> Real:
-    """Return the resistance, ohm, to direct current of a round wire: rho length/(pi d^2/4), SI, floats or
-    arrays.
+    """Return the resistance, ohm, to direct current of a round wire: rho length/(pi d^2/4).
 
-    Raises ValueError unless all arguments are above zero.
+    SI, floats or arrays. Raises ValueError unless all arguments are above zero.
     """
     require_positive(length=length, diameter=diameter, resistivity=resistivity)
     return resistivity * length / (np.pi * diameter**2 / 4)

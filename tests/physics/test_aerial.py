@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.constants import c, epsilon_0
+from scipy.integrate import quad
 
 from receiver_sim.physics import aerial, electrostatic_shield
 
@@ -63,6 +64,16 @@ def test_quarter_wave_is_within_its_stated_error():
     z = aerial.wire_impedance(f, height=h, radius=1e-3)
     assert z.real == pytest.approx(40, rel=0.02)
     assert abs(z.imag) < 1.0
+
+
+@pytest.mark.parametrize(("waves", "error"), [(0.03, 0.002), (0.1, 0.014), (0.25, 0.095)])
+def test_radiation_resistance_against_the_radiated_power(waves, error):
+    # independent path: power through the half sphere for the sinusoidal current, 60 int (cos(bh cos t) - cos
+    # bh)^2/sin t, referred to the foot; the tolerances are the errors that the docstring states
+    bh = 2 * np.pi * waves
+    total, _ = quad(lambda t: (np.cos(bh * np.cos(t)) - np.cos(bh)) ** 2 / np.sin(t), 0, np.pi / 2, epsabs=0)
+    got = aerial.radiation_resistance(5e6, height=waves * c / 5e6)
+    assert got == pytest.approx(60 * total / np.sin(bh) ** 2, rel=error)
 
 
 def test_short_wire_impedance_tends_to_capacitance_and_radiation():
