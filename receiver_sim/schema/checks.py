@@ -109,9 +109,9 @@ def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse
             if tube is None or tube in (known := known_tubes()):
                 continue
             near = nearest(tube, known)
-            on_hand = ", ".join(sorted(known)) or "none"
+            on_hand = "" if near else f" ({', '.join(sorted(known)) or 'none'})"
             cure = f"did you mean '{near}'?" if near else "make a card for it or take another tube"
-            yield Finding(path, f"a tube with a card on hand ({on_hand})", cure)
+            yield Finding(path, f"a tube with a card on hand{on_hand}", cure)
 
     return tubes
 

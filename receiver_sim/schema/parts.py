@@ -81,7 +81,7 @@ class Word:
 
 # Letters of any script, digits and the signs that titles and bands are written with. Quotes, backticks,
 # braces, semicolons, dollars and backslashes have no business in a name.
-_NAME = r"[^\s`;$\\\"{}|<>](?:[^`;$\\\"{}|<>]*[^\s`;$\\\"{}|<>])?"
+_NAME = r'[^\s`;$\\"{}|<>](?:[^`;$\\"{}|<>]*[^\s`;$\\"{}|<>])?'
 Name = Annotated[
     str,
     Word(

@@ -180,7 +180,7 @@ def validated(
     try:
         result = model.model_validate(located.data, context={"si": si})
     except ValidationError as error:
-        for detail in error.errors(include_url=False, include_input=False):
+        for detail in error.errors(include_url=False):
             fault = _fault(model, located, detail)
             if fault is not None:
                 found.append(fault)
