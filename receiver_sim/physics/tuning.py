@@ -37,7 +37,8 @@ def capacitor_rotation(
 ) -> Real:
     """Return the rotation (0 to 1) for a capacitance: the inverse of `variable_capacitance`.
 
-    Arguments and errors as there; ValueError also for a capacitance outside minimum to maximum (by more than rounding).
+    Arguments and errors as there; ValueError also for a capacitance outside minimum to maximum (by more than
+    rounding).
     """
     power = _law_power(law, minimum, maximum, fixed)
     slack = 1e-9 * np.asarray(maximum)
@@ -86,8 +87,7 @@ def unpadded_capacitance(total: Real, *, series: Real = np.inf, parallel: Real =
 def padders_for_range(
     minimum: float, *, maximum: float, total_low: float, total_high: float
 ) -> tuple[float, float]:
-    """Return (series, parallel), F, that turn a capacitor of `minimum` to `maximum` into `total_low` to
-    `total_high`.
+    """Return (series, parallel), F, that bring a capacitor's swing to `total_low` to `total_high`.
 
     Exact, from the two ends: S^2 (dv - dt) - S dt (v1 + v2) - dt v1 v2 = 0 with dv, dt the two swings.
     Series is `inf` if the swings are equal. ValueError if the wanted swing is above the capacitor's, or
@@ -149,8 +149,7 @@ def frequency_per_degree(
     parallel: Real = 0.0,
     fixed: Real = 0.0,
 ) -> Real:
-    """Return df/d(angle), Hz per degree, of `dial_frequency` for a capacitor that turns through `travel`
-    degrees.
+    """Return df/d(angle), Hz per degree, of `dial_frequency`; the capacitor turns `travel` degrees.
 
     Analytic derivative; negative, since frequency falls as the plates mesh. Arguments and errors as
     `dial_frequency`.
