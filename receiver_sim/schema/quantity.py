@@ -99,24 +99,28 @@ FRACTION = Dimension("a fraction", "%", {"%": "percent"}, "", "50 %", bare=True)
 NUMBER = Dimension("a plain number", "", {}, "", "140", bare=True)
 
 
+_BASES = {
+    "ohm": "ohm", "F": "farad", "H": "henry", "V": "volt", "A": "ampere", "W": "watt", "Hz": "hertz",
+    "S": "siemens", "m": "meter", "s": "second", "deg": "degree", "%": "percent",
+}  # fmt: skip
+
+
+@cache
+def _units() -> Any:
+    """Return pint's table of units; it takes a while to load, so only when the first quantity is read."""
+    import pint  # noqa: PLC0415 - see above
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
 @cache
 def _scale(prefix: str, pint_name: str, base: str) -> Decimal:
     """Return how many base units one prefixed unit is; exact to the decimal figure that pint gives."""
     if pint_name == "percent":
-        return Decimal("0.01")  # pint before 0.21 knows no percent
-    import pint  # noqa: PLC0415 - loads its unit tables, so only when the first quantity is read
-
-    global _registry  # noqa: PLW0603
-    if _registry is None:
-        _registry = pint.UnitRegistry(cache_folder=None)
-    factor = _registry.Quantity(1, _PREFIX_WORDS[prefix] + pint_name).to(base).magnitude
+        return Decimal("0.01")
+    factor = _units().Quantity(1, _PREFIX_WORDS[prefix] + pint_name).to(base).magnitude
     # 1e-12 comes back as 1e-12 or 9.999999999999999e-13 depending on pint's route: 15 figures settle it.
     return Decimal(f"{float(factor):.15g}")
-
-
-_registry: Any = None
-_BASES = {"ohm": "ohm", "F": "farad", "H": "henry", "V": "volt", "A": "ampere", "W": "watt", "Hz": "hertz",
-          "S": "siemens", "m": "meter", "s": "second", "deg": "degree", "%": "percent"}  # fmt: skip
 
 
 def _code(text: str, dimension: Dimension) -> tuple[Decimal, str] | None:
@@ -262,9 +266,7 @@ class Quantity:
             raise QuantityError("it is no finite number", write)
         if not (self.dimension.bare or si):
             raise QuantityError("it has no unit", f"add the unit: {write}")
-        if (
-            abs(value) > 1e300 or not math.isfinite(value) or not self.allows(float(value))
-        ):  # huge ints overflow
+        if abs(value) > 1e300 or not self.allows(float(value)):  # float() of a huge int would overflow
             percent = self.dimension is FRACTION and 1 < value <= 100
             raise QuantityError("it is out of range", f"did you mean '{value} %'?" if percent else write)
         return float(value)
