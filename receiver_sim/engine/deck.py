@@ -246,8 +246,8 @@ class Deck:
         """Return a netlist that stock ngspice runs in batch mode (`ngspice -b FILE`).
 
         `analysis_lines`: such as ".op" or ".ac lin 3 1e6 2e6"; each printed with all of `prints`, vectors
-        such as "out", "l1#branch" or "vm(out)". For a raw file instead, leave `prints` empty and run
-        `ngspice -b -r OUT.raw FILE`. Raises DeckRefused.
+        such as "out", "l1#branch" or "vm(out)". Tables have six digits; for all of them leave `prints` empty
+        and run `ngspice -b -r OUT.raw FILE`. Raises DeckRefused.
         """
         extra: list[str] = []
         for vector in prints:
@@ -265,8 +265,9 @@ class Deck:
             extra.append(line.strip())
             if prints and word.lower() in (".op", ".ac", ".dc", ".tran", ".noise"):
                 extra.append(f".print {word[1:]} {' '.join(_printable(vector) for vector in prints)}")
-        digits = [".options numdgt=10"] if prints else []
-        return f"{self.title}\n{self.body}" + "".join(f"{line}\n" for line in (*digits, *extra, ".end"))
+        # One table for all columns of 16 characters each; ngspice splits one that just fits.
+        width = [f".width out={16 * (len(prints) + 3)}"] if prints else []
+        return f"{self.title}\n{self.body}" + "".join(f"{line}\n" for line in (*width, *extra, ".end"))
 
 
 def _printable(vector: str) -> str:

@@ -37,9 +37,8 @@ _ROUTINE = (
     " Reference value",
     "Reference value",
     "Initial Transient Solution",
-    "Using SPARSE",  # ngspice 42 and newer
-    "Using KLU",  # ngspice 42 and newer
-    "Warning: Can't set plot",
+    "Using SPARSE",  # ngspice 42 and newer, from memory
+    "Using KLU",  # likewise
 )
 
 # Steps of the search for an operating point: a failed step is followed by the next method,
@@ -90,7 +89,7 @@ def classify(text: str) -> Kind:
     if not stripped or text.startswith(_ROUTINE) or _TABLE_ROW.fullmatch(stripped):
         return Kind.NOTE
     if _STEPPING.search(stripped):
-        return Kind.WARNING if "failed" in stripped.lower() else Kind.NOTE
+        return Kind.NOTE
     if _FAILURE.search(stripped):
         return Kind.FAILURE
     if "warning" in stripped.lower():

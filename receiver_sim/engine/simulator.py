@@ -25,6 +25,10 @@ _COMMANDS_BEFORE_RELEASE = 1000
 # A run that complains at every time step would fill memory: first and last lines kept of each call.
 _LINES_KEPT = 500
 
+# ngspice 39 may accept an operating point at which an exponential has run over (seen: 5.8e76 A balanced by
+# 1 A, without a word). Volts, amperes, hertz and seconds of any circuit stay far below this.
+_ABSURD = 1e30
+
 # Plots by kind of analysis: first words of their names as ngspice announces them.
 _MAIN_PLOT = {
     "op": ("Operating Point",),
@@ -205,8 +209,7 @@ class Simulator:
     def _run(self, request: Run) -> Done:
         if not self._title:
             raise SimulationFailed("no circuit is loaded")
-        # `save` knows nothing of the names a noise analysis makes; there the choice is made on reading only.
-        self._save(request.vectors if request.kind != "noise" else None)
+        self._save(_to_save(request))
         for alter in request.alters:
             self._command(alter)
         self._library.announced.clear()
@@ -268,9 +271,21 @@ class Simulator:
         is_complex = info.v_compdata != _NULL
         pointer, size = (info.v_compdata, 16) if is_complex else (info.v_realdata, 8)
         data = bytes(ffi.buffer(pointer, info.v_length * size))
-        if not np.isfinite(np.frombuffer(data)).all():
-            raise SimulationFailed(f"the vector '{name}' holds numbers that are not finite")
+        if not (np.abs(np.frombuffer(data)) < _ABSURD).all():  # false for a NaN too
+            raise SimulationFailed(
+                f"the vector '{name}' holds numbers that are not finite or beyond {_ABSURD:g}"
+            )
         return is_complex, data
+
+
+def _to_save(request: Run) -> tuple[str, ...] | None:
+    """Return what to order with `save`: never the scale, which always comes; None for all.
+
+    `save` knows nothing of the names a noise analysis makes; there the choice is made on reading only.
+    """
+    if request.vectors is None or request.kind == "noise":
+        return None
+    return tuple(name for name in request.vectors if not _is_scale(name, request.kind)) or None
 
 
 def _is_scale(name: str, kind: str) -> bool:

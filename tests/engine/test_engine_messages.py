@@ -11,6 +11,9 @@ NOTES = [
     "Trying gmin =   9.9996E-03 Warning: Further gmin increment",
     "Supplies reduced to   0.0000% ",
     "Note: Dynamic gmin stepping completed",
+    "Warning: Dynamic gmin stepping failed",  # the next method follows; if all fail a line of its own says so
+    "Trying gmin =   9.9996E-03 Warning: Last gmin step failed",
+    "Warning: source stepping failed",
     "Note: Transient op finished successfully",
     "Note: v1: dc value used for op instead of transient time=0 value.",
     "Note: can't find init file.",
@@ -25,9 +28,6 @@ NOTES = [
     "",
 ]
 WARNINGS = [
-    "Warning: Dynamic gmin stepping failed",
-    "Trying gmin =   9.9996E-03 Warning: Last gmin step failed",
-    "Warning: source stepping failed",
     "Warning: vsource vx: something harmless",
 ]
 FAILURES = [
