@@ -19,7 +19,10 @@ def document(result: Any) -> str:
 
 
 def write_json(result: Any, path: Path) -> Path:
-    """Write `document(result)` to `path` (UTF-8), whole or not at all; return the path. Raises ValueError, OSError."""
+    """Write `document(result)` to `path` (UTF-8), whole or not at all; return the path.
+
+    Raises ValueError if the result holds NaN or infinity, OSError as the system does.
+    """
     return write_atomically(Path(path), document(result).encode("utf-8"))
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 
 def write_atomically(path: Path, content: bytes) -> Path:
-    """Write `content` to `path` so that a reader finds the old file or the new one, never a part; return `path`.
+    """Write `content` so that a reader finds the old file or the new one, never a part; return `path`.
 
     Makes the folder if need be. Raises OSError as the system does; nothing is left behind then.
     """

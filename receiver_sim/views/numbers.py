@@ -1,4 +1,4 @@
-"""Numbers as a person reads them: SI prefixes, per cent, decibel. ASCII only, spelled as in a build file ('4.70 kohm')."""
+"""Numbers as a person reads them: SI prefixes, per cent, decibel. ASCII, spelled as in a build."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ _PREFIXED_UNITS = frozenset({"V", "A", "W", "ohm", "Hz", "F", "H", "s", "S"})
 def engineering(value: float | None, unit: str, digits: int = 3) -> str:
     """Return `value` (in `unit`, SI without prefix) to `digits` significant digits with a fitting SI prefix.
 
-    Units that take no prefix ('%', 'deg', 'dB', '1/V', '' ...) keep the plain number. None gives '-'. Raises ValueError on NaN
-    or infinity, which no result may hold, and on digits below 1.
+    Units that take no prefix ('%', 'deg', 'dB', '1/V', '' ...) keep the plain number. None gives '-'. Raises
+    ValueError on NaN or infinity, which no result may hold, and on digits below 1.
     """
     if value is None:
         return NOTHING

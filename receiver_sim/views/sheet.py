@@ -1,7 +1,7 @@
 """Printed sheets: grids, notes and sections that show themselves through rich, cautions ahead of any volts.
 
-The parts are plain data; rich is imported when they are shown, by whoever shows them, so building a sheet costs no start-up
-time. All text of ours is ASCII: it reads the same on any terminal, in a pipe and in a file.
+The parts are plain data; rich is imported when they are shown, so building a sheet costs no start-up time.
+All text of ours is ASCII: it reads the same on any terminal, in a pipe and in a file.
 """
 
 from __future__ import annotations
@@ -14,9 +14,13 @@ from typing import TYPE_CHECKING, Literal, TextIO
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType
+    from rich.table import Table
 
 WIDTH = 100
 """Columns of a sheet that goes to a pipe or a file, and the most it takes of a terminal."""
+
+_GAP = 2
+"""Blanks between columns."""
 
 # Rows of rich's box: only the rule under the headings is drawn.
 _RULE_UNDER_HEADINGS = "\n".join(["    ", "    ", " -- ", "    ", "    ", "    ", "    ", "    "]) + "\n"
@@ -37,13 +41,52 @@ class Column:
 
 @dataclass(frozen=True)
 class Grid:
-    """A table: rows of cells as texts; styles names rich's style for each row ('' for none), or is empty."""
+    """A table: rows of cells as texts; styles names rich's style for each row ('' for none), or is empty.
+
+    Where it doesn't fit, columns of words fold between words; beyond that it is set in two or more parts,
+    each beginning with the first `repeat` columns. Nothing is ever cut off.
+    """
 
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     styles: tuple[str, ...] = ()
+    repeat: int = 1
+
+    def __post_init__(self) -> None:
+        for number, row in enumerate(self.rows):
+            if len(row) != len(self.columns):
+                raise ValueError(f"row {number} has {len(row)} cells for {len(self.columns)} columns")
+
+    def parts(self, width: int) -> list[list[int]]:
+        """Return the numbers of the columns of each part that a width of so many characters needs."""
+        head = list(range(min(self.repeat, len(self.columns))))
+        room = width - sum(self._least(c) + _GAP for c in head)
+        parts, left = [list(head)], room
+        for column in range(len(head), len(self.columns)):
+            need = self._least(column) + _GAP
+            if need > left + _GAP and len(parts[-1]) > len(head):
+                parts.append(list(head))
+                left = room
+            parts[-1].append(column)
+            left -= need
+        return parts
+
+    def _least(self, column: int) -> int:
+        """Return the least width of a column: its longest word, or its longest cell if it may not fold."""
+        heading = self.columns[column]
+        texts = [*heading.heading.split("\n"), *(clean(row[column]) for row in self.rows)]
+        pieces = texts if heading.align == "right" else [word for text in texts for word in text.split()]
+        return max((len(piece) for piece in pieces), default=1)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        from rich.text import Text  # noqa: PLC0415 - see the module's docstring
+
+        for number, part in enumerate(self.parts(options.max_width)):
+            if number:
+                yield Text("")
+            yield self._table(part)
+
+    def _table(self, part: list[int]) -> Table:
         from rich.box import Box  # noqa: PLC0415 - see the module's docstring
         from rich.table import Table  # noqa: PLC0415
         from rich.text import Text  # noqa: PLC0415
@@ -54,17 +97,21 @@ class Grid:
             header_style="bold",
             show_edge=False,
         )
-        for column in self.columns:
+        for number in part:
+            column = self.columns[number]
             table.add_column(
-                Text(column.heading), justify=column.align, no_wrap=column.align == "right", vertical="bottom",
+                Text(column.heading),
+                justify=column.align,
+                no_wrap=column.align == "right",
+                vertical="bottom",
                 overflow="fold",
-            )  # fmt: skip
+                # a narrow terminal may fold between words, never within one
+                min_width=self._least(number),
+            )
         for number, row in enumerate(self.rows):
-            if len(row) != len(self.columns):
-                raise ValueError(f"row {number} has {len(row)} cells for {len(self.columns)} columns")
             style = self.styles[number] if self.styles else ""
-            table.add_row(*(Text(clean(cell)) for cell in row), style=style)
-        yield table
+            table.add_row(*(Text(clean(row[column])) for column in part), style=style)
+        return table
 
 
 @dataclass(frozen=True)
@@ -142,7 +189,7 @@ def _caution_block(cautions: tuple[str, ...]) -> Iterator[RenderableType]:
 
 
 def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
-    """Return what `renderable` prints, without colour or trailing blanks, in lines of at most `width` columns."""
+    """Return what `renderable` prints, without colour or trailing blanks, in lines of at most `width`."""
     from rich.console import Console  # noqa: PLC0415 - see the module's docstring
 
     console = Console(

@@ -1,6 +1,6 @@
 """Readable tables of every result, each with the cautions its volts ask for. Made from results only.
 
-Every function returns a Section (or a Sheet of them): show it with `receiver_sim.views.sheet.show`, or let rich print it.
+Every function returns a Section or a Sheet of them: print it with `show`, or let rich print it.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, per
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 from receiver_sim.views.sheet import show as _show
 
-_NAME = 16
+_NAME = 14
 """Characters a name may take in a table of many columns."""
 
 _GRADES = {
@@ -36,7 +36,7 @@ def show(renderable: Any) -> None:
 
 
 def sheet(title: str, *sections: Section) -> Sheet:
-    """Return several sections as one sheet under a title, with the cautions of all of them once at its head."""
+    """Return several sections as one sheet under a title, the cautions of all of them once at its head."""
     return Sheet(title, sections)
 
 
@@ -46,11 +46,12 @@ def cautions_block() -> Section:
 
 
 def band_table(bands: Sequence[BandReport]) -> Section:
-    """Return one row for each band and dial point: status, onset, slope and approach; in words where there is none."""
+    """Return a row for each band and dial point: status, onset, slope, approach; notes where there is none."""
     onsets = [onset for band in bands for onset in band.onsets]
     columns = (
-        Column("\nband", "left"), Column("dial\nMHz"), Column("\nstatus", "left"), Column("onset at\nknob %"),
-        Column("screen\nV"), Column("frequency\nMHz"), Column("slope\nper V"), Column("T 0.9 to 1\nV"), Column("\ndeg"),
+        Column("\nband", "left"), Column("dial\nMHz"), Column("\nstatus", "left"), Column("knob\n%"),
+        Column("screen\nV"), Column("frequency\nMHz"), Column("slope\nper V"), Column("approach\nV"),
+        Column("approach\ndeg"),
     )  # fmt: skip
     rows, notes = [], []
     previous = None
@@ -73,11 +74,11 @@ def band_table(bands: Sequence[BandReport]) -> Section:
         notes += [Note(text, mark="   ") for text in _onset_notes(item)]
     styles = tuple("" if item.status is Status.OSCILLATES else "yellow" for item in onsets)
     legend = Note(
-        "Knob: share of the control's electrical travel. Slope: d|T|/dV of the screen at onset. T 0.9 to 1: "
-        "screen volts and degrees of knob from loop gain 0.9 to onset.",
+        "Knob: share of the control's electrical travel at onset. Slope: d|T|/dV of the screen there. "
+        "Approach: screen volts and degrees of knob from loop gain 0.9 to onset.",
         mark="   ",
     )
-    grid = Grid(columns, tuple(rows), styles)
+    grid = Grid(columns, tuple(rows), styles, repeat=2)
     return Section("Onset of oscillation", (grid, legend, *notes), PLATE_SUPPLY + RADIATION)
 
 
@@ -87,8 +88,8 @@ def _onset_notes(item: Onset) -> list[str]:
     notes = []
     if item.status is Status.DOES_NOT:
         notes.append(
-            f"{where}does not oscillate anywhere on the control; the loop gain is {low} at its lowest setting, "
-            f"{high} at its highest, and 1 is needed."
+            f"{where}does not oscillate anywhere on the control; the loop gain is {low} at its lowest "
+            f"setting, {high} at its highest, and 1 is needed."
         )
     elif item.status is Status.NOT_IN_RANGE:
         notes.append(
@@ -103,16 +104,15 @@ def _onset_notes(item: Onset) -> list[str]:
 
 
 def selectivity_table(bands: Sequence[BandReport]) -> Section:
-    """Return the bandwidth of each band against the loop gain, in kHz; the bands without the study are left out."""
+    """Return the bandwidth (kHz) of each band against the loop gain; bands without the study are left out."""
     studied = [(band.band, band.selectivity) for band in bands if band.selectivity is not None]
     gains = sorted({round(float(gain), 4) for _, result in studied for gain in result.gain})
     parts: list[Grid | Note] = []
     # eight columns a grid keep it within the width of a sheet
     for start in range(0, len(gains), 8):
         group = gains[start : start + 8]
-        columns = (
-            Column("band", "left"), Column("dial MHz"), Column("T = 0"), *(Column(f"{gain:g}") for gain in group)
-        )  # fmt: skip
+        heads = [Column(f"{gain:g}") for gain in group]
+        columns = (Column("band", "left"), Column("dial MHz"), Column("T = 0"), *heads)
         rows = []
         for name, result in studied:
             widths = {
@@ -122,7 +122,7 @@ def selectivity_table(bands: Sequence[BandReport]) -> Section:
             first = (shorten(name, _NAME), fixed(result.dial_hz, 3, 1e-6))
             rows.append((*first, _kilohertz(result.unloaded_bandwidth_hz), *cells))
         parts.append(Grid(columns, tuple(rows)))
-    text = "Bandwidth in kHz between -3 dB points at loop gain T; T = 0 extrapolated. '-': the control does not reach it."
+    text = "Bandwidth in kHz between -3 dB points at loop gain T; T = 0 extrapolated. '-': not reached."
     return Section("Selectivity", (*parts, Note(text if parts else "Not measured on any band.", mark="   ")))
 
 
@@ -143,9 +143,9 @@ def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -
     band: the band whose coil was in, to be named.
     """
     columns = (
-        Column("\nsocket", "left"), Column("\ntube", "left"), Column("plate\nV"), Column("screen\nV"), Column("grid\nV"),
-        Column("cathode\nV"), Column("plate\nmA"), Column("screen\nmA"), Column("grid\nuA"), Column("plate\nW"),
-        Column("screen\nW"),
+        Column("\nsocket", "left"), Column("\ntube", "left"), Column("plate\nV"), Column("screen\nV"),
+        Column("grid\nV"), Column("cathode\nV"), Column("plate\nmA"), Column("screen\nmA"),
+        Column("grid\nuA"), Column("plate\nW"), Column("screen\nW"),
     )  # fmt: skip
     coil = "" if band is None else f" Coil of {band}."
     parts: list[Grid | Note] = [
@@ -153,7 +153,7 @@ def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -
     ]
     for point in points:
         parts += [Note(""), Note(f"Control {point.label}: {_setting(point.setting)}", style="bold")]
-        parts.append(Grid(columns, tuple(_tube_row(tube) for tube in point.tubes)))
+        parts.append(Grid(columns, tuple(_tube_row(tube) for tube in point.tubes), repeat=2))
         parts += [Note(text, mark="   ") for tube in point.tubes for text in _outside(tube)]
     parts += [Note(""), *_test_points(points)]
     return Section("What a meter should read", tuple(parts), PLATE_SUPPLY)
@@ -179,13 +179,12 @@ def _outside(tube: TubePoint) -> list[str]:
     if not tube.outside:
         return []
     names = ", ".join(name.removesuffix("_v").replace("_", " ") for name in tube.outside)
-    return [
-        f"{tube.socket} {tube.tube}: outside the range its card was fitted on ({names} volts); figures extrapolated."
-    ]
+    where = f"{tube.socket} {tube.tube}"
+    return [f"{where}: outside the range its card was fitted on ({names} volts); figures extrapolated."]
 
 
 def _test_points(points: Sequence[OperatingPoint]) -> list[Grid | Note]:
-    """Return the named test points, one row each, one column a setting; four settings a grid keep it narrow."""
+    """Return the named test points, a row each, a column a setting; four settings a grid keep it narrow."""
     parts: list[Grid | Note] = []
     for start in range(0, len(points), 4):
         group = points[start : start + 4]
@@ -319,11 +318,11 @@ def regulator_table(drift: RegulatorDrift) -> Section:
     text = f"{dial}; screen volts with the knob left at {percent(drift.rotation, 1)}."
     if drift.dropper_w is not None and drift.regulator_w is not None:
         text += (
-            f" At the highest mains the dropper turns {engineering(drift.dropper_w, 'W')} into heat, the regulator "
-            f"{engineering(drift.regulator_w, 'W')}."
+            f" At the highest mains the dropper turns {engineering(drift.dropper_w, 'W')} into heat, "
+            f"the regulator {engineering(drift.regulator_w, 'W')}."
         )
-    parts = (Grid(columns, tuple(rows), styles), Note(text, mark="   "), *notes)
-    return Section("Regulator and mains", parts, PLATE_SUPPLY)
+    parts: list[Grid | Note] = [Grid(columns, tuple(rows), styles), Note(text, mark="   "), *notes]
+    return Section("Regulator and mains", tuple(parts), PLATE_SUPPLY)
 
 
 def _outcome(status: Status) -> str:
@@ -335,7 +334,7 @@ def _outcome(status: Status) -> str:
 
 
 def verdict_table(verdicts: Sequence[Verdict]) -> Section:
-    """Return the verdicts grouped by subject, the worst first in each group, grades as sign, word and colour."""
+    """Return the verdicts grouped by subject, the worst first in each; grades as sign, word and colour."""
     counts = [f"{sum(v.grade is g for v in verdicts)} {g.value}" for g in _WORST_FIRST]
     parts: list[Grid | Note] = [Note(", ".join(counts) + ".")]
     for subject in dict.fromkeys(v.subject for v in verdicts):
@@ -361,13 +360,14 @@ def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
     """Return the line that tells what the figures were made from and with."""
     cards = ", ".join(f"{tube} {digest[:12]}" for tube, digest in sorted(provenance.cards.items()))
     return Note(
-        f"receiver-sim {provenance.receiver_sim}, ngspice {provenance.ngspice}; build {provenance.build[:12]}; cards "
-        f"{cards}; {len(provenance.decks)} decks, {evaluations} evaluations."
+        f"receiver-sim {provenance.receiver_sim}, ngspice {provenance.ngspice}; "
+        f"build {provenance.build[:12]}; cards {cards}; "
+        f"{len(provenance.decks)} decks, {evaluations} evaluations."
     )
 
 
 def check_report(report: CheckReport) -> Sheet:
-    """Return the whole printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
+    """Return the printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
     sections = [band_table(report.bands)]
     if report.verdicts:
         sections.append(verdict_table(report.verdicts))

@@ -1,4 +1,4 @@
-"""Invented results with asymmetric, plausible values: all four statuses, long names, fields without a value."""
+"""Invented results with asymmetric, plausible values: all four statuses, long names, absent values."""
 
 from __future__ import annotations
 
@@ -162,8 +162,8 @@ def hum():
 def operating_points():
     def point(label, rotation, screen):
         detector = TubePoint(
-            "detector", "6SJ7", 187.3 - screen, screen, -0.31, 0.004, 1e-3 * screen / 23, 3.1e-4 * screen / 23,
-            1.4e-7, 0.167, 0.0072, ("screen_v",),
+            "detector", "6SJ7", 187.3 - screen, screen, -0.31, 0.004, 1e-3 * screen / 23,
+            3.1e-4 * screen / 23, 1.4e-7, 0.167, 0.0072, ("screen_v",),
         )  # fmt: skip
         audio_tube = TubePoint("audio", "6SN7", 171.2, None, 0.0, 5.83, 4.86e-3, None, 0.0, 0.804, None, ())
         ratings = (
@@ -197,12 +197,12 @@ def regulator():
 @pytest.fixture
 def verdicts():
     return (
-        Verdict("40 m", "onset_rotation_min", Grade.GOOD, 0.447, 0.15, "1", "Onset lies well inside the travel."),
+        Verdict("40 m", "onset_rotation_min", Grade.GOOD, 0.447, 0.15, "1", "Onset lies inside the travel."),
         Verdict(
-            LONG, "must_oscillate", Grade.BAD, 0.694, 1.0, "", "It never oscillates: raise the tap, or use a coil of "
-            "higher Q, or let the control reach more volts at the screen than it does now.",
+            LONG, "must_oscillate", Grade.BAD, 0.694, 1.0, "", "It never oscillates: raise the tap, or use a "
+            "coil of higher Q, or let the control reach more volts at the screen than it does now.",
         ),
-        Verdict("40 m", "approach_min", Grade.DOUBTFUL, 7.3, 10.0, "deg", "The last bit is quick: fit a slow drive."),
+        Verdict("40 m", "approach_min", Grade.DOUBTFUL, 7.3, 10.0, "deg", "The last bit is quick."),
         Verdict("hum", "hum_max", Grade.BAD, 2.4e-3, 1e-3, "V", "Set the pot to 44 %."),
         Verdict("regulator", "regulator_holds", Grade.DOUBTFUL, None, None, "", "It lets go at low mains."),
     )  # fmt: skip
@@ -248,7 +248,9 @@ def report(curves, onsets, nyquists, selectivities, audio, hum, operating_points
         hum=hum,
         regulator=regulator,
         verdicts=verdicts,
-        provenance=Provenance("ab12" * 16, ("cd34" * 16, "ef56" * 16), "0.1.0", "39", {"6SJ7": "98fe" * 16, "6SN7": "76dc" * 16}),
+        provenance=Provenance(
+            "ab12" * 16, ("cd34" * 16, "ef56" * 16), "0.1.0", "39", {"6SJ7": "98fe" * 16, "6SN7": "76dc" * 16}
+        ),
         cautions=cautions.ALL,
         warnings=("20 m: the screen works below the range the card was fitted on.",),
         evaluations=147,

@@ -1,0 +1,22 @@
+"""Plots of results: `plot_x(result, ax=None)` returns the axes, never simulates, never shows.
+
+Only this package imports matplotlib.
+"""
+
+from receiver_sim.views.plots.audio import plot_audio
+from receiver_sim.views.plots.control import plot_control
+from receiver_sim.views.plots.hum import plot_hum
+from receiver_sim.views.plots.loop_gain import plot_loop_gain
+from receiver_sim.views.plots.nyquist import plot_nyquist
+from receiver_sim.views.plots.saving import save
+from receiver_sim.views.plots.selectivity import plot_selectivity
+
+__all__ = [
+    "plot_audio",
+    "plot_control",
+    "plot_hum",
+    "plot_loop_gain",
+    "plot_nyquist",
+    "plot_selectivity",
+    "save",
+]

@@ -1,0 +1,101 @@
+"""Screen volts against the knob: how far apart do the bands lie on it, how wide is the approach to onset?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.transforms import ScaledTranslation
+
+from receiver_sim.results.base import Status
+from receiver_sim.results.onset import GainAgainstScreen, Onset
+from receiver_sim.views.numbers import fixed, percent
+from receiver_sim.views.plots import style
+from receiver_sim.views.plots.labels import EndLabel, label_ends
+
+
+def plot_control(
+    curves: Sequence[GainAgainstScreen],
+    ax: Axes | None = None,
+    *,
+    onsets: Sequence[Onset] = (),
+    order: Sequence[str] = (),
+) -> Axes:
+    """Draw screen volts against the rotation of the control, with onset and approach from T = 0.9 of each band.
+
+    The curve hardly depends on the band, so all are drawn alike. Bands without onset are named with their
+    status. order: names of all bands, for the colours. Returns the axes.
+    """
+    ax = style.new_axes() if ax is None else ax
+    style.dress(
+        ax,
+        title="Screen volts against the control",
+        subtitle="Marks: onset of each band; bars below the curve: approach from T = 0.9 to onset.",
+        x="Rotation of the regeneration control (% of travel)",
+        y="Screen (V, d.c. to ground)",
+    )
+    ax.set_xlim(0.0, 100.0)
+    style.plain_ticks(ax.xaxis, range(0, 101, 10))
+    highest = max((float(c.screen_v.max()) for c in curves), default=1.0)
+    ax.set_ylim(0.0, highest * 1.05)
+    for index, curve in enumerate(curves):
+        ax.plot(
+            curve.rotation * 100.0, curve.screen_v, color=style.SOFT, linewidth=1.1, zorder=2,
+            gid=f"screen-{index}", label=curve.band,
+        )  # fmt: skip
+    labels: list[EndLabel] = []
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    for index, found in enumerate(onsets):
+        pen = style.pen_of(found.band, order, index)
+        at = found.onset
+        if at is None:
+            continue
+        near = found.at_nine_tenths
+        if near is not None:
+            path = _path(curves, near.rotation, at.rotation)
+            ends = (
+                [near.rotation * 100.0, *path[0], at.rotation * 100.0],
+                [near.screen_v, *path[1], at.screen_v],
+            )
+            # Bands lie close together: each bar is moved down by some points of its own, true in rotation.
+            lower = ScaledTranslation(0.0, -(8.0 + 5.0 * len(labels)) / 72.0, figure.dpi_scale_trans)
+            ax.plot(
+                *ends, color=pen.colour, linewidth=3.0, solid_capstyle="butt", zorder=3,
+                gid=f"approach-{index}", transform=ax.transData + lower,
+            )  # fmt: skip
+        ax.plot([at.rotation * 100.0], [at.screen_v], gid=f"onset-{index}", label=found.band, **pen.dot())
+        turn = (
+            "" if found.approach_deg is None else f", approach {fixed(found.approach_deg, 0)}\N{DEGREE SIGN}"
+        )
+        detail = f"{percent(at.rotation)}, {fixed(at.screen_v, 1)} V{turn}"
+        labels.append(EndLabel(at.rotation * 100.0, at.screen_v, found.band, (detail,), pen))
+    label_ends(ax, labels)
+    _name_the_rest(ax, [o for o in onsets if o.onset is None])
+    return ax
+
+
+def _path(curves: Sequence[GainAgainstScreen], low: float, high: float) -> tuple[list[float], list[float]]:
+    """Return the points of the first curve between two rotations, so that the approach lies on it."""
+    if not curves:
+        return [], []
+    inside = np.flatnonzero((curves[0].rotation > low) & (curves[0].rotation < high))
+    return [float(curves[0].rotation[i]) * 100.0 for i in inside], [
+        float(curves[0].screen_v[i]) for i in inside
+    ]
+
+
+def _name_the_rest(ax: Axes, rest: Sequence[Onset]) -> None:
+    if not rest:
+        return
+    words = {
+        Status.DOES_NOT: "does not oscillate",
+        Status.NOT_IN_RANGE: "oscillates at the lowest setting already",
+        Status.FAILED: "simulation failed",
+    }
+    lines = [f"{o.band}: {words.get(o.status, o.status.value)}" for o in rest]
+    ax.text(
+        0.015, 0.975, "\n".join(lines), transform=ax.transAxes, fontsize=style.SMALL, color=style.SOFT,
+        va="top", linespacing=1.4, parse_math=False,
+    )  # fmt: skip
