@@ -7,6 +7,7 @@ import re
 import tempfile
 import time
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -98,23 +99,25 @@ def _open_library() -> tuple[_Library, int, str]:
     """Load ngspice away from any `.spiceinit`: such a file could change results or hold commands."""
     path = library.find()
     logging.getLogger("PySpice").setLevel(logging.CRITICAL)  # its remark on versions it does not know
-    here = os.getcwd()
     homes = {name: os.environ.get(name) for name in ("HOME", "USERPROFILE")}
     with tempfile.TemporaryDirectory(prefix="receiver_sim-") as empty:
         os.chdir(empty)
         os.environ.update(dict.fromkeys(homes, empty))
         try:
             _Library.LIBRARY_PATH = path
+            # Where PySpice looks for `share/ngspice` on Windows: beside the DLL's folder.
+            _Library.NGSPICE_PATH = str(Path(path).parent.parent)
             opened = _Library()
         except OSError as error:
             raise EngineMissing(f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}") from error
         finally:
-            os.chdir(here)
+            os.chdir(os.path.abspath(os.sep))  # a worker needs no folder, and should hold none
             for name, value in homes.items():
                 if value is None:
                     os.environ.pop(name, None)
                 else:
                     os.environ[name] = value
+    opened.take_lines()  # the greeting
     return opened, library.check_version(opened.ngspice_version, path), path
 
 
@@ -262,20 +265,26 @@ class Simulator:
             if absent:
                 raise SimulationFailed(f"the {kind} analysis gives no {' nor '.join(absent)}")
             chosen = [*([scale] if scale else []), *(name for name in wanted if name != scale)]
-        return Plot(scale, tuple((name, *self._read_vector(*places[name])) for name in chosen))
+        vectors = tuple((name, *self._read_vector(*places[name])) for name in chosen)
+        # One look at all numbers at once; only if something is amiss each vector by itself.
+        if not _sane(b"".join(data for _, _, data in vectors)):
+            absurd = next(name for name, _, data in vectors if not _sane(data))
+            raise SimulationFailed(
+                f"the vector '{absurd}' holds numbers that are not finite or beyond {_ABSURD:g}"
+            )
+        return Plot(scale, vectors)
 
     def _read_vector(self, plot: str, name: str) -> tuple[bool, bytes]:
         info = self._library.api.ngGet_Vec_Info(f"{plot}.{name}".encode())
         if info == _NULL or info.v_length < 1:
             raise SimulationFailed(f"the vector '{name}' holds no data" + _because(self._judged))
-        is_complex = info.v_compdata != _NULL
-        pointer, size = (info.v_compdata, 16) if is_complex else (info.v_realdata, 8)
-        data = bytes(ffi.buffer(pointer, info.v_length * size))
-        if not (np.abs(np.frombuffer(data)) < _ABSURD).all():  # false for a NaN too
-            raise SimulationFailed(
-                f"the vector '{name}' holds numbers that are not finite or beyond {_ABSURD:g}"
-            )
-        return is_complex, data
+        if info.v_compdata != _NULL:
+            return True, bytes(ffi.buffer(info.v_compdata, info.v_length * 16))
+        return False, bytes(ffi.buffer(info.v_realdata, info.v_length * 8))
+
+
+def _sane(data: bytes) -> bool:
+    return bool((np.abs(np.frombuffer(data)) < _ABSURD).all())  # false for a NaN too
 
 
 def _to_save(request: Run) -> tuple[str, ...] | None:
