@@ -121,10 +121,10 @@ def loop(
 ) -> tuple[BandReport, ...]:
     """Find onset at three dial settings of each band, and draw loop gain and selectivity for the middle one.
 
-    bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others go on. Raises BuildFaults,
-    KeyError for an unknown band, EngineMissing.
+    bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others go on.
+    Raises BuildFaults, KeyError for an unknown band, EngineMissing.
     """
-    chosen = [b for b in build.bands] if bands is None else [band_named(build, name) for name in bands]
+    chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
     cards = cards_for(build)
     with _bench(bench) as open_bench:
         jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
@@ -143,9 +143,7 @@ def loop(
         )
 
 
-def _curves(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]
-) -> BandReport:
+def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]) -> BandReport:
     """Add the curves of the middle dial setting; a band that failed has none."""
     middle = onsets[len(onsets) // 2]
     tuning = middle.tuning_farad
@@ -355,9 +353,10 @@ def deck_text(
 ) -> str:
     """Return a netlist with its analysis that stock ngspice runs in batch mode (`ngspice -b FILE`).
 
-    study: 'loop' (control node of the detector for 1 V injected: T = (V - 1)/V), 'bias', 'audio' (outputs for 1 V at the
-    detector's grid) or 'hum' (outputs at the line frequency). dial_hz: middle of the band if None; tuning: capacitor
-    (F) instead of the computed one. Raises BuildFaults, KeyError for an unknown band, ValueError for an unknown study.
+    study: 'loop' (control node of the detector for 1 V injected: T = (V - 1)/V), 'bias', 'audio' (outputs for
+    1 V at the detector's grid) or 'hum' (outputs at the line frequency). dial_hz: middle of the band if None;
+    tuning: capacitor (F) instead of the computed one. Raises BuildFaults, KeyError for an unknown band,
+    ValueError for an unknown study.
     """
     cards, one = cards_for(build), band_named(build, band)
     dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
@@ -390,7 +389,9 @@ def deck_text(
 
 
 def export(deck: Deck, lines: Sequence[str], prints: Sequence[str]) -> str:
-    """Return a deck with analyses and printed vectors as batch ngspice takes them, cautions on top as comments."""
+    """Return a deck with analyses and printed vectors as batch ngspice takes them, cautions on top as
+    comments.
+    """
     text = deck.export(lines, prints)
     title, _, rest = text.partition("\n")
     notes = "\n".join(f"* {line}" for line in cautions.PLATE_SUPPLY)

@@ -1,4 +1,6 @@
-"""The command line. Only click is imported at the top: everything else waits inside the commands for start-up's sake."""
+"""The command line. Only click is imported at the top: everything else waits inside the commands for
+start-up's sake.
+"""
 
 from __future__ import annotations
 
@@ -198,7 +200,9 @@ def new(file: Path) -> None:
 @_JSON
 @click.option("--no-plots", is_flag=True, help="Leave out the plots.")
 @click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
-@click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes.")
+@click.option(
+    "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
+)
 @_guarded
 def check(build: Path, out: Path | None, as_json: bool, no_plots: bool, strict: bool, workers: int) -> None:
     """Answer the main question for BUILD: onset on every band, and audio, hum and supply, with verdicts.
@@ -223,7 +227,9 @@ def check(build: Path, out: Path | None, as_json: bool, no_plots: bool, strict: 
         _emit_json("check", report)
     else:
         _print(tables.check_report(report))
-        click.echo(f"written to {folder}: " + ", ".join(sorted(p.name for p in folder.iterdir() if p.is_file())))
+        click.echo(
+            f"written to {folder}: " + ", ".join(sorted(p.name for p in folder.iterdir() if p.is_file()))
+        )
     _engine_failures(report.bands)
     _strict(strict, report.verdicts)
 
@@ -340,12 +346,14 @@ def supply(build: Path, band: str | None, as_json: bool, strict: bool) -> None:
 )
 @_BAND
 @click.option("--dial", metavar="FREQUENCY", help="Dial setting, e.g. 7.05MHz; left out: middle of the band.")
-@click.option("--at", "at", metavar="PERCENT", default="50%", show_default=True, help="Setting of the control.")
-@click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="File; left out: stdout.")
+@click.option(
+    "--at", "at", metavar="PERCENT", default="50%", show_default=True, help="Setting of the control."
+)
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="File; left out: stdout."
+)
 @_guarded
-def deck(
-    build: Path, study: str, band: str | None, dial: str | None, at: str, output: Path | None
-) -> None:
+def deck(build: Path, study: str, band: str | None, dial: str | None, at: str, output: Path | None) -> None:
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import export

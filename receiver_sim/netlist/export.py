@@ -24,8 +24,7 @@ def baked(deck: Deck, *, values: Mapping[str, float], ac: Mapping[str, float]) -
             words[words.index("ac") + 1] = magnitudes[name]
         if name in wanted or name in magnitudes:
             seen.add(name)
-            line = " ".join(words)
-        lines.append(line)
+        lines.append(" ".join(words) if name in seen else line)
     missing = sorted((wanted.keys() | magnitudes.keys()) - seen)
     if missing:
         raise KeyError(f"the deck has no element {', '.join(missing)}")

@@ -24,7 +24,7 @@ def operating_volts(run: Vectors, node: str) -> float:
 
 @dataclass(frozen=True)
 class Sample:
-    """One engine evaluation: wiper fraction 0..1, screen volts, frequency of zero phase (Hz), real loop gain."""
+    """One engine evaluation: wiper fraction 0..1, screen volts, frequency of zero phase (Hz), loop gain."""
 
     wiper: float
     screen_v: float
@@ -60,15 +60,20 @@ class Probe:
         self._session.alter("ctune", tuning)
 
     def trim(self, tuning: float) -> None:
-        """Tune so that the zero-phase frequency with the control half way is the dial frequency, as an operator does."""
+        """Tune so that the zero-phase frequency with the control half way is the dial frequency, as an
+        operator does.
+        """
         self.tune(tuning)
-        first = self.measure(0.5)
+        first = self.measure(0.5, follow=False)
         total = float(resonant_capacitance(self._inductance, frequency=self.dial_hz))
         self.tune(max(tuning + total * ((first.frequency / self.dial_hz) ** 2 - 1.0), 1e-14))
         self.frequency = self.dial_hz
 
-    def measure(self, wiper: float) -> Sample:
-        """Return the loop gain at zero phase with the wiper there; follows the frequency if it has moved away."""
+    def measure(self, wiper: float, *, follow: bool = True) -> Sample:
+        """Return the loop gain at zero phase with the wiper there.
+
+        follow: look again around the frequency found where it lies outside the three points.
+        """
         for element, value in control_elements(self._build, self.rotation(wiper)).items():
             self._session.alter(element, value)
         for _ in range(4):
@@ -78,6 +83,6 @@ class Probe:
             frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[CONTROL_NODE]))
             near = abs(frequency - self.frequency) <= 3.0 * self._half_width
             self.frequency = min(max(frequency, 0.5 * self.dial_hz), 2.0 * self.dial_hz)
-            if near:
+            if near or not follow:
                 break
         return Sample(wiper, operating_volts(run, "scr"), frequency, gain)

@@ -1,9 +1,9 @@
 """The whole receiver as one deck: build and cards -> numbers -> text. RF and audio view share it.
 
-Node names a study may read: `top` (hot end of the tank), `tap`, `grid`, `plate`, `scr`, `wiper`, `vreg`, `bplus`, `dout`
-(after the RF filter), `agrid`, `acath`, `aplate`, `phone0`... and `xdet.gk`, the control node of the detector's
-law. Sources at rest: `vinj` (loop-gain probe), `vprobe`/`iprobe` (double injection in the grid lead), `isig` (current into the
-tank), `vheater`, `vsupply`.
+Node names a study may read: `top` (hot end of the tank), `tap`, `grid`, `plate`, `scr`, `wiper`, `vreg`,
+`bplus`, `dout` (after the RF filter), `agrid`, `acath`, `aplate`, `phone0`... and `xdet.gk`, the control node
+of the detector's law. Sources at rest: `vinj` (loop-gain probe), `vprobe`/`iprobe` (double injection in the
+grid lead), `isig` (current into the tank), `vheater`, `vsupply`.
 """
 
 from __future__ import annotations
@@ -27,10 +27,14 @@ CONTACT_OHM = 0.1
 """Resistance of a wiper or of a link at the end of its travel; keeps a deck free of zero-ohm resistors."""
 
 STATIC_DRAIN_OHM = 100e6
-"""Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a thunderstorm."""
+"""Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a
+thunderstorm.
+"""
 
 _BLOCK_RATIO = 20.0
-"""Input loading is an RF effect: a capacitor with 1/20 of its resistance keeps it off the grid leak's d.c. and audio."""
+"""Input loading is an RF effect: a capacitor with 1/20 of its resistance keeps it off the grid leak's d.c.
+and audio.
+"""
 
 _OPEN_OHM = 1e12
 _SHORT_HENRY = 1e-9
@@ -72,6 +76,8 @@ def tank_elements(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -
     ratio = float(tap_ratio(coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling))
     tube = card.capacitances.cgk * (1.0 - ratio) ** 2 + card.capacitances.cgp
     fixed = tube + build.detector.strays.grid + build.detector.strays.cathode * ratio**2
+    if build.aerial is not None:
+        fixed += build.aerial.coupling
     total = float(resonant_capacitance(coil.inductance, frequency=dial_hz))
     loading = float(input_conductance(dial_hz, kc=card.input_loading.kc, kh=card.input_loading.kh))
     return {
@@ -83,7 +89,7 @@ def tank_elements(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -
 
 
 def phone_node(build: Build, index: int) -> str:
-    """Return the node at which phones number `index` are fed (the volts across them are those of this node)."""
+    """Return the node at which phones number `index` are fed; the volts across them are its volts."""
     phone = build.phones[index]
     if phone.capacitor is not None:
         return f"phone{index}"
@@ -110,7 +116,8 @@ def receiver_deck(
 ) -> Deck:
     """Return the deck of the whole receiver tuned to `dial_hz` with the control at `rotation` (0..1).
 
-    regulator_lit: False for a gas regulator that has not struck. extra: further element lines of a study (its probes).
+    regulator_lit: False for a gas regulator that has not struck. extra: further element lines of a study (its
+    probes).
     """
     parts = [
         OPTIONS,
@@ -153,7 +160,7 @@ def _power(build: Build, rotation: float, *, regulator_lit: bool) -> list[str]:
     feed = "bplus"
     if build.regulator is not None:
         if regulator_lit:
-            parts.append(_fill("regulator_shunt.cir", _regulator(build)))
+            parts.append(_fill("regulator_shunt.cir", regulator_values(build)))
         else:
             parts.append(_fill("regulator_unlit.cir", {"dropper": build.regulator.dropper}))
         feed = "vreg"
@@ -175,10 +182,12 @@ def _power(build: Build, rotation: float, *, regulator_lit: bool) -> list[str]:
     return parts
 
 
-def _regulator(build: Build) -> dict[str, float]:
-    """Breakdown and series resistance so that volts and slope at the printed current are those printed.
+def regulator_values(build: Build) -> dict[str, float]:
+    """Return breakdown and series resistance so that volts and slope at the printed current are those
+    printed.
 
-    ngspice's junction in breakdown has the slope n k T/(q I) = 25.9 mV / I; the rest of the printed impedance is RS.
+    ngspice's junction in breakdown has the slope n k T/(q I) = 25.9 mV / I; the rest of the printed impedance
+    is RS.
     """
     regulator = build.regulator
     assert regulator is not None

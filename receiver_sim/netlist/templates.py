@@ -1,4 +1,6 @@
-"""Strict rendering of netlist templates: nothing but numbers and checked node names gets in, nothing is left over."""
+"""Strict rendering of netlist templates: nothing but numbers and checked node names gets in, nothing is left
+over.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,7 @@ import jinja2.sandbox
 _NODE = re.compile(r"[a-z][a-z0-9_]{0,30}|0")
 
 
-class TemplateFault(Exception):
+class TemplateFault(Exception):  # noqa: N818 - the project's word for what is wrong with data
     """A template and its parameters do not fit: a fault of this program, not of a build."""
 
 
@@ -58,7 +60,8 @@ def parameters(folder: Path, name: str) -> frozenset[str]:
 
 
 def render(folder: Path, name: str, values: Mapping[str, Any]) -> str:
-    """Fill template `name` of `folder` with `values` (SI numbers, node names, None, lists of mappings of these).
+    """Fill template `name` of `folder` with `values` (SI numbers, node names, None, lists of mappings of
+    these).
 
     Raises TemplateFault when the template needs a name that is not given, when a given name is not used, or
     when a value is neither a finite number nor a plain node name.

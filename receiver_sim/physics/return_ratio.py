@@ -9,8 +9,8 @@ import numpy.typing as npt
 def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> npt.NDArray[np.complex128]:
     """Return T = (V - Vinj)/V from the voltage V of the control node whose drive is cut by an injected Vinj.
 
-    With the space current driven by V = V(g,k) + Vinj the loop returns V(g,k) = T V, so T is Bode's return ratio,
-    positive for regeneration; oscillation starts where T = 1 (Bode 1945, ch. IV; DESIGN.md 2.1).
+    With the space current driven by V = V(g,k) + Vinj the loop returns V(g,k) = T V, so T is Bode's return
+    ratio, positive for regeneration; oscillation starts where T = 1 (Bode 1945, ch. IV; DESIGN.md 2.1).
     control_voltage: complex volts, any shape. Same shape is returned, dimensionless.
     """
     volts = np.asarray(control_voltage, dtype=np.complex128)
@@ -20,9 +20,9 @@ def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> 
 def double_injection(tv: npt.ArrayLike, *, ti: npt.ArrayLike) -> npt.NDArray[np.complex128]:
     """Return Middlebrook's loop gain T = (Tv Ti - 1)/(Tv + Ti + 2) from the voltage and the current ratio.
 
-    Negative feedback counts positive, so regeneration reaches onset at T = -1. R. D. Middlebrook, 'Measurement of loop gain
-    in feedback systems', Int. J. Electronics 38 (1975) 485 (form from memory, high). It equals the return ratio only for
-    a unilateral loop, onset excepted.
+    Negative feedback counts positive, so regeneration reaches onset at T = -1. R. D. Middlebrook,
+    'Measurement of loop gain in feedback systems', Int. J. Electronics 38 (1975) 485 (form from memory,
+    high). It equals the return ratio only for a unilateral loop, onset excepted.
     """
     voltage = np.asarray(tv, dtype=np.complex128)
     current = np.asarray(ti, dtype=np.complex128)
@@ -30,11 +30,12 @@ def double_injection(tv: npt.ArrayLike, *, ti: npt.ArrayLike) -> npt.NDArray[np.
 
 
 def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float, float]:
-    """Return (frequency in Hz, real loop gain) where the return ratio is real, from three neighbouring points.
+    """Return (frequency in Hz, real loop gain) where the return ratio is real, from three neighbouring
+    points.
 
-    Near the resonance of a single tank 1/T is proportional to the tank's admittance and so very nearly linear in frequency; a
-    parabola through three points of 1/T is solved for a zero imaginary part, at the root nearest to the middle point.
-    frequency: 3 rising values (Hz); ratio: 3 complex values.
+    Near the resonance of a single tank 1/T is proportional to the tank's admittance and so very nearly linear
+    in frequency; a parabola through three points of 1/T is solved for a zero imaginary part, at the root
+    nearest to the middle point. frequency: 3 rising values (Hz); ratio: 3 complex values.
 
     Raises ValueError if a ratio is zero or the imaginary part never changes with frequency.
     """
@@ -62,8 +63,8 @@ def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float
 def half_power_width(frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike) -> tuple[float, float]:
     """Return (peak value, width in Hz) between the points 1/sqrt(2) below the peak of a resonance curve.
 
-    1/|H|^2 of a single resonance is a parabola in frequency; each flank is interpolated linearly in 1/|H|^2 between the
-    points that enclose its half-power value. frequency (Hz) rises; both arrays of equal length.
+    1/|H|^2 of a single resonance is a parabola in frequency; each flank is interpolated linearly in 1/|H|^2
+    between the points that enclose its half-power value. frequency (Hz) rises; both arrays of equal length.
 
     Raises ValueError if a flank does not fall below half power within the range.
     """

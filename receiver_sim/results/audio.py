@@ -12,10 +12,11 @@ from receiver_sim.results.onset import ControlSetting
 class OutputResponse:
     """Response of one output (phones or other load).
 
-    gain: output volts per volt of audio at the detector's grid, against frequency_hz; overall: output volts per ampere of
-    rectified current into the grid node, so with the corner of the grid leak in it, relative to its value at 1 kHz.
-    low_hz, high_hz: -3 dB points of `overall` below and above its largest value, None where it does not fall that
-    far in the range swept. source_ohm: magnitude of the output impedance at 1 kHz. gain_1khz at 1 kHz.
+    gain: output volts per volt of audio at the detector's grid, against frequency_hz; overall: output volts
+    per ampere of rectified current into the grid node, so with the corner of the grid leak in it, relative to
+    its value at 1 kHz. low_hz, high_hz: -3 dB points of `overall` below and above its largest value, None
+    where it does not fall that far in the range swept. source_ohm: magnitude of the output impedance at 1
+    kHz. gain_1khz at 1 kHz.
     """
 
     output: str
@@ -41,9 +42,9 @@ class AudioResponse:
 class OutputHum:
     """Hum at one output, volts r.m.s.
 
-    mains_v: line-frequency volts against pot_position (0..1); ripple_v: volts at the supply's ripple frequency,
-    which the pot cannot change; at_build_v: both together (root of squares) at the build's own position; best_position
-    and best_v: at the null of the line-frequency part, ripple included.
+    mains_v: line-frequency volts against pot_position (0..1); ripple_v: volts at the supply's ripple
+    frequency, which the pot cannot change; at_build_v: both together (root of squares) at the build's own
+    position; best_position and best_v: at the null of the line-frequency part, ripple included.
     """
 
     output: str

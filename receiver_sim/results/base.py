@@ -5,13 +5,32 @@ from __future__ import annotations
 import dataclasses
 import enum
 import math
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import GetPydanticSchema, WithJsonSchema
+from pydantic_core import core_schema
 
-FloatArray = npt.NDArray[np.float64]
-ComplexArray = npt.NDArray[np.complex128]
+_NUMBERS = {"type": "array", "items": {"anyOf": [{"type": "number"}, {"type": "array"}]}}
+_ANY = GetPydanticSchema(lambda _source, _handler: core_schema.any_schema())
+
+FloatArray = Annotated[npt.NDArray[np.float64], _ANY, WithJsonSchema(_NUMBERS)]
+"""An array of floats; a list (of lists) in JSON."""
+
+ComplexArray = Annotated[
+    npt.NDArray[np.complex128],
+    _ANY,
+    WithJsonSchema(
+        {
+            "type": "object",
+            "properties": {"re": _NUMBERS, "im": _NUMBERS},
+            "required": ["re", "im"],
+            "additionalProperties": False,
+        }
+    ),
+]
+"""An array of complex numbers; {"re": [...], "im": [...]} in JSON."""
 
 
 class Status(str, enum.Enum):
@@ -42,7 +61,7 @@ class Provenance:
     cards: dict[str, str]
 
 
-def plain(value: Any) -> Any:
+def plain(value: Any) -> Any:  # noqa: PLR0911 - one return a kind of value
     """Turn a result (nested dataclasses, arrays, enums) into what `json.dump` takes.
 
     Complex numbers become {"re": .., "im": ..} of equal shape. Raises ValueError on NaN or infinity, which

@@ -79,7 +79,9 @@ class MainsPoint:
 
 @dataclass(frozen=True)
 class RegulatorDrift:
-    """How the screen and the onset move with the mains, one band, the knob left where onset is at nominal mains."""
+    """How the screen and the onset move with the mains, one band, the knob left where onset is at nominal
+    mains.
+    """
 
     band: str
     dial_hz: float

@@ -23,8 +23,8 @@ class Grade(str, enum.Enum):
 class Verdict:
     """One rule applied to one thing.
 
-    subject: band or stage; rule: key of the documented rule; value and limit in `unit` (None where the rule is not about a
-    number); text: one sentence a constructor can act on.
+    subject: band or stage; rule: key of the documented rule; value and limit in `unit` (None where the rule
+    is not about a number); text: one sentence a constructor can act on.
     """
 
     subject: str
@@ -38,7 +38,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class BandReport:
-    """One band: onset at the low end, the middle and the high end of its dial, and the curves for the middle."""
+    """One band: onset at the low end, the middle and the high end of its dial; curves of the middle."""
 
     band: str
     onsets: tuple[Onset, ...]
@@ -66,8 +66,8 @@ class SupplyReport:
 class CheckReport:
     """Everything `check` found.
 
-    reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point, audio, hum and
-    regulator were looked at.
+    reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,
+    audio, hum and regulator were looked at.
     """
 
     title: str

@@ -11,5 +11,7 @@ FORMAT = 1
 
 
 def document(verb: str, result: Any) -> dict[str, Any]:
-    """Wrap a result: {"format", "receiver_sim" (version), "verb", "result"}; its JSON Schema is shipped beside this file."""
+    """Wrap a result: {"format", "receiver_sim" (version), "verb", "result"}; its JSON Schema is shipped
+    beside this file.
+    """
     return {"format": FORMAT, "receiver_sim": __version__, "verb": verb, "result": plain(result)}

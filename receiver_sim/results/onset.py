@@ -23,11 +23,11 @@ class ControlSetting:
 class Onset:
     """Where one band breaks into oscillation at one dial frequency.
 
-    dial_hz: frequency the tank was tuned to; oscillation_hz: where the loop gain is real and one; slope_per_v: d|T|/dV
-    of the screen at onset (1/V); approach_v and approach_deg: screen volts and degrees of knob from T = 0.9 to
-    1; gain_lowest/gain_highest: real loop gain at the two ends of the control; stops_at: setting above onset where it
-    stops again, if it does; evaluations: engine evaluations spent. Fields that have no value in
-    a state are None.
+    dial_hz: frequency the tank was tuned to; oscillation_hz: where the loop gain is real and one;
+    slope_per_v: d|T|/dV of the screen at onset (1/V); approach_v and approach_deg: screen volts and degrees
+    of knob from T = 0.9 to 1; gain_lowest/gain_highest: real loop gain at the two ends of the control;
+    stops_at: setting above onset where it stops again, if it does; evaluations: engine evaluations spent.
+    Fields that have no value in a state are None.
     """
 
     band: str
@@ -77,9 +77,9 @@ class NyquistCurve:
 class Selectivity:
     """Bandwidth of the tank as regeneration is advanced, one band.
 
-    gain: loop gain T at each setting; bandwidth_hz: between the -3 dB points of the tank voltage for a current
-    injected at its hot end; peak_ohm: peak of that transfer impedance; rotation of the control: arrays of equal length.
-    unloaded_bandwidth_hz is that of the same circuit extrapolated to T = 0.
+    gain: loop gain T at each setting; bandwidth_hz: between the -3 dB points of the tank voltage for a
+    current injected at its hot end; peak_ohm: peak of that transfer impedance; rotation of the control:
+    arrays of equal length. unloaded_bandwidth_hz is that of the same circuit extrapolated to T = 0.
     """
 
     band: str

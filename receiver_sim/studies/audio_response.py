@@ -25,13 +25,15 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
 def load_impedance(build: Build, index: int, frequency: FloatArray) -> ComplexArray:
     """Return the impedance (ohm, complex) of phones number `index` as the build states it: R + j 2 pi f L."""
     phone = build.phones[index]
-    return phone.resistance + 2j * np.pi * np.asarray(frequency) * phone.inductance
+    return np.asarray(phone.resistance + 2j * np.pi * np.asarray(frequency) * phone.inductance)
 
 
 def reduce(
     build: Build, gain: Vectors, overall: Vectors, impedance: list[Vectors], *, rotation: float
 ) -> AudioResponse:
-    """Turn the sweeps (volts for 1 V in the control node, 1 A into the grid, 1 A into each output) into the result."""
+    """Turn the sweeps (volts for 1 V in the control node, 1 A into the grid, 1 A into each output) into the
+    result.
+    """
     frequency = gain["frequency"].real
     outputs = []
     for index, phone in enumerate(build.phones):
@@ -61,7 +63,8 @@ def reduce(
 
 
 def corners(frequency: FloatArray, magnitude: FloatArray) -> tuple[float | None, float | None]:
-    """Return the -3 dB points (Hz) below and above the largest value, None for a side that does not fall so far.
+    """Return the -3 dB points (Hz) below and above the largest value, None for a side that does not fall so
+    far.
 
     Interpolated linearly in log frequency and decibel between the points of the sweep.
     """
@@ -85,7 +88,7 @@ def corners(frequency: FloatArray, magnitude: FloatArray) -> tuple[float | None,
 def run(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> AudioResponse:
-    """Sweep 10 Hz to 100 kHz at the setting `rotation` (0..1) of the control. Raises EngineError on failure."""
+    """Sweep 10 Hz to 100 kHz with the control at `rotation` (0..1). Raises EngineError on failure."""
     nodes = [phone_node(build, i) for i in range(len(build.phones))]
     deck = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     points = PER_DECADE

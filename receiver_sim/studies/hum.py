@@ -26,8 +26,8 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
 def null(positions: FloatArray, phasors: ComplexArray) -> float:
     """Return the position 0..1 of least magnitude of phasors that run linearly with the position.
 
-    The pot is small against what hangs on the heaters, so both ends' volts, and every phasor made of them, are linear in its
-    position. The straight line comes from a least-squares fit in the complex plane.
+    The pot is small against what hangs on the heaters, so both ends' volts, and every phasor made of them,
+    are linear in its position. The straight line comes from a least-squares fit in the complex plane.
     """
     slope, start = np.polynomial.polynomial.polyfit(positions, phasors, 1)[::-1]
     if abs(slope) == 0.0:
@@ -46,8 +46,8 @@ def reduce(
 ) -> Hum:
     """Turn phasors (volts r.m.s.) into the result.
 
-    mains: positions x outputs; ripple and at_build (line frequency, build's own position): per output; best: position
-    and phasor at the null per output.
+    mains: positions x outputs; ripple and at_build (line frequency, build's own position): per output; best:
+    position and phasor at the null per output.
     """
     outputs = []
     for index, phone in enumerate(build.phones):

@@ -46,10 +46,11 @@ def run(
     rotations: FloatArray,
     nyquist: Sequence[tuple[str, float]] = (),
 ) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
-    """Sweep the control over `rotations` (0..1), and draw the return ratio at the labelled rotations of `nyquist`.
+    """Sweep the control over `rotations` (0..1), and draw the return ratio at the labelled rotations of
+    `nyquist`.
 
-    tuning: the tuning capacitor (F) of the onset search, so that all results speak of the same dial setting. Raises
-    EngineError when a simulation fails.
+    tuning: the tuning capacitor (F) of the onset search, so that all results speak of the same dial setting.
+    Raises EngineError when a simulation fails.
     """
     law = build.regeneration
     with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:

@@ -15,7 +15,9 @@ from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
 APPROACH_GAIN = 0.9
-"""The approach to onset is counted from this loop gain (issue text; at 0.9 the tank's Q is multiplied by ten)."""
+"""The approach to onset is counted from this loop gain (issue text; at 0.9 the tank's Q is multiplied by
+ten).
+"""
 
 _CLOSE = 3e-4
 """|T - 1| at which the search stops; the last step is interpolated, so its error is a small part of this."""
@@ -34,8 +36,9 @@ def search(
 ) -> tuple[Status, list[Sample], float | None]:
     """Find the lowest wiper fraction at which the loop gain reaches one.
 
-    Returns the status, all samples (sorted by wiper fraction) and the wiper fraction of onset or None. `most` bounds
-    the calls of `measure`; the search itself needs five to seven, the last of them for the approach at T = 0.9.
+    Returns the status, all samples (sorted by wiper fraction) and the wiper fraction of onset or None. `most`
+    bounds the calls of `measure`; the search itself needs five to seven, the last of them for the approach at
+    T = 0.9.
     """
     samples = [measure(0.0), measure(1.0)]
     if samples[0].gain >= 1.0:
@@ -66,13 +69,15 @@ def _vertex(samples: list[Sample]) -> float:
     best = max(range(len(ordered)), key=lambda i: ordered[i].gain)
     middle = min(max(best, 1), len(ordered) - 2)
     near = ordered[middle - 1 : middle + 2]
-    c, b, a = np.polynomial.polynomial.polyfit([s.wiper for s in near], [s.gain for s in near], 2)
+    _, b, a = np.polynomial.polynomial.polyfit([s.wiper for s in near], [s.gain for s in near], 2)
     vertex = -b / (2.0 * a) if a < 0.0 else ordered[best].wiper + 0.1
     return float(min(max(vertex, near[0].wiper + 0.01), near[2].wiper - 0.01))
 
 
 def _rising(samples: list[Sample]) -> list[Sample]:
-    """Return the samples up to the first one above onset, as far as their gain rises, and the next if it rises on."""
+    """Return the samples up to the first one above onset, as far as their gain rises, and the next if it
+    rises on.
+    """
     ordered = sorted(samples, key=lambda s: s.wiper)
     first = next(i for i, s in enumerate(ordered) if s.gain >= 1.0)
     start = first
@@ -85,7 +90,20 @@ def _rising(samples: list[Sample]) -> list[Sample]:
 
 
 def _inverse(rising: list[Sample], gain: float) -> float:
-    """Return the wiper fraction of a gain by monotone cubic interpolation (Fritsch and Carlson 1980)."""
+    """Return the wiper fraction of a gain by inverse interpolation.
+
+    A parabola through the three samples nearest in gain converges fastest (Brent 1973, ch. 4); where it
+    leaves the bracket, a monotone cubic through all samples (Fritsch and Carlson 1980) stands in.
+    """
+    below = [s for s in rising if s.gain < gain]
+    above = [s for s in rising if s.gain >= gain]
+    near = sorted(rising, key=lambda s: abs(s.gain - gain))[:3]
+    if len(near) == 3 and below and above:
+        x = np.array([s.gain - gain for s in near])
+        y = np.array([s.wiper for s in near])
+        guess = sum(y[i] * np.prod([x[j] / (x[j] - x[i]) for j in range(3) if j != i]) for i in range(3))
+        if below[-1].wiper < guess < above[0].wiper:
+            return float(guess)
     curve = PchipInterpolator([s.gain for s in rising], [s.wiper for s in rising])
     return float(curve(gain))
 
@@ -162,8 +180,8 @@ def _stop(samples: list[Sample], probe: Probe) -> ControlSetting | None:
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:
     """Find the onset of one band at one dial frequency in at most ten engine evaluations.
 
-    mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that names the
-    deck; nothing is guessed.
+    mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that
+    names the deck; nothing is guessed.
     """
     deck = plan(build, cards, band=band, dial_hz=dial_hz)
     try:

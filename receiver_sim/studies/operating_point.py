@@ -142,7 +142,8 @@ def run(
 ) -> tuple[OperatingPoint, ...]:
     """Return the operating point at each labelled rotation (0..1) of the control.
 
-    The receiver does not oscillate in these: d.c. of the quiescent circuit. Raises EngineError when a simulation fails.
+    The receiver does not oscillate in these: d.c. of the quiescent circuit. Raises EngineError when a
+    simulation fails.
     """
     points = []
     with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:

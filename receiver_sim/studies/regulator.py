@@ -11,7 +11,9 @@ from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 
 MAINS = (0.9, 1.0, 1.1)
-"""Line voltages looked at, as fractions of nominal (issue text; EN 50160 allows the same +-10 %, from memory)."""
+"""Line voltages looked at, as fractions of nominal (issue text; EN 50160 allows the same +-10 %, from
+memory).
+"""
 
 
 def plan(
@@ -69,10 +71,12 @@ def run(
     rotation: float,
     find_onset: Callable[[float], Onset],
 ) -> RegulatorDrift:
-    """Follow the regulated voltage, the screen at a fixed knob, and the onset over the line voltages of MAINS.
+    """Follow the regulated voltage, the screen at a fixed knob, and the onset over the line voltages of
+    MAINS.
 
-    find_onset gives the onset of the band at a line voltage (fraction of nominal): the onset study's own run. Heater volts
-    also follow the mains in a real set; the tube law has no emission limit, so that is left out. Raises EngineError on failure.
+    find_onset gives the onset of the band at a line voltage (fraction of nominal): the onset study's own run.
+    Heater volts also follow the mains in a real set; the tube law has no emission limit, so that is left out.
+    Raises EngineError on failure.
     """
     decks = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     points, hottest = [], None

@@ -17,7 +17,7 @@ GAINS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
 
 
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`, a current into the hot end of the tank as the signal."""
+    """Return the deck: the receiver tuned to `dial_hz`; a current into the tank is the signal."""
     return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
@@ -62,7 +62,8 @@ def run(
 ) -> Selectivity | None:
     """Measure bandwidth and peak at the loop gains of GAINS; None if the control reaches none of them.
 
-    curve: the loop gain against the control of the same band and dial setting. Raises EngineError when a simulation fails.
+    curve: the loop gain against the control of the same band and dial setting. Raises EngineError when a
+    simulation fails.
     """
     chosen = settings(curve)
     if not chosen:

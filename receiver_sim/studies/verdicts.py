@@ -1,4 +1,6 @@
-"""Is the receiver good enough? Rules that judge results against the thresholds of the build (README, 'Verdicts')."""
+"""Is the receiver good enough? Rules that judge results against the thresholds of the build (README,
+'Verdicts').
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from receiver_sim.schema.verdicts import Verdicts
 
 
 def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
-    """Judge onset on every band: is it there at all dial settings, in the useful part of the control, gentle, even?"""
+    """Judge onset on every band: is it there at all dial settings, in the useful part of the control, gentle,
+    even?
+    """
     verdicts: list[Verdict] = []
     for band in bands:
         found = [_existence(onset) for onset in band.onsets]
@@ -37,7 +41,10 @@ def _existence(onset: Onset) -> Verdict:
         text = f"oscillation starts at {onset.onset.rotation:.0%} of the control"
         return Verdict(where, rule, Grade.GOOD, onset.onset.rotation, None, "1", text)
     if onset.status is Status.DOES_NOT:
-        text = "does not oscillate at any setting: raise the tap, the coil's Q or the reach of the control, or loosen the aerial"
+        text = (
+            "does not oscillate at any setting: raise the tap, the coil's Q or the reach of the control, "
+            "or loosen the aerial"
+        )
         return Verdict(where, rule, Grade.BAD, onset.gain_highest, 1.0, "1", text)
     if onset.status is Status.NOT_IN_RANGE:
         text = "oscillates already at the lowest setting: lower the tap or the bottom resistor of the control"
@@ -51,12 +58,12 @@ def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
     volts = [o.onset.screen_v for o in band.onsets if o.onset is not None]
     lowest, highest = min(rotations), max(rotations)
     if lowest < limits.onset_rotation_min:
-        text = "onset lies near the lower stop: raise the bottom resistor's share less, or lower the tap"
+        text = "onset lies near the lower stop: lower the tap or the bottom resistor of the control"
         yield Verdict(
             band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, limits.onset_rotation_min, "1", text
         )
     elif highest > limits.onset_rotation_max:
-        text = "onset lies near the upper stop: little control is left above it; raise the tap or feed the control higher"
+        text = "onset lies near the upper stop: raise the tap or feed the control from more volts"
         yield Verdict(
             band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, limits.onset_rotation_max, "1", text
         )
@@ -125,7 +132,9 @@ def judge_bias(points: Iterable[OperatingPoint]) -> list[Verdict]:
 
 
 def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> list[Verdict]:
-    """Judge whether the regulator holds over the mains, and whether the drift of the screen upsets the setting."""
+    """Judge whether the regulator holds over the mains, and whether the drift of the screen upsets the
+    setting.
+    """
     verdicts = []
     held = [p for p in drift.points if p.holds is not None]
     failing = [p for p in held if not p.holds]
@@ -156,7 +165,7 @@ def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> li
         text = (
             "a change of the mains does not upset the setting"
             if grade is Grade.GOOD
-            else "a change of the mains by 10 % moves the screen through the approach to onset: regulate it better"
+            else "mains 10 % off move the screen through the whole approach to onset: regulate it better"
         )
         verdicts.append(
             Verdict("regulator", "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text)
@@ -200,7 +209,7 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
         text = (
             "hum stays near the threshold of hearing"
             if grade is Grade.GOOD
-            else f"audible hum; with the hum pot at {output.best_position:.0%} it falls to {output.best_v * 1e3:.3g} mV"
+            else f"audible hum; the hum pot at {output.best_position:.0%} leaves {output.best_v * 1e3:.3g} mV"
         )
         verdicts.append(
             Verdict(output.output, "hum_power_max", grade, power, limits.hum_power_max, "W", text)

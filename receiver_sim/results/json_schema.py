@@ -1,0 +1,64 @@
+"""The JSON Schema of the documents that the verbs print, made from the result classes.
+
+`python -m receiver_sim.results.json_schema` writes it beside this file; a test proves the shipped one is up
+to date.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import TypeAdapter
+
+from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
+from receiver_sim.results.document import FORMAT
+
+VERBS: dict[str, Any] = {
+    "audio": AudioResponse,
+    "check": CheckReport,
+    "hum": Hum,
+    "loop": tuple[BandReport, ...],
+    "supply": SupplyReport,
+}
+"""The type of `result` for each verb."""
+
+PATH = Path(__file__).with_name("document.schema.json")
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of all documents."""
+    mode: Literal["serialization"] = "serialization"
+    adapters = [(verb, mode, TypeAdapter(kind)) for verb, kind in VERBS.items()]
+    parts, definitions = TypeAdapter.json_schemas(adapters, ref_template="#/$defs/{model}")
+    documents = [
+        {
+            "type": "object",
+            "properties": {
+                "format": {"const": FORMAT},
+                "receiver_sim": {"type": "string"},
+                "verb": {"const": verb},
+                "result": parts[(verb, mode)],
+            },
+            "required": ["format", "receiver_sim", "verb", "result"],
+            "additionalProperties": False,
+        }
+        for verb in VERBS
+    ]
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Document printed by receiver-sim --json",
+        "oneOf": documents,
+        "$defs": definitions["$defs"],
+    }
+
+
+def text() -> str:
+    """Return the schema as the text of the shipped file."""
+    return json.dumps(schema(), indent=1, sort_keys=True) + "\n"
+
+
+if __name__ == "__main__":
+    PATH.write_text(text(), encoding="utf-8")

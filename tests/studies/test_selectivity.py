@@ -1,0 +1,55 @@
+"""Bandwidth against loop gain: the textbook's Q' = Q/(1 - T)."""
+
+import numpy as np
+import pytest
+
+from receiver_sim import api
+from receiver_sim.engine import Bench
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.schema import Build
+from receiver_sim.studies import loop_gain, onset, selectivity
+from tests.studies.ideal import bare, ideal
+
+
+def test_bandwidth_shrinks_as_one_minus_t(bench: Bench, demo: Build, demo_cards: Cards) -> None:
+    build, cards = ideal(demo, tap=0.012), bare(demo_cards)
+    band = build.bands[1]
+    dial = api.dial_frequencies(band)[1]
+    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    assert found.tuning_farad is not None
+    curve, _ = loop_gain.run(
+        build,
+        cards,
+        bench,
+        band=band,
+        dial_hz=dial,
+        tuning=found.tuning_farad,
+        rotations=np.linspace(0.0, 1.0, 201),
+    )
+    result = selectivity.run(
+        build, cards, bench, band=band, dial_hz=dial, tuning=found.tuning_farad, curve=curve
+    )
+    assert result is not None
+    assert result.gain[-1] == 0.98
+    # BW' = BW (1 - T), textbook (memory-high). The setting for a gain is interpolated in a sweep of 201
+    # points (1e-4 of T; at T = 0.98 that is 0.5 %) and the tube's screen loads the tap by some 0.5 %.
+    assert result.bandwidth_hz == pytest.approx(dial / band.coil.q * (1 - result.gain), rel=0.03)
+    assert result.unloaded_bandwidth_hz == pytest.approx(dial / band.coil.q, rel=0.02)
+    # gain times bandwidth stays constant (seen, receiver.md)
+    product = result.peak_ohm * result.bandwidth_hz
+    assert product == pytest.approx(np.full_like(product, product[0]), rel=0.02)
+
+
+def test_worked_case_of_a_multiplied_tank() -> None:
+    """3 kHz at 12 MHz needs Q 4000, a Q 100 tank multiplied 40 times (seen, receiver.md): T = 1 - 1/40."""
+    gain = 1 - 1 / 40
+    assert 12e6 / 100 * (1 - gain) == pytest.approx(3e3)
+    rows = [(gain, 0.5, 3e3, 1e6), (0.5, 0.4, 60e3, 5e4), (0.9, 0.45, 12e3, 2e5)]
+    from receiver_sim.results.onset import Selectivity
+
+    class _Band:
+        name = "x"
+
+    result = selectivity.reduce(rows, band=_Band(), dial_hz=12e6)  # type: ignore[arg-type]
+    assert isinstance(result, Selectivity)
+    assert result.unloaded_bandwidth_hz == pytest.approx(120e3)
