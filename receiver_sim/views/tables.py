@@ -46,7 +46,7 @@ def cautions_block() -> Section:
 
 
 def band_table(bands: Sequence[BandReport]) -> Section:
-    """Return a row for each band and dial point: status, onset, slope, approach; notes where there is none."""
+    """Return a row for each band and dial point: status, onset, slope, approach; notes where none is."""
     onsets = [onset for band in bands for onset in band.onsets]
     columns = (
         Column("\nband", "left"), Column("dial\nMHz"), Column("\nstatus", "left"), Column("knob\n%"),

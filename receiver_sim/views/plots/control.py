@@ -22,7 +22,7 @@ def plot_control(
     onsets: Sequence[Onset] = (),
     order: Sequence[str] = (),
 ) -> Axes:
-    """Draw screen volts against the rotation of the control, with onset and approach from T = 0.9 of each band.
+    """Draw screen volts against the rotation of the control, and each band's onset and approach from T = 0.9.
 
     The curve hardly depends on the band, so all are drawn alike. Bands without onset are named with their
     status. order: names of all bands, for the colours. Returns the axes.
@@ -45,6 +45,7 @@ def plot_control(
             gid=f"screen-{index}", label=curve.band,
         )  # fmt: skip
     labels: list[EndLabel] = []
+    lanes = _lanes(onsets)
     figure = ax.get_figure(root=True)
     assert figure is not None
     for index, found in enumerate(onsets):
@@ -59,8 +60,8 @@ def plot_control(
                 [near.rotation * 100.0, *path[0], at.rotation * 100.0],
                 [near.screen_v, *path[1], at.screen_v],
             )
-            # Bands lie close together: each bar is moved down by some points of its own, true in rotation.
-            lower = ScaledTranslation(0.0, -(8.0 + 5.0 * len(labels)) / 72.0, figure.dpi_scale_trans)
+            # Bars of neighbouring bands would cover each other: moved down by some points, true in rotation.
+            lower = ScaledTranslation(0.0, -(9.0 + 5.0 * lanes[index]) / 72.0, figure.dpi_scale_trans)
             ax.plot(
                 *ends, color=pen.colour, linewidth=3.0, solid_capstyle="butt", zorder=3,
                 gid=f"approach-{index}", transform=ax.transData + lower,
@@ -74,6 +75,22 @@ def plot_control(
     label_ends(ax, labels)
     _name_the_rest(ax, [o for o in onsets if o.onset is None])
     return ax
+
+
+def _lanes(onsets: Sequence[Onset]) -> dict[int, int]:
+    """Return for each onset the first lane in which its bar covers none before it."""
+    spans = {
+        index: (item.at_nine_tenths.rotation, item.onset.rotation)
+        for index, item in enumerate(onsets)
+        if item.onset is not None and item.at_nine_tenths is not None
+    }
+    ends: list[float] = []
+    lanes = {}
+    for index, (start, end) in sorted(spans.items(), key=lambda entry: entry[1]):
+        lane = next((n for n, taken in enumerate(ends) if taken < start), len(ends))
+        ends[lane : lane + 1] = [end]
+        lanes[index] = lane
+    return lanes
 
 
 def _path(curves: Sequence[GainAgainstScreen], low: float, high: float) -> tuple[list[float], list[float]]:

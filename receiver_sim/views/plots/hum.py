@@ -57,16 +57,25 @@ def plot_hum(hum: Hum, ax: Axes | None = None) -> Axes:
                 gid=f"ripple-{index}",
             )  # fmt: skip
             levels.append(output.ripple_v)
-        ax.plot([output.best_position * 100.0], [output.best_v * 1e3], gid=f"null-{index}", **pen.dot())
+        # without heater hum, as on d.c., there is nothing to null
+        if output.mains_v.any():
+            ax.plot([output.best_position * 100.0], [output.best_v * 1e3], gid=f"null-{index}", **pen.dot())
         entries.append((line, output.output, _details(output)))
     if levels:
         low, high = min(levels) * 1e3 / 1.6, max(levels) * 1e3 * 1.6
+        if high / low < 10.0:
+            low, high = low / 2.5, high * 2.5
         ax.set_yscale("log")
         ax.set_ylim(low, high)
         style.plain_ticks(ax.yaxis, style.one_two_five(low, high, only_tens=high / low > 300.0))
+    else:
+        ax.set_ylim(0.0, 1.0)
+    late = hum.build_position > 0.85
     ax.annotate(
-        "as built", (hum.build_position * 100.0, 1.0), (4, -3), xycoords=ax.get_xaxis_transform(),
-        textcoords="offset points", fontsize=style.SMALL, color=style.INK, va="top", ha="left",
+        "as built", (hum.build_position * 100.0, 1.0), (-4 if late else 4, -3),
+        xycoords=ax.get_xaxis_transform(),
+        textcoords="offset points", fontsize=style.SMALL, color=style.INK, va="top",
+        ha="right" if late else "left",
     )  # fmt: skip
     key(ax, entries)
     return ax
@@ -75,14 +84,13 @@ def plot_hum(hum: Hum, ax: Axes | None = None) -> Axes:
 def whole(output: OutputHum, build_position: float) -> tuple[FloatArray, FloatArray]:
     """Return positions and volts r.m.s. of hum and ripple together, null and build's position among them.
 
-    Between the simulated positions the square of the volts is interpolated: the phasor runs linearly with
-    the position, so its square bends least.
+    Between the simulated positions the volts are interpolated linearly, as they run away from a null.
     """
     position = np.append(output.pot_position, [output.best_position, build_position])
     total = np.append(np.hypot(output.mains_v, output.ripple_v), [output.best_v, output.at_build_v])
     position, first = np.unique(position, return_index=True)
     fine = np.union1d(position, np.linspace(position[0], position[-1], 401))
-    return fine, np.sqrt(np.interp(fine, position, total[first] ** 2))
+    return fine, np.interp(fine, position, total[first])
 
 
 def _details(output: OutputHum) -> list[str]:
@@ -90,4 +98,6 @@ def _details(output: OutputHum) -> list[str]:
         engineering(volts, "V").replace("uV", "\N{MICRO SIGN}V")
         for volts in (output.at_build_v, output.best_v, output.ripple_v)
     )
+    if not output.mains_v.any():
+        return ["no heater hum", f"ripple {ripple}"]
     return [f"as built {built}", f"null {null} at {percent(output.best_position)}", f"ripple {ripple}"]

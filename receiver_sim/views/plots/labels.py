@@ -40,7 +40,13 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel]) -> None:
     points = axes.bbox.height / figure.dpi * 72.0
     to_axes = axes.transData + axes.transAxes.inverted()
     ends = [np.clip(to_axes.transform((label.x, label.y)), 0.0, 1.0) for label in labels]
-    heights = [(NORMAL * 1.25 + SMALL * 1.3 * len(label.details) + 5.0) / points for label in labels]
+
+    def heights_of(most: int) -> list[float]:
+        return [(NORMAL * 1.25 + SMALL * 1.3 * min(len(i.details), most) + 5.0) / points for i in labels]
+
+    # Where the margin is too low for all, the first detail has to do.
+    most = 9 if sum(heights_of(9)) <= 1.0 else 1
+    heights = heights_of(most)
     places = spread([float(end[1]) for end in ends], heights)
     for label, end, place, height in zip(labels, ends, places, heights, strict=True):
         top = place + height / 2.0
@@ -55,7 +61,7 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel]) -> None:
         )  # fmt: skip
         if label.details:
             axes.text(
-                1.035, top - (2.5 + NORMAL * 1.3) / points, "\n".join(label.details),
+                1.035, top - (2.5 + NORMAL * 1.3) / points, "\n".join(label.details[:most]),
                 transform=axes.transAxes, fontsize=SMALL, color=INK, va="top", linespacing=1.15,
                 parse_math=False,
             )  # fmt: skip

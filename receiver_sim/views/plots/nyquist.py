@@ -71,7 +71,7 @@ def _limits(ax: Axes, curves: Sequence[NyquistCurve]) -> None:
     ax.set_ylim(middle[1] - size[1] / 2.0, middle[1] + size[1] / 2.0)
     ax.set_aspect("equal", adjustable="box")
     # equal scales deserve equal ticks
-    step = next(s for s in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 1e9) if size[0] / s <= 10.0)
+    step = next(s for s in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 1e9) if size[0] / s <= 12.0)
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_locator(MultipleLocator(step))
         axis.set_major_formatter(FuncFormatter(lambda value, _position: style.plain_number(round(value, 6))))

@@ -59,8 +59,8 @@ def plot_selectivity(
         levels += [*(float(v) for v in result.bandwidth_hz), *(float(v) for v in law)]
         sharpest = engineering(float(result.bandwidth_hz[-1]), "Hz")
         details = (
-            f"T = 0: {engineering(result.unloaded_bandwidth_hz, 'Hz')}",
             f"T = {float(result.gain[-1]):g}: {sharpest}",
+            f"T = 0: {engineering(result.unloaded_bandwidth_hz, 'Hz')}",
         )
         labels.append(
             EndLabel(float(result.gain[-1]), float(result.bandwidth_hz[-1]), result.band, details, pen)
