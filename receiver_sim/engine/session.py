@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
@@ -45,6 +45,8 @@ class Session:
     After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an analysis
     restricts what is stored and handed over to the named vectors (None: all), in `.op` too; a name that the
     circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
+    A linear circuit gives the same bits after `alter` as when loaded afresh; the operating point of a
+    non-linear one may depend on the runs before it, within the deck's tolerances.
     """
 
     def __init__(self, deck: Deck, worker: WorkerProcess, *, keep: Keep, count: Count) -> None:
@@ -71,7 +73,7 @@ class Session:
         """
         name = _name(element, _ELEMENT, "element name")
         parameter = parameter or _MAIN_PARAMETER.get(name[0])
-        if isinstance(value, Sequence) and not isinstance(value, str):
+        if isinstance(value, Iterable) and not isinstance(value, str):
             if parameter is None or parameter in _MAIN_PARAMETER.values():
                 raise ValueError("a sequence of values needs a parameter such as 'sin' or 'pwl'")
             numbers = " ".join(_number(v, f"a value of {element}") for v in value)

@@ -104,7 +104,7 @@ def test_transient_of_rc_and_its_order(bench):
 def test_transient_start_and_sine_source_by_alter(bench):
     deck = Deck("sine", "V1 a 0 dc 0 sin(0 1 1k)\nR1 a 0 50\n")
     with bench.session(deck) as session:
-        session.alter("v1", [0.0, 2.5, 400.0], "sin")
+        session.alter("v1", np.array([0.0, 2.5, 400.0]), "sin")
         run = session.tran(1e-5, 5e-3, start=1e-3, max_step=1e-5, vectors=["a"])
     # The run begins at the first step at or after `start`.
     assert 1e-3 <= run["time"][0] < 1e-3 + 1.1e-5

@@ -15,7 +15,7 @@ DECK = Deck(
     "batch: triode, tapped coil (7 MHz)",
     "* a comment\n"
     ".subckt tri p g k mu=20\n"
-    "B1 p k i = 1e-3*pwr(max(0,\n"
+    "B1 p k i = 1e-3*pwr(max(0,\n* a comment within a continued line\n"
     "+ v(g,k)+v(p,k)/{mu}), 1.5)\n"
     ".ends\n"
     "Vb b 0 dc 90\nRp b p 22k\nCp p 0 100p\n"
