@@ -123,9 +123,10 @@ def receiver_deck(
         OPTIONS,
         subcircuit(cards.detector, "det"),
         subcircuit(cards.audio, "aud"),
-        *_power(build, rotation, regulator_lit=regulator_lit),
-        *_detector(build, cards.detector, band=band, dial_hz=dial_hz),
-        *_audio(build, cards.audio),
+        *supply_parts(build, regulator_lit=regulator_lit),
+        _control(build, rotation),
+        *detector_parts(build, cards.detector, band=band, dial_hz=dial_hz),
+        *audio_parts(build, cards.audio),
     ]
     if extra:
         parts.append(extra)
@@ -136,7 +137,8 @@ def _fill(name: str, values: Mapping[str, Any]) -> str:
     return render(folder("netlists"), name, values)
 
 
-def _power(build: Build, rotation: float, *, regulator_lit: bool) -> list[str]:
+def supply_parts(build: Build, *, regulator_lit: bool = True) -> list[str]:
+    """Return plate supply, heater and regulator as text."""
     supply, heater = build.supply, build.heater
     hum = hum_pot_elements(build, heater.hum_pot_position)
     parts = [
@@ -157,29 +159,29 @@ def _power(build: Build, rotation: float, *, regulator_lit: bool) -> list[str]:
             },
         ),
     ]
-    feed = "bplus"
     if build.regulator is not None:
         if regulator_lit:
             parts.append(_fill("regulator_shunt.cir", regulator_values(build)))
         else:
             parts.append(_fill("regulator_unlit.cir", {"dropper": build.regulator.dropper}))
-        feed = "vreg"
-    control, pot = build.regeneration, control_elements(build, rotation)
-    parts.append(
-        _fill(
-            "control.cir",
-            {
-                "feed": feed,
-                "top": max(control.top, CONTACT_OHM),
-                "pot_a": pot["rpota"],
-                "pot_b": pot["rpotb"],
-                "bottom": max(control.bottom, CONTACT_OHM),
-                "stopper": max(control.stopper, CONTACT_OHM),
-                "bypass": control.bypass,
-            },
-        )
-    )
     return parts
+
+
+def control_values(build: Build) -> dict[str, Any]:
+    """Return the values of the control that its setting leaves alone; `feed`: the node it hangs on."""
+    control = build.regeneration
+    return {
+        "feed": "bplus" if build.regulator is None else "vreg",
+        "top": max(control.top, CONTACT_OHM),
+        "bottom": max(control.bottom, CONTACT_OHM),
+        "stopper": max(control.stopper, CONTACT_OHM),
+        "bypass": control.bypass,
+    }
+
+
+def _control(build: Build, rotation: float) -> str:
+    pot = control_elements(build, rotation)
+    return _fill("control.cir", {**control_values(build), "pot_a": pot["rpota"], "pot_b": pot["rpotb"]})
 
 
 def regulator_values(build: Build) -> dict[str, float]:
@@ -201,7 +203,8 @@ def regulator_values(build: Build) -> dict[str, float]:
     }
 
 
-def _detector(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> list[str]:
+def detector_parts(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> list[str]:
+    """Return tank, detector, its RF filter and load, and the aerial as text."""
     coil, det = band.coil, build.detector
     upper, lower, _ = tapped_sections(coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling)
     tank = tank_elements(build, card, band=band, dial_hz=dial_hz)
@@ -234,7 +237,7 @@ def _detector(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> li
         "choke_capacitance": filt.choke_capacitance,
         "output_capacitor": filt.output_capacitor,
     }
-    parts = [_fill("detector.cir", values), _load(build)]
+    parts = [_fill("detector.cir", values), load_part(build)]
     if build.aerial is not None:
         aerial = build.aerial
         parts.append(
@@ -252,7 +255,8 @@ def _detector(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> li
     return parts
 
 
-def _load(build: Build) -> str:
+def load_part(build: Build) -> str:
+    """Return the audio load in the detector's plate lead as text."""
     load = build.detector.load
     if load.kind == "resistor":
         return _fill("load_resistor.cir", {"resistance": max(load.resistance, CONTACT_OHM)})
@@ -280,7 +284,8 @@ def _load(build: Build) -> str:
     )
 
 
-def _audio(build: Build, card: TubeCard) -> list[str]:
+def audio_parts(build: Build, card: TubeCard) -> list[str]:
+    """Return the audio stage, its output and what hangs on it as text."""
     audio = build.audio
     source = "dsec" if build.detector.load.kind == "transformer" else "dout"
     low = float(wiper_fraction(audio.volume.setting, law=audio.volume.law, mid=audio.volume.mid))

@@ -36,6 +36,12 @@ def law_subcircuit(law: TubeLaw, name: str, *, triode_connected: bool = False) -
     return render(folder("models"), "pentode_law.cir", _pentode(law, name, triode_connected))
 
 
+def law_values(law: TubeLaw, name: str) -> dict[str, Any]:
+    """Return the values that templates of a pentode's or tetrode's law are filled with."""
+    values = _pentode(law, name, False)
+    return {key: value for key, value in values.items() if key not in ("triode_connected", "screen")}
+
+
 def _common(law: TubeLaw, name: str) -> dict[str, Any]:
     return {
         "name": name,
@@ -43,13 +49,12 @@ def _common(law: TubeLaw, name: str) -> dict[str, Any]:
         "foot": law.foot,
         "contact": law.contact,
         "exponent": law.exponent,
-        "grid_contact": law.grid_contact,
+        "grid_shift": law.grid_contact / law.grid_foot,
         "grid_foot": law.grid_foot,
         "grid_slope": 1.0 / law.grid_foot,
         "grid_perveance": law.grid_perveance,
         "tilt": law.degree - law.exponent,
         "bend": 4.0 * SMOOTHING_V**2,
-        "several": int(law.sections > 1),
         "sections": [
             {
                 "factor": factor,
@@ -74,7 +79,7 @@ def _pentode(law: TubeLaw, name: str, triode_connected: bool) -> dict[str, Any]:
         "screen": "p" if triode_connected else "s",
         "screen_reach": 1.0 / law.mu_screen,
         "division": law.division,
-        "half_slope": 0.5 * law.slope,
+        "slope": law.slope,
         "knee_squared": law.knee**2,
         "emission": law.emission,
         "emission_square": law.emission_volts**2,
