@@ -63,17 +63,18 @@ def reduce(
 
 
 def corners(frequency: FloatArray, magnitude: FloatArray) -> tuple[float | None, float | None]:
-    """Return the -3 dB points (Hz) below and above the largest value, None for a side that does not fall so
-    far.
+    """Return the -3 dB points (Hz) below and above 1 kHz, None for a side that does not fall so far.
 
+    The level at 1 kHz is the reference, as when a set is measured with a voltmeter across its load.
     Interpolated linearly in log frequency and decibel between the points of the sweep.
     """
-    decibel = 20.0 * np.log10(magnitude / magnitude.max())
+    decibel = 20.0 * np.log10(magnitude)
+    decibel = decibel - np.interp(np.log(REFERENCE_HZ), np.log(frequency), decibel)
     half_power = -10.0 * np.log10(2.0)
-    top = int(np.argmax(decibel))
+    middle = int(np.argmin(np.abs(np.log(frequency / REFERENCE_HZ))))
 
     def crossing(indices: range) -> float | None:
-        inside = top
+        inside = middle
         for index in indices:
             if decibel[index] < half_power:
                 share = (half_power - decibel[inside]) / (decibel[index] - decibel[inside])
@@ -82,7 +83,7 @@ def corners(frequency: FloatArray, magnitude: FloatArray) -> tuple[float | None,
             inside = index
         return None
 
-    return crossing(range(top, -1, -1)), crossing(range(top, len(decibel)))
+    return crossing(range(middle, -1, -1)), crossing(range(middle, len(decibel)))
 
 
 def run(
