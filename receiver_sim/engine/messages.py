@@ -39,6 +39,8 @@ _ROUTINE = (
     "Initial Transient Solution",
     "Using SPARSE",  # ngspice 42 and newer, from memory
     "Using KLU",  # likewise
+    # ngspice 44 without its start-up file, as the library alone is packaged; our options do not need it (seen)
+    "Warning: can't find the initialization file",
 )
 
 # Steps of the search for an operating point: a failed step is followed by the next method,

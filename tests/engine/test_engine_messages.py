@@ -5,6 +5,7 @@ import pytest
 from receiver_sim.engine.messages import Kind, classify, read, summary
 
 NOTES = [
+    "Warning: can't find the initialization file spinit.",  # ngspice 44 with the library package alone
     "Note: No compatibility mode selected!",
     "Note: Starting dynamic gmin stepping",
     "Trying gmin =   1.0000E-03 Note: One successful gmin step",
