@@ -14,7 +14,7 @@ class OutputResponse:
 
     gain: output volts per volt of audio at the detector's grid, against frequency_hz; overall: output volts
     per ampere of rectified current into the grid node, so with the corner of the grid leak in it, relative to
-    its value at 1 kHz. low_hz, high_hz: -3 dB points of `overall` below and above its largest value, None
+    its value at 1 kHz. low_hz, high_hz: where `overall` lies 3 dB below its value at 1 kHz, None
     where it does not fall that far in the range swept. source_ohm: magnitude of the output impedance at 1
     kHz. gain_1khz at 1 kHz.
     """

@@ -55,5 +55,9 @@ class Verdicts(BaseModel):
         "Most hum power in a pair of phones: 30 dB SPL at 100 dB SPL/mW (from memory, low), near the hearing "
         "threshold at 100 Hz (26.5 dB SPL, ISO 226:2003).",
     )
-    audio_low_max: _Hertz = _threshold("300 Hz", "Highest allowed lower -3 dB point of an output.")
-    audio_high_min: _Hertz = _threshold("2.5 kHz", "Lowest allowed upper -3 dB point of an output.")
+    audio_low_max: _Hertz = _threshold(
+        "500 Hz", "Highest allowed lower -3 dB point of an output, against its volts at 1 kHz."
+    )
+    audio_high_min: _Hertz = _threshold(
+        "2.5 kHz", "Lowest allowed upper -3 dB point of an output, against its volts at 1 kHz."
+    )

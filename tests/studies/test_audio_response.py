@@ -99,16 +99,15 @@ def test_transformer_energy_and_ratio(bench: Bench, cabin: Build, cabin_cards: C
 
 
 def test_corners_of_a_band_pass() -> None:
-    """RC corners at 87 Hz and 4.3 kHz, 1/(2 pi R C) apart enough to be the -3 dB points within their
-    interaction.
-    """
+    """RC corners at 87 Hz and 14.3 kHz: |H| falls 3 dB below 1 kHz where the closed form says so."""
+
+    def band_pass(f: np.ndarray) -> np.ndarray:
+        return np.abs(1 / (1 + 87 / (1j * f)) / (1 + 1j * f / 14300))
+
     f = np.logspace(1, 5, 121)
-    magnitude = np.abs(1 / (1 + 87 / (1j * f)) / (1 + 1j * f / 4300))
-    low, high = corners(f, magnitude)
-    # closed form of the product of the two sections, by solving |H| = Hmax/sqrt 2 on a fine grid
+    low, high = corners(f, band_pass(f))
     fine = np.logspace(1, 5, 400001)
-    exact = np.abs(1 / (1 + 87 / (1j * fine)) / (1 + 1j * fine / 4300))
-    inside = fine[exact > exact.max() / np.sqrt(2)]
+    inside = fine[band_pass(fine) > band_pass(np.array([1000.0]))[0] / np.sqrt(2)]
     # linear interpolation in dB over a thirtieth of a decade: below 0.2 %
     assert low == pytest.approx(inside[0], rel=2e-3)
     assert high == pytest.approx(inside[-1], rel=2e-3)
@@ -116,7 +115,7 @@ def test_corners_of_a_band_pass() -> None:
 
 def test_corners_say_none_where_the_response_does_not_fall() -> None:
     f = np.logspace(1, 5, 121)
-    low, high = corners(f, np.abs(1 / (1 + 1j * f / 2000)))
+    low, high = corners(f, np.abs(1 / (1 + 1j * f / 20000)))
     assert low is None
-    # linear interpolation in dB over a thirtieth of a decade
-    assert high == pytest.approx(2000, rel=2e-3)
+    # |H(1 kHz)|^2 = 1/(1 + 1/400): it halves at 20 kHz sqrt(1 + 2/400); interpolation 0.2 %
+    assert high == pytest.approx(20000 * np.sqrt(1 + 2 / 400), rel=2e-3)
