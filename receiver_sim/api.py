@@ -76,7 +76,7 @@ def _bench(given: Bench | None) -> Iterator[Bench]:
 def cards_for(build: Build) -> Cards:
     """Return the cards of the tubes in a build's sockets.
 
-    Raises BuildFaults if a tube is of a kind its socket does not take.
+    Raises BuildFaults if a tube is of a kind its socket does not take, or its card holds no fit.
     """
     detector, stage = card_for(build.detector.tube), card_for(build.audio.tube)
     faults = []
@@ -84,6 +84,10 @@ def cards_for(build: Build) -> Cards:
         faults.append(_kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube"))
     if stage.kind != "triode":
         faults.append(_kind_fault(build, "audio.tube", stage.type, "a triode"))
+    for key, card in (("detector.tube", detector), ("audio.tube", stage)):
+        if card.fit is None:
+            cure = f"a tube whose card holds a fit; run 'receiver-sim tubes fit {card.type}'"
+            faults.append(_kind_fault(build, key, card.type, cure))
     if faults:
         raise BuildFaults(faults)
     return Cards(detector, stage)
