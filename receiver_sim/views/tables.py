@@ -154,7 +154,7 @@ def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -
     for point in points:
         parts += [Note(""), Note(f"Control {point.label}: {_setting(point.setting)}", style="bold")]
         parts.append(Grid(columns, tuple(_tube_row(tube) for tube in point.tubes), repeat=2))
-        parts += [Note(text, mark="   ") for tube in point.tubes for text in _outside(tube)]
+    parts += _extrapolated(points)
     parts += [Note(""), *_test_points(points)]
     return Section("What a meter should read", tuple(parts), PLATE_SUPPLY)
 
@@ -162,7 +162,7 @@ def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -
 def _tube_row(tube: TubePoint) -> tuple[str, ...]:
     return (
         shorten(tube.socket, _NAME),
-        shorten(tube.tube, 10),
+        shorten(tube.tube, 10) + ("*" if tube.outside else ""),
         fixed(tube.plate_v, 1),
         fixed(tube.screen_v, 2),
         fixed(tube.grid_v, 2),
@@ -175,12 +175,22 @@ def _tube_row(tube: TubePoint) -> tuple[str, ...]:
     )
 
 
-def _outside(tube: TubePoint) -> list[str]:
-    if not tube.outside:
+def _extrapolated(points: Sequence[OperatingPoint]) -> list[Note]:
+    """Explain the star at a tube, once for each, in the words of the middle setting if it has any."""
+    middle = len(points) // 2
+    order = [points[middle], *points[:middle], *points[middle + 1 :]] if points else []
+    words: dict[str, str] = {}
+    for point in order:
+        for tube in point.tubes:
+            if tube.outside:
+                text = f"{tube.socket} {tube.tube}, control {point.label}: {'; '.join(tube.outside)}."
+                words.setdefault(tube.socket, text)
+    if not words:
         return []
-    names = ", ".join(name.removesuffix("_v").replace("_", " ") for name in tube.outside)
-    where = f"{tube.socket} {tube.tube}"
-    return [f"{where}: outside the range its card was fitted on ({names} volts); figures extrapolated."]
+    head = Note(
+        "* works outside the published points its card was fitted on; figures extrapolated.", mark="   "
+    )
+    return [Note(""), head, *(Note(text, mark="     ") for text in words.values())]
 
 
 def _test_points(points: Sequence[OperatingPoint]) -> list[Grid | Note]:

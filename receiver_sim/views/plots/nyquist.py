@@ -51,6 +51,7 @@ def plot_nyquist(curves: Sequence[NyquistCurve], ax: Axes | None = None) -> Axes
     ax.annotate(
         "+1", (1.0, 0.0), (5, 5), textcoords="offset points", fontsize=style.NORMAL, fontweight="bold",
         color=style.INK, zorder=6,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6},
     )  # fmt: skip
     _limits(ax, curves)
     if entries:

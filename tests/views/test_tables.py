@@ -1,0 +1,277 @@
+import dataclasses
+import io
+import subprocess
+import sys
+
+import pytest
+
+from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
+from receiver_sim.views import tables
+from receiver_sim.views.sheet import Column, Grid, Note, Section, as_text, show
+
+
+def printed(renderable, width=100):
+    return as_text(renderable, width)
+
+
+def words(text):
+    """Return text as one line, so that folding does not matter."""
+    return " ".join(text.replace("\n ! ", " ").split())
+
+
+def row(text, start):
+    """Return the cells of the first line that begins so."""
+    line = next(line for line in text.splitlines() if line.strip().startswith(start))
+    return [cell.strip() for cell in line.split("  ") if cell.strip()]
+
+
+@pytest.fixture
+def sections(report):
+    return {
+        "band": tables.band_table(report.bands),
+        "operating": tables.operating_table(report.operating_points),
+        "ratings": tables.ratings_table(report.operating_points),
+        "audio": tables.audio_table(report.audio),
+        "hum": tables.hum_table(report.hum),
+        "regulator": tables.regulator_table(report.regulator),
+        "verdicts": tables.verdict_table(report.verdicts),
+    }
+
+
+def test_importing_tables_brings_neither_plots_nor_rich():
+    code = (
+        "import sys, receiver_sim.views.tables, receiver_sim.views.check_plots;"
+        "print(sorted({'matplotlib', 'rich', 'scipy'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("width", [100, 80])
+def test_no_line_exceeds_the_width(report, width):
+    lines = printed(tables.check_report(report), width).splitlines()
+    assert max(map(len, lines)) <= width
+    assert not any(line != line.rstrip() for line in lines)
+
+
+def test_rows_are_whole_lines_at_100_columns(report):
+    """Regression: the status folded under itself as soon as a band had a long name."""
+    text = printed(tables.band_table(report.bands))
+    assert row(text, "160 m, the")[:3] == ["160 m, the...", "1.810", "does not oscillate"]
+
+
+@pytest.mark.parametrize("width", [80, 50])
+def test_a_narrow_terminal_loses_no_figure(sections, width):
+    """Regression: rich cut '36.6' to '36.' where the columns did not fit."""
+    for name, section in sections.items():
+        narrow = words(printed(section, width)).split()
+        for part in section.parts:
+            if isinstance(part, Grid):
+                cells = [piece for cells in part.rows for cell in cells for piece in cell.split()]
+                assert not set(cells) - set(narrow), name
+
+
+def test_a_grid_that_does_not_fit_repeats_its_first_columns():
+    grid = Grid(
+        (Column("band", "left"), Column("dial"), *(Column(f"c{n}") for n in range(4))),
+        (("40 m", "7.1", "1234567", "2234567", "3234567", "4234567"),),
+        repeat=2,
+    )
+    # 'band' (its words may fold) 4 + 2, dial 4 + 2; two of 7 + 2 (the last without gap) fit in 30
+    assert grid.parts(30) == [[0, 1, 2, 3], [0, 1, 4, 5]]
+    assert grid.parts(100) == [[0, 1, 2, 3, 4, 5]]
+
+
+def test_a_row_of_wrong_length_is_refused():
+    with pytest.raises(ValueError, match=r"^row 1 has 1 cells for 2 columns$"):
+        Grid((Column("a"), Column("b")), (("1", "2"), ("3",)))
+
+
+def test_every_section_with_volts_brings_the_cautions(sections):
+    for name, section in sections.items():
+        text = words(printed(section))
+        for caution in cautions.PLATE_SUPPLY:
+            assert caution in text, name
+        assert text.index(cautions.PLATE_SUPPLY[0]) < text.index(section.heading)
+    assert cautions.RADIATION[0] in words(printed(sections["band"]))
+
+
+def test_a_sheet_has_each_caution_once_and_first(report):
+    text = words(printed(tables.check_report(report)))
+    for caution in cautions.ALL:
+        assert text.count(caution) == 1
+        assert text.index(caution) < text.index("Onset of oscillation")
+
+
+def test_a_report_without_cautions_gets_them_all_the_same(report):
+    text = words(printed(tables.check_report(dataclasses.replace(report, cautions=()))))
+    assert all(caution in text for caution in cautions.PLATE_SUPPLY)
+
+
+def test_cautions_block():
+    assert printed(tables.cautions_block()).count(" ! ") == len(cautions.ALL)
+
+
+def test_band_table_of_an_onset(report, onsets):
+    text = printed(tables.band_table(report.bands[1:2]))
+    middle = onsets[1]
+    cells = row(text, "7.150")
+    assert cells[:2] == ["7.150", "oscillates"]
+    assert float(cells[2]) == pytest.approx(middle.onset.rotation * 100, abs=0.05)
+    assert float(cells[3]) == pytest.approx(middle.onset.screen_v, abs=0.005)
+    assert float(cells[4]) == pytest.approx(middle.oscillation_hz / 1e6, abs=5e-5)
+    assert float(cells[5]) == pytest.approx(middle.slope_per_v, rel=5e-3)
+    assert float(cells[6]) == pytest.approx(middle.approach_v, abs=0.005)
+    assert float(cells[7]) == pytest.approx(middle.approach_deg, abs=0.05)
+    assert "40 m at 7.150 MHz: stops oscillating again at knob 97 %, screen 55.4 V." in words(text)
+
+
+def test_states_without_onset_are_said_in_words(report):
+    text = words(printed(tables.band_table(report.bands)))
+    assert "at 1.900 MHz: does not oscillate anywhere on the control; the loop gain is 0.0830 at its" in text
+    assert "10 m (trial) at 28.000 MHz: oscillates already at the lowest setting of the control" in text
+    assert "10 m (trial) at 28.850 MHz: the simulation failed and gives no answer." in text
+    assert "10 m (trial) at 28.850 MHz: no convergence at the d.c. point" in text
+    for status in Status:
+        assert status.value in text
+
+
+def test_operating_point(report):
+    text = printed(tables.operating_table(report.operating_points, "40 m"))
+    cells = [
+        "detector",
+        "6SJ7*",
+        "160.4",
+        "26.94",
+        "-0.31",
+        "0.00",
+        "1.171",
+        "0.363",
+        "0.14",
+        "0.167",
+        "0.007",
+    ]
+    assert row(text, "detector") == cells
+    assert row(text, "audio")[3] == "-"  # a triode has no screen
+    assert row(text, "wiper of the control") == ["wiper of the control", "33.14", "63.22"]
+    assert "Coil of 40 m." in text and "6SJ7: screen at 26.9 V is extrapolated" in text
+    assert "Current of the regulator, same order: 3.27 mA, 3.27 mA." in text
+
+
+def test_ratings_show_the_worst_setting_tightest_first(report):
+    text = printed(tables.ratings_table(report.operating_points))
+    # 165.4 V + 57.02 V of the second setting against 210 V
+    exceeded = ["audio 6SN7", "plate volts", "222 V", "210 V", "106 %", "X EXCEEDED", "highest"]
+    assert row(text, "audio") == exceeded
+    assert row(text, "detector")[5] == "within"
+    assert text.index("audio 6SN7") < text.index("detector 6SJ7")
+
+
+def test_audio_and_hum(report):
+    text = printed(tables.audio_table(report.audio))
+    # 20 log10 21.7 = 26.73
+    assert row(text, "headset") == ["headset", "21.7", "26.7", "137 Hz", "3.46 kHz", "6.84 kohm", "10.2 kohm"]
+    assert row(text, "line to")[4] == "-"
+    text = printed(tables.hum_table(report.hum))
+    assert "pot at 50 %" in text
+    assert row(text, "headset")[3] == "43.7" and row(text, "headset")[6] == "310 uV"
+
+
+def test_regulator(report):
+    text = printed(tables.regulator_table(report.regulator))
+    assert row(text, "90") == ["90", "184.5", "71.90", "0.41", "23.10", "46.9", "24.30", "X DOES NOT HOLD"]
+    assert row(text, "100")[-1] == "holds"
+    assert "Mains at 90 %: too little current to regulate." in text
+    assert "Mains at 110 %: onset not found in range" in text
+    assert "the dropper turns 1.51 W into heat, the regulator 453 mW." in words(text)
+
+
+def test_no_regulator(report):
+    point = report.regulator.points[1]
+    bare = dataclasses.replace(point, regulator_a=None, holds=None, reason="no regulator")
+    drift = dataclasses.replace(report.regulator, points=(bare,), dropper_w=None, regulator_w=None)
+    text = printed(tables.regulator_table(drift))
+    assert row(text, "100")[-1] == "none fitted" and "into heat" not in text
+
+
+def test_verdicts_grouped_worst_first_with_sign_and_word(report):
+    lines = printed(tables.verdict_table(report.verdicts)).splitlines()
+    start = lines.index("40 m")
+    assert "2 bad, 2 doubtful, 1 good." in lines
+    assert lines[start + 1].startswith(
+        " ?  doubtful  The last bit is quick. [approach_min, 7.30 deg, limit 10.0 deg]"
+    )
+    # the unit '1' of a plain number is not printed
+    assert lines[start + 2].endswith("[onset_rotation_min, 0.447, limit 0.150]")
+    assert any(line.startswith(" X  BAD       It never oscillates") for line in lines)
+    assert any(line.startswith(" ?  doubtful  It lets go at low mains. [regulator_holds]") for line in lines)
+
+
+def test_selectivity_table(report, selectivities):
+    text = printed(tables.selectivity_table(report.bands))
+    cells = row(text, "20 m")
+    assert cells[:3] == ["20 m", "14.200", "120"]  # 14.2 MHz / 118
+    assert float(cells[-1]) == pytest.approx(selectivities[1].bandwidth_hz[-1] / 1e3, rel=5e-3)
+    assert "Not measured on any band." in printed(tables.selectivity_table(report.bands[3:]))
+
+
+def test_check_report_in_order_with_absent_parts(report):
+    text = printed(tables.check_report(report))
+    heads = ["Onset of oscillation", "Verdicts", "Selectivity", "What a meter should read", "Ratings",
+             "Audio response",
+             "Hum", "Regulator and mains", "Warnings", "Made from"]  # fmt: skip
+    places = [text.splitlines().index(head) for head in heads]
+    assert places == sorted(places)
+    assert "build ab12ab12ab12" in text and "6SN7 76dc76dc76dc" in text
+    bare = dataclasses.replace(
+        report, audio=None, hum=None, regulator=None, verdicts=(), operating_points=(), warnings=()
+    )
+    assert printed(tables.check_report(bare)).count("\nHum\n") == 0
+
+
+def test_text_of_ours_is_ascii(report):
+    plain_title = dataclasses.replace(report, title="ASCII")
+    assert printed(tables.check_report(plain_title)).isascii()
+
+
+def test_names_are_never_markup_nor_commands_to_the_terminal(report):
+    text = printed(tables.check_report(report))
+    assert "[bold]not markup[/bold]" in text
+    hostile = Section("x\x1b[2Jy", (Note("a\x07b\u202ec"), Grid((Column("n", "left"),), (("\x1b]0;t",),))))
+    assert not {"\x1b", "\x07", "\u202e"} & set(printed(hostile))
+
+
+def test_ascii_only_output_keeps_going(report):
+    raw = io.BytesIO()
+    out = io.TextIOWrapper(raw, encoding="ascii")
+    show(tables.check_report(report), out)
+    out.flush()
+    assert raw.getvalue().startswith(b"Invented set for the tests, ? la carte")
+
+
+class Terminal(io.StringIO):
+    encoding = "utf-8"
+
+    def isatty(self):
+        return True
+
+
+def on_terminal(monkeypatch, **environment):
+    for name in ("NO_COLOR", "FORCE_COLOR", "COLORTERM", "COLUMNS"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in {"TERM": "xterm-256color", **environment}.items():
+        monkeypatch.setenv(name, value)
+    out = Terminal()
+    show(Section("h", (Note("text", mark="X ", style="red"),)), out)
+    return out.getvalue()
+
+
+def test_colour_only_on_a_terminal_that_wants_it(monkeypatch):
+    red = "\x1b[31m"
+    assert red in on_terminal(monkeypatch)
+    assert red not in on_terminal(monkeypatch, NO_COLOR="1")
+    assert "\x1b" not in on_terminal(monkeypatch, TERM="dumb")
+    pipe = io.StringIO()
+    show(Section("h", (Note("text", mark="X ", style="red"),)), pipe)
+    assert pipe.getvalue() == "h\nX text\n"
