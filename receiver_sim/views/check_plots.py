@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.check import BandReport, CheckReport
@@ -12,6 +12,7 @@ from receiver_sim.views.files import slug
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Progress = Callable[[str, int, int], None]
 _Drawing = tuple[str, "Callable[[], Axes]"]
@@ -85,8 +86,7 @@ def _write(drawings: Sequence[_Drawing], folder: Path, progress: Progress) -> tu
     written: list[Path] = []
     for number, (stem, draw) in enumerate(drawings):
         progress("drawing", number, len(drawings))
-        figure = draw().get_figure(root=True)
-        assert figure is not None
-        written += plots.save(figure, folder, stem)
+        # the axes were made on a figure of their own
+        written += plots.save(cast("Figure", draw().get_figure()), folder, stem)
     progress("drawing", len(drawings), len(drawings))
     return tuple(written)

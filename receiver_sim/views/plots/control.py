@@ -46,7 +46,7 @@ def plot_control(
         )  # fmt: skip
     labels: list[EndLabel] = []
     lanes = _lanes(onsets)
-    figure = ax.get_figure(root=True)
+    figure = ax.get_figure()
     assert figure is not None
     for index, found in enumerate(onsets):
         pen = style.pen_of(found.band, order, index)

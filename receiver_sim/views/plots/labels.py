@@ -35,7 +35,7 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel]) -> None:
     """
     if not labels:
         return
-    figure = axes.get_figure(root=True)
+    figure = axes.get_figure()
     assert figure is not None
     points = axes.bbox.height / figure.dpi * 72.0
     to_axes = axes.transData + axes.transAxes.inverted()
