@@ -50,6 +50,7 @@ __all__ = [
     "hum_study",
     "load_build",
     "loop",
+    "provenance",
     "supply",
 ]
 
@@ -298,7 +299,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         progress("regulator", 3, 4)
         drift = _drift(build, cards, open_bench, setting)
         progress("done", 4, 4)
-        provenance = _provenance(build, cards, open_bench)
+        origin = provenance(build, open_bench)
         evaluations = open_bench.evaluations
     limits = build.verdicts
     judged = (
@@ -318,7 +319,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         hum=hums,
         regulator=drift,
         verdicts=judged,
-        provenance=provenance,
+        provenance=origin,
         cautions=cautions.ALL,
         warnings=_warnings(build, points),
         evaluations=evaluations,
@@ -331,7 +332,9 @@ def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]
     return (*build.warnings, *(text for tube in working.tubes for text in tube.outside))
 
 
-def _provenance(build: Build, cards: Cards, bench: Bench) -> Provenance:
+def provenance(build: Build, bench: Bench) -> Provenance:
+    """Return where results on this build come from: digests of build, cards and onset decks, versions."""
+    cards = cards_for(build)
     decks = [
         onset.plan(build, cards, band=band, dial_hz=dial).sha256
         for band in build.bands

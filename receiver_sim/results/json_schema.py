@@ -40,9 +40,12 @@ def schema() -> dict[str, Any]:
                 "format": {"const": FORMAT},
                 "receiver_sim": {"type": "string"},
                 "verb": {"const": verb},
+                "units": {"type": "object", "additionalProperties": {"type": "string"}},
+                "provenance": {"anyOf": [{"$ref": "#/$defs/Provenance"}, {"type": "null"}]},
+                "warnings": {"type": "array", "items": {"type": "string"}},
                 "result": parts[(verb, mode)],
             },
-            "required": ["format", "receiver_sim", "verb", "result"],
+            "required": ["format", "receiver_sim", "verb", "units", "provenance", "warnings", "result"],
             "additionalProperties": False,
         }
         for verb in VERBS

@@ -1,0 +1,176 @@
+"""What the commands share: options, loading, errors and exit codes, progress, printing.
+
+Only click is imported at the top: everything else waits inside the functions for start-up's sake.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from receiver_sim.engine import Bench
+    from receiver_sim.results.check import Verdict
+    from receiver_sim.schema import Build
+
+EXIT_VERDICT, EXIT_INPUT, EXIT_SIMULATION = 1, 2, 3
+
+BUILD = click.argument("build", metavar="BUILD", type=click.Path(path_type=Path))
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of tables.")
+BAND = click.option("--band", help="Name of the band to look at.")
+AT = click.option(
+    "--at",
+    "at",
+    metavar="PERCENT",
+    help="Setting of the regeneration control, e.g. 45%; left out: where the loop gain is 0.9.",
+)
+OUT = click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for the plots (PNG and SVG) and the JSON document.",
+)
+
+
+def fail(text: str, code: int) -> None:
+    """Say why on stderr and end with that exit code."""
+    click.echo(text, err=True)
+    raise SystemExit(code)
+
+
+def guarded(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Turn the errors a user can cause or meet into a message and the exit code of the contract."""
+
+    @wraps(function)
+    def wrapper(*args: Any, **kwargs: Any) -> Any:
+        # inside, for start-up's sake: the schema layer is slow to load
+        from receiver_sim.engine import EngineError
+        from receiver_sim.schema import FileFaults
+
+        try:
+            return function(*args, **kwargs)
+        except FileFaults as faults:
+            fail(str(faults), EXIT_INPUT)
+        except UserError as error:
+            fail(f"receiver-sim: {error}", EXIT_INPUT)
+        except EngineError as error:
+            fail(f"receiver-sim: {error}", EXIT_SIMULATION)
+        except OSError as error:
+            name = f"{error.filename}: " if error.filename else ""
+            fail(f"receiver-sim: {name}{error.strerror or error}", EXIT_INPUT)
+
+    return wrapper
+
+
+class UserError(Exception):
+    """Something on the command line is wrong; the message says what and what to do."""
+
+
+def load(path: Path) -> Build:
+    """Read a build and say its warnings on stderr."""
+    from receiver_sim.schema import load_build  # inside, for start-up's sake
+
+    build = load_build(path)
+    for text in build.warnings:
+        click.echo(f"note: {text}", err=True)
+    return build
+
+
+def known_band(build: Build, name: str | None) -> None:
+    """Refuse an unknown band before any work is done."""
+    from receiver_sim.api import band_named  # inside, for start-up's sake
+
+    try:
+        band_named(build, name)
+    except KeyError as error:
+        raise UserError(str(error.args[0])) from None
+
+
+def rotation_of(text: str | None) -> float | None:
+    """Read a setting of the control such as '45%' or '45 %'."""
+    if text is None:
+        return None
+    from receiver_sim.schema.quantity import FRACTION, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(FRACTION, "0 %", "100 %", zero=True, example="45 %").read(text)
+    except ValueError as error:
+        raise UserError(f"--at {text!r}: expected a setting of the control such as 45%; {error}") from None
+
+
+def frequency_of(text: str | None) -> float | None:
+    """Read a frequency such as '7.05MHz'."""
+    if text is None:
+        return None
+    from receiver_sim.schema.quantity import FREQUENCY, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(FREQUENCY, "10 kHz", "300 MHz", example="7.05 MHz").read(text)
+    except ValueError as error:
+        raise UserError(f"--dial {text!r}: expected a frequency such as 7.05MHz; {error}") from None
+
+
+@contextmanager
+def progress_bars(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Show progress on stderr: a bar on a terminal, nothing in a pipe."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda _what, _done, _total: None
+        return
+    from rich.console import Console  # inside, for start-up's sake
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description:>16}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+        tasks: dict[str, Any] = {}
+
+        def show(what: str, done: int, total: int) -> None:
+            group = what if what in ("onset", "loop gain", "drawing") else "audio and supply"
+            if group not in tasks:
+                tasks[group] = bars.add_task(group, total=total)
+            bars.update(tasks[group], completed=done, total=total)
+
+        yield show
+
+
+def show(renderable: Any) -> None:
+    """Print tables on stdout."""
+    from receiver_sim.views import tables  # inside, for start-up's sake
+
+    tables.show(renderable)
+
+
+def emit_json(verb: str, result: Any, *, build: Build | None = None, bench: Bench | None = None) -> None:
+    """Print the one JSON document of a verb, with where it comes from if a build was run on a bench."""
+    import json  # inside, for start-up's sake
+
+    from receiver_sim.results.document import document
+
+    provenance = None
+    if build is not None and bench is not None:
+        from receiver_sim import api
+
+        provenance = api.provenance(build, bench)
+    warnings = () if build is None else build.warnings
+    click.echo(json.dumps(document(verb, result, provenance=provenance, warnings=warnings), indent=1))
+
+
+def end_if_bad(strict: bool, verdicts: tuple[Verdict, ...]) -> None:
+    """Under --strict end with the code of a failed verdict if one is bad."""
+    from receiver_sim.results.check import Grade  # inside, for start-up's sake
+
+    if strict and any(v.grade is Grade.BAD for v in verdicts):
+        raise SystemExit(EXIT_VERDICT)
+
+
+def end_if_failed(reports: Any) -> None:
+    """End with the code of a failed simulation when a band failed; its deck is named in the warnings."""
+    failed = [o for report in reports for o in report.onsets if o.status.value == "failed"]
+    for onset in failed:
+        click.echo(f"receiver-sim: {onset.band}: {'; '.join(onset.warnings)}", err=True)
+    if failed:
+        raise SystemExit(EXIT_SIMULATION)
