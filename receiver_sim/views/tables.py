@@ -6,7 +6,6 @@ Every function returns a Section or a Sheet of them: print it with `show`, or le
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
@@ -17,7 +16,7 @@ from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.sheet import show as _show
+from receiver_sim.views.sheet import show as show
 
 _NAME = 14
 """Characters a name may take in a table of many columns."""
@@ -28,11 +27,6 @@ _GRADES = {
     Grade.BAD: (" X  BAD       ", "bold red"),
 }
 _WORST_FIRST = (Grade.BAD, Grade.DOUBTFUL, Grade.GOOD)
-
-
-def show(renderable: Any) -> None:
-    """Print a section or a sheet to standard output; see `receiver_sim.views.sheet.show`."""
-    _show(renderable)
 
 
 def sheet(title: str, *sections: Section) -> Sheet:
