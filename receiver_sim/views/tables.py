@@ -15,8 +15,23 @@ from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
-from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.sheet import show as show
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
+
+__all__ = [
+    "audio_table",
+    "band_table",
+    "cautions_block",
+    "check_report",
+    "hum_table",
+    "operating_table",
+    "provenance_note",
+    "ratings_table",
+    "regulator_table",
+    "selectivity_table",
+    "sheet",
+    "show",
+    "verdict_table",
+]
 
 _NAME = 14
 """Characters a name may take in a table of many columns."""

@@ -65,7 +65,7 @@ def plot_loop_gain(
         shown = np.where(curve.gain > 0.0, curve.gain, np.nan) if logarithmic else curve.gain
         ax.plot(curve.screen_v, shown, gid=f"gain-{index}", label=curve.band, zorder=3, **pen.line())
         found = matching(curve, onsets)
-        at = found.onset if found is not None and found.onset is not None else crossing(curve)
+        at = crossing(curve) if found is None else found.onset
         if at is not None:
             ax.plot([at.screen_v], [1.0], gid=f"onset-{index}", **pen.dot())
         labels.append(EndLabel(*_end(curve, top), curve.band, (_words(curve, at, found),), pen))
@@ -101,6 +101,6 @@ def _words(curve: GainAgainstScreen, at: ControlSetting | None, found: Onset | N
         return f"onset {fixed(at.screen_v, 1)} V, knob {percent(at.rotation)}"
     if float(curve.gain.min()) >= 1.0:
         return "oscillates at every setting"
-    if found is not None and found.onset is None:
+    if found is not None:
         return f"{found.status.value}, T up to {float(curve.gain.max()):.2f}"
     return f"no onset, T up to {float(curve.gain.max()):.2f}"
