@@ -8,6 +8,7 @@ A Bench (the pool of ngspice workers) is opened and closed by each call unless o
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -401,5 +402,6 @@ def export(deck: Deck, lines: Sequence[str], prints: Sequence[str]) -> str:
     """
     text = deck.export(lines, prints)
     title, _, rest = text.partition("\n")
-    notes = "\n".join(f"* {line}" for line in cautions.PLATE_SUPPLY)
+    folded = [line for caution in cautions.PLATE_SUPPLY for line in textwrap.wrap(f"! {caution}", 98)]
+    notes = "\n".join(f"* {line}" for line in folded)
     return f"{title}\n{notes}\n{rest}"

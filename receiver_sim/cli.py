@@ -15,17 +15,21 @@ from receiver_sim.cli_common import (
     BUILD,
     JSON,
     OUT,
+    TIME_LIMIT,
     UserError,
     emit_json,
     end_if_bad,
     end_if_failed,
+    folded,
     frequency_of,
     guarded,
     known_band,
     load,
     progress_bars,
     rotation_of,
+    seconds_of,
     show,
+    writable_folder,
 )
 
 
@@ -41,24 +45,29 @@ def main() -> None:
     """
 
 
-@main.command()
+@main.command(short_help="Write a commented starter build to FILE.")
 @click.argument("file", type=click.Path(path_type=Path))
+@JSON
 @guarded
-def new(file: Path) -> None:
+def new(file: Path, as_json: bool) -> None:
     """Write a commented starter build to FILE; an existing file is left alone."""
     from receiver_sim.results import cautions  # inside, for start-up's sake
+    from receiver_sim.results.written import StarterBuild
     from receiver_sim.schema import write_starter
 
     try:
         write_starter(file)
     except FileExistsError:
         raise UserError(f"{file} exists already and is left as it is; give another name") from None
+    if as_json:
+        emit_json("new", StarterBuild(str(file)))
+        return
     click.echo(f"wrote {file}; edit it, then run: receiver-sim check {file}")
     for line in cautions.PLATE_SUPPLY:
-        click.echo(f"  ! {line}")
+        click.echo(folded(line, mark=" ! "))
 
 
-@main.command()
+@main.command(short_help="Judge the whole set: onset on every band, audio, hum, supply.")
 @BUILD
 @OUT
 @JSON
@@ -67,25 +76,36 @@ def new(file: Path) -> None:
 @click.option(
     "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
 )
+@TIME_LIMIT
 @guarded
-def check(build: Path, out: Path | None, as_json: bool, no_plots: bool, strict: bool, workers: int) -> None:
+def check(
+    build: Path,
+    out: Path | None,
+    as_json: bool,
+    no_plots: bool,
+    strict: bool,
+    workers: int,
+    time_limit: str,
+) -> None:
     """Answer the main question for BUILD: onset on every band, and audio, hum and supply, with verdicts.
 
     Plots and the JSON document go to a folder named after the build unless --out names one.
     """
     from receiver_sim import api  # inside, for start-up's sake
 
+    limit = seconds_of(time_limit)
     loaded = load(build)
-    folder = out if out is not None else Path(f"{build.stem}-results")
+    folder = writable_folder(out if out is not None else Path(f"{build.stem}-results"))
+    plots: tuple[Path, ...] = ()
     with (
-        api.Bench(workers=workers, keep_failed=folder / "failed") as bench,
+        api.Bench(workers=workers, time_limit_s=limit, keep_failed=folder / "failed") as bench,
         progress_bars(as_json) as progress,
     ):
         report = api.check(loaded, bench=bench, progress=progress)
         if not no_plots:
             from receiver_sim.views import check_plots
 
-            check_plots.write(report, folder, progress)
+            plots = check_plots.write(report, folder, progress)
     from receiver_sim.results.document import document
     from receiver_sim.views import export, tables
 
@@ -95,11 +115,15 @@ def check(build: Path, out: Path | None, as_json: bool, no_plots: bool, strict: 
         emit_json("check", report, build=loaded, bench=bench)
     else:
         show(tables.check_report(report))
-        click.echo(
-            f"written to {folder}: " + ", ".join(sorted(p.name for p in folder.iterdir() if p.is_file()))
-        )
+        click.echo(f"\nwritten to {folder}: check.json" + _plots_named(plots))
     end_if_failed(report.bands)
     end_if_bad(strict, report.verdicts)
+
+
+def _plots_named(plots: tuple[Path, ...]) -> str:
+    """Return the names of plots for the last line of `check`, each once though it is there as PNG and SVG."""
+    stems = sorted({path.stem for path in plots})
+    return "" if not stems else "\n" + folded(f"plots, as PNG and SVG: {', '.join(stems)}")
 
 
 @main.command()
@@ -107,25 +131,27 @@ def check(build: Path, out: Path | None, as_json: bool, no_plots: bool, strict: 
 @click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
 @OUT
 @JSON
+@TIME_LIMIT
 @guarded
-def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool) -> None:
+def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
     """Loop gain and onset on the regeneration control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import check_plots, tables
 
+    limit = seconds_of(time_limit)
     loaded = load(build)
     for name in bands:
         known_band(loaded, name)
-    with api.Bench() as bench, progress_bars(as_json) as progress:
+    if out is not None:
+        writable_folder(out)
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         reports = api.loop(loaded, bands=bands or None, bench=bench, progress=progress)
     if out is not None:
         check_plots.write_bands(reports, out)
     if as_json:
         emit_json("loop", reports, build=loaded, bench=bench)
     else:
-        show(tables.band_table(reports))
-        show(tables.selectivity_table(reports))
-        show(tables.cautions_block())
+        show(tables.sheet(loaded.title, tables.band_table(reports), tables.selectivity_table(reports)))
     end_if_failed(reports)
 
 
@@ -135,78 +161,93 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool) -
 @AT
 @OUT
 @JSON
+@TIME_LIMIT
 @guarded
-def audio(build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool) -> None:
+def audio(
+    build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
+) -> None:
     """Audio response from the detector's grid to each output."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import check_plots, tables
 
-    rotation = rotation_of(at)
+    rotation, limit = rotation_of(at), seconds_of(time_limit)
     loaded = load(build)
     known_band(loaded, band)
-    with api.Bench() as bench:
+    if out is not None:
+        writable_folder(out)
+    with api.Bench(time_limit_s=limit) as bench:
         result = api.audio(loaded, band=band, rotation=rotation, bench=bench)
     if out is not None:
         check_plots.write_audio(result, out)
     if as_json:
         emit_json("audio", result, build=loaded, bench=bench)
     else:
-        show(tables.audio_table(result))
+        show(tables.sheet(loaded.title, tables.audio_table(result)))
 
 
-@main.command()
+@main.command(short_help="Hum at each output against the hum pot, and supply ripple.")
 @BUILD
 @BAND
 @AT
 @OUT
 @JSON
+@TIME_LIMIT
 @guarded
-def hum(build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool) -> None:
+def hum(
+    build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
+) -> None:
     """Hum at each output against the position of the hum pot, and supply ripple."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import check_plots, tables
 
-    rotation = rotation_of(at)
+    rotation, limit = rotation_of(at), seconds_of(time_limit)
     loaded = load(build)
     known_band(loaded, band)
-    with api.Bench() as bench:
+    if out is not None:
+        writable_folder(out)
+    with api.Bench(time_limit_s=limit) as bench:
         result = api.hum_study(loaded, band=band, rotation=rotation, bench=bench)
     if out is not None:
         check_plots.write_hum(result, out)
     if as_json:
         emit_json("hum", result, build=loaded, bench=bench)
     else:
-        show(tables.hum_table(result))
-        show(tables.cautions_block())
+        show(tables.sheet(loaded.title, tables.hum_table(result)))
 
 
-@main.command()
+@main.command(short_help="What a meter should read, ratings, regulator over the mains.")
 @BUILD
 @BAND
 @JSON
 @click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
+@TIME_LIMIT
 @guarded
-def supply(build: Path, band: str | None, as_json: bool, strict: bool) -> None:
+def supply(build: Path, band: str | None, as_json: bool, strict: bool, time_limit: str) -> None:
     """What a meter should read, ratings, and how the regulator holds over the mains."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import tables
 
+    limit = seconds_of(time_limit)
     loaded = load(build)
     known_band(loaded, band)
-    with api.Bench() as bench:
+    with api.Bench(time_limit_s=limit) as bench:
         result = api.supply(loaded, band=band, bench=bench)
     if as_json:
         emit_json("supply", result, build=loaded, bench=bench)
     else:
-        show(tables.cautions_block())
-        show(tables.operating_table(result.operating_points))
-        show(tables.ratings_table(result.operating_points))
-        show(tables.regulator_table(result.regulator))
-        show(tables.verdict_table(result.verdicts))
+        show(
+            tables.sheet(
+                loaded.title,
+                tables.verdict_table(result.verdicts),
+                tables.operating_table(result.operating_points, result.regulator.band),
+                tables.ratings_table(result.operating_points),
+                tables.regulator_table(result.regulator),
+            )
+        )
     end_if_bad(strict, result.verdicts)
 
 
-@main.command()
+@main.command(short_help="Write a netlist for stock ngspice (ngspice -b FILE).")
 @BUILD
 @click.option(
     "--study",
@@ -223,21 +264,36 @@ def supply(build: Path, band: str | None, as_json: bool, strict: bool) -> None:
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="File; left out: stdout."
 )
+@JSON
 @guarded
-def deck(build: Path, study: str, band: str | None, dial: str | None, at: str, output: Path | None) -> None:
+def deck(
+    build: Path,
+    study: str,
+    band: str | None,
+    dial: str | None,
+    at: str,
+    output: Path | None,
+    as_json: bool,
+) -> None:
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
     from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim.results.written import DeckExport
     from receiver_sim.views import export
 
-    rotation, frequency = rotation_of(at), frequency_of(dial)
+    rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
     loaded = load(build)
     known_band(loaded, band)
-    text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation or 0.0)
-    if output is None:
-        click.echo(text, nl=False)
-    else:
+    one = api.band_named(loaded, band)
+    frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
+    text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation)
+    if output is not None:
         export.write_text(text, output)
         click.echo(f"wrote {output}; run it with: ngspice -b {output}", err=True)
+    if as_json:
+        file = None if output is None else str(output)
+        emit_json("deck", DeckExport(loaded.sha256, study, one.name, frequency, rotation, file, text))
+    elif output is None:
+        click.echo(text, nl=False)
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ Only click is imported at the top: everything else waits inside the functions fo
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -35,10 +36,21 @@ OUT = click.option(
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the plots (PNG and SVG) and the JSON document.",
 )
+TIME_LIMIT = click.option(
+    "--time-limit",
+    metavar="TIME",
+    default="60s",
+    show_default=True,
+    help="Longest time ngspice may take for one analysis.",
+)
+WIDTH = 100
+"""Columns that no printed line exceeds, save those of a netlist."""
 
 
 def fail(text: str, code: int) -> None:
     """Say why on stderr and end with that exit code."""
+    if code == EXIT_SIMULATION:  # one long sentence; the faults of a file have a line each
+        text = folded(text)
     click.echo(text, err=True)
     raise SystemExit(code)
 
@@ -61,6 +73,8 @@ def guarded(function: Callable[..., Any]) -> Callable[..., Any]:
         except EngineError as error:
             fail(f"receiver-sim: {error}", EXIT_SIMULATION)
         except OSError as error:
+            if error.errno == errno.EPIPE:  # the reader of a pipe has seen enough; click ends quietly
+                raise
             name = f"{error.filename}: " if error.filename else ""
             fail(f"receiver-sim: {name}{error.strerror or error}", EXIT_INPUT)
 
@@ -77,8 +91,38 @@ def load(path: Path) -> Build:
 
     build = load_build(path)
     for text in build.warnings:
-        click.echo(f"note: {text}", err=True)
+        click.echo(folded(f"note: {text}"), err=True)
     return build
+
+
+def folded(text: str, mark: str = "") -> str:
+    """Return a sentence folded to the width of a page, `mark` before it and its own width before the rest."""
+    import textwrap  # inside, for start-up's sake
+
+    hang = " " * len(mark)
+    # a path stays in one piece, to be copied
+    return textwrap.fill(
+        text,
+        WIDTH,
+        initial_indent=mark,
+        subsequent_indent=hang,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def writable_folder(folder: Path) -> Path:
+    """Refuse a folder that could not be written to, before any work is done; make nothing yet."""
+    import os  # inside, for start-up's sake
+
+    place = folder.absolute()
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        raise UserError(f"{folder}: '{place}' is a file; name a folder with --out")
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise UserError(f"{folder}: no permission to write in '{place}'; name another folder with --out")
+    return folder
 
 
 def known_band(build: Build, name: str | None) -> None:
@@ -95,12 +139,14 @@ def rotation_of(text: str | None) -> float | None:
     """Read a setting of the control such as '45%' or '45 %'."""
     if text is None:
         return None
-    from receiver_sim.schema.quantity import FRACTION, Quantity  # inside, for start-up's sake
+    from receiver_sim.schema.quantity import PERCENTAGE, Quantity  # inside, for start-up's sake
 
     try:
-        return Quantity(FRACTION, "0 %", "100 %", zero=True, example="45 %").read(text)
+        # a percentage, not a fraction, for the sake of its words: '45' has no unit here
+        return Quantity(PERCENTAGE, "0 %", "100 %", zero=True, example="45 %").read(text)
     except ValueError as error:
-        raise UserError(f"--at {text!r}: expected a setting of the control such as 45%; {error}") from None
+        expected = "expected a setting of the control from 0% to 100%, such as 45%"
+        raise UserError(f"--at {text!r}: {expected}; {error}") from None
 
 
 def frequency_of(text: str | None) -> float | None:
@@ -112,7 +158,19 @@ def frequency_of(text: str | None) -> float | None:
     try:
         return Quantity(FREQUENCY, "10 kHz", "300 MHz", example="7.05 MHz").read(text)
     except ValueError as error:
-        raise UserError(f"--dial {text!r}: expected a frequency such as 7.05MHz; {error}") from None
+        expected = "expected a frequency from 10kHz to 300MHz, such as 7.05MHz"
+        raise UserError(f"--dial {text!r}: {expected}; {error}") from None
+
+
+def seconds_of(text: str) -> float:
+    """Read a time such as '90s' or '2 min'."""
+    from receiver_sim.schema.quantity import TIME, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(TIME, "1 us", "1000 min", example="90 s").read(text)
+    except ValueError as error:
+        expected = "expected a time from 1us to 1000min, such as 90s"
+        raise UserError(f"--time-limit {text!r}: {expected}; {error}") from None
 
 
 @contextmanager
@@ -171,6 +229,7 @@ def end_if_failed(reports: Any) -> None:
     """End with the code of a failed simulation when a band failed; its deck is named in the warnings."""
     failed = [o for report in reports for o in report.onsets if o.status.value == "failed"]
     for onset in failed:
-        click.echo(f"receiver-sim: {onset.band}: {'; '.join(onset.warnings)}", err=True)
+        where = f"receiver-sim: {onset.band} at {onset.dial_hz / 1e6:.4g} MHz: "
+        click.echo(folded(where + "; ".join(onset.warnings)), err=True)
     if failed:
         raise SystemExit(EXIT_SIMULATION)

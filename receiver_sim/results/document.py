@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from receiver_sim import __version__
+from receiver_sim.results import cautions
 from receiver_sim.results.base import Provenance, plain
 
 FORMAT = 1
@@ -36,7 +37,7 @@ def document(
     """Wrap a result in the document of a verb; its JSON Schema is shipped beside this file.
 
     Keys: format, receiver_sim (version), verb, units (by the end of a field's name), provenance (None for
-    verbs that run no build), warnings, result.
+    verbs that run no build), cautions (for the volts in it), warnings, result.
     """
     return {
         "format": FORMAT,
@@ -44,6 +45,7 @@ def document(
         "verb": verb,
         "units": UNITS,
         "provenance": plain(provenance),
+        "cautions": list(cautions.ALL),
         "warnings": list(warnings),
         "result": plain(result),
     }

@@ -15,12 +15,15 @@ from pydantic import TypeAdapter
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.document import FORMAT
+from receiver_sim.results.written import DeckExport, StarterBuild
 
 VERBS: dict[str, Any] = {
     "audio": AudioResponse,
     "check": CheckReport,
+    "deck": DeckExport,
     "hum": Hum,
     "loop": tuple[BandReport, ...],
+    "new": StarterBuild,
     "supply": SupplyReport,
 }
 """The type of `result` for each verb."""
@@ -42,10 +45,20 @@ def schema() -> dict[str, Any]:
                 "verb": {"const": verb},
                 "units": {"type": "object", "additionalProperties": {"type": "string"}},
                 "provenance": {"anyOf": [{"$ref": "#/$defs/Provenance"}, {"type": "null"}]},
+                "cautions": {"type": "array", "items": {"type": "string"}, "minItems": 1},
                 "warnings": {"type": "array", "items": {"type": "string"}},
                 "result": parts[(verb, mode)],
             },
-            "required": ["format", "receiver_sim", "verb", "units", "provenance", "warnings", "result"],
+            "required": [
+                "format",
+                "receiver_sim",
+                "verb",
+                "units",
+                "provenance",
+                "cautions",
+                "warnings",
+                "result",
+            ],
             "additionalProperties": False,
         }
         for verb in VERBS
