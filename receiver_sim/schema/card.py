@@ -293,10 +293,8 @@ def outside_range(
     for name, volts, span in spans:
         if volts is None or span is None or span[0] <= volts <= span[1]:
             continue
-        out.append(
-            f"{card.type}: {name} at {volts:.3g} V is extrapolated; published points cover "
-            f"{span[0]:.3g} to {span[1]:.3g} V"
-        )
+        ends = f"{span[0]:.3g} V" if span[0] == span[1] else f"{span[0]:.3g} to {span[1]:.3g} V"
+        out.append(f"{card.type}: {name} at {volts:.3g} V, published points at {ends}")
     return out
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
@@ -14,6 +15,10 @@ from receiver_sim.results.check import BandReport, Grade, Verdict
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Build
 from receiver_sim.schema.verdicts import Verdicts
+
+
+def _percent(fraction: float) -> str:
+    return f"{100.0 * fraction:.0f} %"
 
 
 def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
@@ -27,7 +32,8 @@ def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
         if bad:
             verdicts += bad
             continue
-        verdicts.append(found[len(found) // 2])
+        # one word for the whole band where there is nothing to say of a dial setting
+        verdicts.append(replace(found[len(found) // 2], subject=band.band))
         verdicts += _place(band, limits)
         verdicts += _gentleness(band, limits)
         verdicts.append(_evenness(band, limits))
@@ -38,8 +44,8 @@ def _existence(onset: Onset) -> Verdict:
     where = f"{onset.band} at {onset.dial_hz / 1e6:.4g} MHz"
     rule = "onset"
     if onset.status is Status.OSCILLATES and onset.onset is not None:
-        text = f"oscillation starts at {onset.onset.rotation:.0%} of the control"
-        return Verdict(where, rule, Grade.GOOD, onset.onset.rotation, None, "1", text)
+        text = f"oscillation starts at {_percent(onset.onset.rotation)} of the control"
+        return Verdict(where, rule, Grade.GOOD, 100.0 * onset.onset.rotation, None, "%", text)
     if onset.status is Status.DOES_NOT:
         text = (
             "does not oscillate at any setting: raise the tap, the coil's Q or the reach of the control, "
@@ -54,22 +60,19 @@ def _existence(onset: Onset) -> Verdict:
 
 
 def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
-    rotations = [o.onset.rotation for o in band.onsets if o.onset is not None]
+    rotations = [100.0 * o.onset.rotation for o in band.onsets if o.onset is not None]
     volts = [o.onset.screen_v for o in band.onsets if o.onset is not None]
     lowest, highest = min(rotations), max(rotations)
-    if lowest < limits.onset_rotation_min:
+    least, most = 100.0 * limits.onset_rotation_min, 100.0 * limits.onset_rotation_max
+    if lowest < least:
         text = "onset lies near the lower stop: lower the tap or the bottom resistor of the control"
-        yield Verdict(
-            band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, limits.onset_rotation_min, "1", text
-        )
-    elif highest > limits.onset_rotation_max:
+        yield Verdict(band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, least, "%", text)
+    elif highest > most:
         text = "onset lies near the upper stop: raise the tap or feed the control from more volts"
-        yield Verdict(
-            band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, limits.onset_rotation_max, "1", text
-        )
+        yield Verdict(band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, most, "%", text)
     else:
         text = "onset lies in the useful part of the control"
-        yield Verdict(band.band, "onset_rotation", Grade.GOOD, highest, limits.onset_rotation_max, "1", text)
+        yield Verdict(band.band, "onset_rotation", Grade.GOOD, highest, most, "%", text)
     if min(volts) < limits.onset_screen_min:
         text = (
             "the screen is starved at onset: little gain; lower the tap so that onset needs more screen volts"
@@ -103,15 +106,15 @@ def _gentleness(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
 
 
 def _evenness(band: BandReport, limits: Verdicts) -> Verdict:
-    rotations = [o.onset.rotation for o in band.onsets if o.onset is not None]
-    spread = max(rotations) - min(rotations)
-    grade = Grade.GOOD if spread <= limits.dial_spread_max else Grade.DOUBTFUL
+    rotations = [100.0 * o.onset.rotation for o in band.onsets if o.onset is not None]
+    spread, most = max(rotations) - min(rotations), 100.0 * limits.dial_spread_max
+    grade = Grade.GOOD if spread <= most else Grade.DOUBTFUL
     text = (
         "onset moves little over the dial"
         if grade is Grade.GOOD
         else "the control must be followed over the dial: a narrower band or a looser aerial evens it"
     )
-    return Verdict(band.band, "dial_spread_max", grade, spread, limits.dial_spread_max, "1", text)
+    return Verdict(band.band, "dial_spread_max", grade, spread, most, "%", text)
 
 
 def judge_bias(points: Iterable[OperatingPoint]) -> list[Verdict]:
@@ -121,7 +124,7 @@ def judge_bias(points: Iterable[OperatingPoint]) -> list[Verdict]:
         for line in point.ratings:
             grade = Grade.BAD if line.exceeded else Grade.GOOD
             text = (
-                f"{line.quantity} above the rating with the control at {point.setting.rotation:.0%}"
+                f"{line.quantity} above the rating with the control at {_percent(point.setting.rotation)}"
                 if line.exceeded
                 else f"{line.quantity} within the rating"
             )
@@ -140,7 +143,7 @@ def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> li
     failing = [p for p in held if not p.holds]
     if failing:
         worst = failing[0]
-        text = f"at {worst.mains:.0%} of the mains: {worst.reason}"
+        text = f"at {_percent(worst.mains)} of the mains: {worst.reason}"
         verdicts.append(
             Verdict("regulator", "regulator_holds", Grade.BAD, worst.regulator_a, None, "A", text)
         )
@@ -209,7 +212,7 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
         text = (
             "hum stays near the threshold of hearing"
             if grade is Grade.GOOD
-            else f"audible hum; the hum pot at {output.best_position:.0%} leaves {output.best_v * 1e3:.3g} mV"
+            else f"audible hum; the hum pot at {_percent(output.best_position)} leaves {output.best_v * 1e3:.3g} mV"
         )
         verdicts.append(
             Verdict(output.output, "hum_power_max", grade, power, limits.hum_power_max, "W", text)

@@ -126,7 +126,9 @@ class Note:
         from rich.text import Text  # noqa: PLC0415 - see the module's docstring
 
         hang = " " * len(self.mark)
-        lines = textwrap.wrap(clean(self.text), max(options.max_width - len(hang), 20)) or [""]
+        width = max(options.max_width - len(hang), 20)
+        # no break at hyphens: the path of a kept deck stays whole, to be copied
+        lines = textwrap.wrap(clean(self.text), width, break_on_hyphens=False) or [""]
         for number, line in enumerate(lines):
             yield Text.assemble((hang if number else self.mark, self.style), line)
 

@@ -192,7 +192,8 @@ def _extrapolated(points: Sequence[OperatingPoint]) -> list[Note]:
     for point in order:
         for tube in point.tubes:
             if tube.outside:
-                text = f"{tube.socket} {tube.tube}, control {point.label}: {'; '.join(tube.outside)}."
+                places = "; ".join(text.removeprefix(f"{tube.tube}: ") for text in tube.outside)
+                text = f"{tube.socket} {tube.tube}, control {point.label}: {places}."
                 words.setdefault(tube.socket, text)
     if not words:
         return []
@@ -353,15 +354,23 @@ def _outcome(status: Status) -> str:
 
 
 def verdict_table(verdicts: Sequence[Verdict]) -> Section:
-    """Return the verdicts grouped by subject, the worst first in each; grades as sign, word and colour."""
+    """Return what is bad, then what is doubtful, a sentence each; then what is good, a line a subject.
+
+    Grades show as sign, word and colour.
+    """
     counts = [f"{sum(v.grade is g for v in verdicts)} {g.value}" for g in _WORST_FIRST]
     parts: list[Grid | Note] = [Note(", ".join(counts) + ".")]
-    for subject in dict.fromkeys(v.subject for v in verdicts):
-        parts.append(Note(subject, style="bold"))
-        own = [v for v in verdicts if v.subject == subject]
-        for verdict in sorted(own, key=lambda v: _WORST_FIRST.index(v.grade)):
+    for verdict in sorted(verdicts, key=lambda v: _WORST_FIRST.index(v.grade)):
+        if verdict.grade is not Grade.GOOD:
             mark, style = _GRADES[verdict.grade]
-            parts.append(Note(f"{verdict.text} {_reason(verdict)}", mark=mark, style=style))
+            parts.append(
+                Note(f"{verdict.subject}: {verdict.text} {_reason(verdict)}", mark=mark, style=style)
+            )
+    good = [verdict for verdict in verdicts if verdict.grade is Grade.GOOD]
+    mark, style = _GRADES[Grade.GOOD]
+    for subject in dict.fromkeys(verdict.subject for verdict in good):
+        rules = list(dict.fromkeys(verdict.rule for verdict in good if verdict.subject == subject))
+        parts.append(Note(f"{subject}: {', '.join(rules)}", mark=mark, style=style))
     return Section("Verdicts", tuple(parts), PLATE_SUPPLY)
 
 
@@ -403,8 +412,11 @@ def check_report(report: CheckReport) -> Sheet:
         sections.append(hum_table(report.hum))
     if report.regulator is not None:
         sections.append(regulator_table(report.regulator))
-    if report.warnings:
-        sections.append(Section("Warnings", tuple(Note(text, mark=" -  ") for text in report.warnings)))
+    # what stands under the table of meter readings is not said again
+    told = {text for p in report.operating_points for tube in p.tubes for text in tube.outside}
+    warnings = [text for text in report.warnings if text not in told]
+    if warnings:
+        sections.append(Section("Warnings", tuple(Note(text, mark=" -  ") for text in warnings)))
     source = provenance_note(report.provenance, evaluations=report.evaluations)
     sections.append(Section("Made from", (source,)))
     return Sheet(report.title, tuple(sections), report.cautions)

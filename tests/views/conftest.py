@@ -163,7 +163,8 @@ def operating_points():
     def point(label, rotation, screen):
         detector = TubePoint(
             "detector", "6SJ7", 187.3 - screen, screen, -0.31, 0.004, 1e-3 * screen / 23,
-            3.1e-4 * screen / 23, 1.4e-7, 0.167, 0.0072, ("6SJ7: screen at 26.9 V is extrapolated",),
+            3.1e-4 * screen / 23, 1.4e-7, 0.167, 0.0072,
+            ("6SJ7: screen at 26.9 V, published points at 100 to 250 V",),
         )  # fmt: skip
         audio_tube = TubePoint("audio", "6SN7", 171.2, None, 0.0, 5.83, 4.86e-3, None, 0.0, 0.804, None, ())
         ratings = (
