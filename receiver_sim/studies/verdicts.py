@@ -209,11 +209,10 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
         # the load's power at the line frequency; the ripple's higher reactance is left out, on the safe side
         power = output.at_build_v**2 * phone.resistance / (phone.resistance**2 + reactance**2)
         grade = Grade.GOOD if power <= limits.hum_power_max else Grade.DOUBTFUL
-        text = (
-            "hum stays near the threshold of hearing"
-            if grade is Grade.GOOD
-            else f"audible hum; the hum pot at {_percent(output.best_position)} leaves {output.best_v * 1e3:.3g} mV"
-        )
+        text = "hum stays near the threshold of hearing"
+        if grade is not Grade.GOOD:
+            left = f"{output.best_v * 1e3:.3g} mV"
+            text = f"audible hum; the hum pot at {_percent(output.best_position)} leaves {left}"
         verdicts.append(
             Verdict(output.output, "hum_power_max", grade, power, limits.hum_power_max, "W", text)
         )
