@@ -10,87 +10,21 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+from pydantic import Field, PrivateAttr
 
 from receiver_sim.schema import parts as p
+from receiver_sim.schema.base import Part, given
+from receiver_sim.schema.phones import Phones
+from receiver_sim.schema.stage import Audio, HeaterCoupling
+from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
 from receiver_sim.schema.verdicts import Verdicts
-
-
-class Part(BaseModel):
-    """Base of everything in a build: frozen, unknown keys refused, defaults read like the file."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
-
-
-def _given(default: str | float, description: str) -> Any:
-    """Return a field whose default is written as in the file."""
-    return Field(default=default, description=description)
-
-
-def _drop_default(schema: dict[str, Any]) -> None:
-    schema.pop("default", None)
-
-
-def _derived(description: str) -> Any:
-    """Return a field that `loading` fills from other keys when it is left out."""
-    extra: Any = _drop_default
-    return Field(default=None, validate_default=False, description=description, json_schema_extra=extra)
 
 
 class Mains(Part):
     """The mains that heater and rectifier hum come from."""
 
-    frequency: p.MainsFrequency = _given("50 Hz", "Frequency of the mains.")
-
-
-class DcSupply(Part):
-    """A plate supply known by what it gives: volts, source resistance and ripple."""
-
-    kind: Literal["dc"] = Field(description="A supply known by its volts, source resistance and ripple.")
-    volts: p.PlateSupply = Field(description="Open-circuit volts of the plate supply.")
-    resistance: p.SourceResistance = _given("0 ohm", "Source resistance seen by the receiver.")
-    ripple: p.Ripple = _given("0 V", "Ripple on the supply, peak to peak, at no load.")
-    ripple_frequency: p.RippleFrequency = _derived(
-        "Frequency of the ripple; left out: twice that of the mains."
-    )
-    bleeder: p.Bleeder | None = Field(
-        default=None, description="Resistor across the supply that discharges its capacitors; left out: none."
-    )
-
-
-class Heater(Part):
-    """The heater line of both tubes and its hum-balance pot."""
-
-    volts: p.HeaterVolts = Field(description="Volts of the heater line (rms if ac).")
-    supply: Literal["ac", "dc"] = Field(description="'ac' from a transformer winding, or 'dc'.")
-    hum_pot: p.HumPot = _given("100 ohm", "Pot across the heater line, wiper to ground.")
-    hum_pot_position: p.Setting = _given("50 %", "Wiper of the hum pot, from heater end a to end b.")
-
-
-class _Shunt(Part):
-    volts: p.RegulatorVolts = Field(description="Volts it holds at `current`.")
-    current: p.RegulatorCurrent = Field(description="Current at which `volts` is stated.")
-    impedance: p.ResistorOrLink = Field(description="Slope of its volts against current.")
-    minimum_current: p.RegulatorCurrent | None = Field(
-        default=None, description="It holds regulation above this current; left out: not checked."
-    )
-    maximum_current: p.RegulatorCurrent | None = Field(
-        default=None, description="Most current it stands; left out: not checked."
-    )
-    dropper: p.Resistor = Field(description="Resistor from the plate supply to the regulator.")
-
-
-class Zener(_Shunt):
-    """A zener diode (or a string of them) that feeds the regeneration control."""
-
-    kind: Literal["zener"] = Field(description="A zener diode, or a string taken as one.")
-
-
-class GasTube(_Shunt):
-    """A gas-filled regulator tube that feeds the regeneration control."""
-
-    kind: Literal["gas_tube"] = Field(description="A glow-discharge regulator tube.")
-    strike: p.StrikeVolts = Field(description="Volts needed to strike it; above `volts`.")
+    frequency: p.MainsFrequency = given("50 Hz", "Frequency of the mains.")
+    volts: p.MainsVolts = given("230 V", "Nominal volts of the mains, for what drifts per volt.")
 
 
 class Regeneration(Part):
@@ -102,10 +36,10 @@ class Regeneration(Part):
         default=None,
         description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
     )
-    rotation: p.Rotation = _given("270 deg", "Rotation of the control from stop to stop.")
-    top: p.ResistorOrLink = _given("0 ohm", "Resistor from the regulator (or supply) to the top of the pot.")
-    bottom: p.ResistorOrLink = _given("0 ohm", "Resistor between the bottom of the pot and ground.")
-    stopper: p.ResistorOrLink = _given("0 ohm", "Resistor between the wiper and the screen.")
+    rotation: p.Rotation = given("270 deg", "Rotation of the control from stop to stop.")
+    top: p.ResistorOrLink = given("0 ohm", "Resistor from the regulator (or supply) to the top of the pot.")
+    bottom: p.ResistorOrLink = given("0 ohm", "Resistor between the bottom of the pot and ground.")
+    stopper: p.ResistorOrLink = given("0 ohm", "Resistor between the wiper and the screen.")
     bypass: p.BypassCapacitor = Field(description="Capacitor from the screen to ground.")
 
 
@@ -113,8 +47,8 @@ class RfFilter(Part):
     """The filter in the plate lead of the detector that keeps RF out of the audio."""
 
     choke: p.RfChoke = Field(description="RF choke in the plate lead.")
-    choke_resistance: p.WindingResistance = _given("30 ohm", "Winding resistance of the choke.")
-    choke_capacitance: p.StrayCapacitance = _given("1.5 pF", "Self-capacitance of the choke.")
+    choke_resistance: p.WindingResistance = given("30 ohm", "Winding resistance of the choke.")
+    choke_capacitance: p.StrayCapacitance = given("1.5 pF", "Self-capacitance of the choke.")
     plate_capacitor: p.FilterCapacitor = Field(description="Capacitor from plate to ground; 0 pF: none.")
     output_capacitor: p.FilterCapacitor = Field(
         description="Capacitor from the audio end of the choke to ground; 0 pF: none."
@@ -127,7 +61,7 @@ class ChokeLoad(Part):
     kind: Literal["choke"] = Field(description="An audio choke.")
     inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
     resistance: p.WindingResistance = Field(description="Winding resistance.")
-    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance.")
+    capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance.")
     shunt: p.PlateResistor | None = Field(
         default=None, description="Resistor across it against threshold howl; left out: none."
     )
@@ -148,8 +82,8 @@ class TransformerLoad(Part):
     primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
     ratio: p.TurnsRatio = Field(description="Turns of the secondary over those of the primary.")
     secondary_resistance: p.WindingResistance = Field(description="Winding resistance of the secondary.")
-    coupling: p.TransformerCoupling = _given(0.995, "Coupling coefficient of the windings, below 1.")
-    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance, as seen across the primary.")
+    coupling: p.TransformerCoupling = given(0.995, "Coupling coefficient of the windings, below 1.")
+    capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance, as seen across the primary.")
     shunt: p.PlateResistor | None = Field(
         default=None, description="Resistor across the primary against threshold howl; left out: none."
     )
@@ -161,19 +95,9 @@ DetectorLoad = Annotated[ChokeLoad | ResistorLoad | TransformerLoad, Field(discr
 class Strays(Part):
     """Wiring capacitances to ground round the detector."""
 
-    grid: p.StrayCapacitance = _given("3 pF", "At the hot end of the tank and the grid.")
-    cathode: p.StrayCapacitance = _given("4 pF", "At the cathode and the tap.")
-    plate: p.StrayCapacitance = _given("4 pF", "At the plate.")
-
-
-class HeaterCoupling(Part):
-    """How each end of the heater reaches grid and cathode. Defaults: common practice, no source."""
-
-    grid_a: p.StrayCapacitance = _given("0.15 pF", "From heater end a to the grid.")
-    grid_b: p.StrayCapacitance = _given("0.10 pF", "From heater end b to the grid.")
-    cathode_a: p.StrayCapacitance = _given("4 pF", "From heater end a to the cathode.")
-    cathode_b: p.StrayCapacitance = _given("4 pF", "From heater end b to the cathode.")
-    leakage: p.Leakage = _given("200 Mohm", "Leakage resistance from the heater to the cathode.")
+    grid: p.StrayCapacitance = given("3 pF", "At the hot end of the tank and the grid.")
+    cathode: p.StrayCapacitance = given("4 pF", "At the cathode and the tap.")
+    plate: p.StrayCapacitance = given("4 pF", "At the plate.")
 
 
 class Detector(Part):
@@ -181,7 +105,7 @@ class Detector(Part):
 
     tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
     grid_leak: p.GridLeak = Field(description="Grid leak resistor.")
-    grid_leak_to: Literal["tank", "cathode", "ground"] = _given(
+    grid_leak_to: Literal["tank", "cathode", "ground"] = given(
         "tank", "Where the leak returns: 'tank' (across the grid capacitor), 'cathode' or 'ground'."
     )
     grid_capacitor: p.GridCapacitor = Field(description="Capacitor between tank and grid.")
@@ -193,97 +117,12 @@ class Detector(Part):
     )
 
 
-class Volume(Part):
-    """The volume control ahead of the audio grid."""
-
-    pot: p.Pot = Field(description="Track resistance.")
-    law: Literal["linear", "log", "antilog"] = _given("log", "Law of the track against rotation.")
-    mid: p.MidFraction | None = Field(
-        default=None,
-        description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
-    )
-    setting: p.Setting = _given("100 %", "Rotation at which it stands.")
-
-
-class Decoupling(Part):
-    """A resistor and a capacitor in the plate feed of the audio stage."""
-
-    resistor: p.Resistor = Field(description="Resistor from the plate supply.")
-    capacitor: p.BypassCapacitor = Field(description="Capacitor to ground after it.")
-
-
-class OutputChoke(Part):
-    """An audio choke in the plate lead of the audio tube."""
-
-    kind: Literal["choke"] = Field(description="A choke; phones go to the plate through a capacitor.")
-    inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
-    resistance: p.WindingResistance = Field(description="Winding resistance.")
-    capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance.")
-
-
-class Secondary(Part):
-    """One secondary winding or tap of the output transformer."""
-
-    name: p.Name = Field(description="Name that phones refer to with `at`.")
-    ratio: p.TurnsRatio = Field(description="Turns of this winding over those of the primary.")
-    resistance: p.WindingResistance = Field(description="Its winding resistance.")
-
-
-class OutputTransformer(Part):
-    """An output transformer in the plate lead of the audio tube."""
-
-    kind: Literal["transformer"] = Field(description="A transformer with one secondary or more.")
-    primary_inductance: p.AudioInductance = Field(description="Inductance of the primary.")
-    primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
-    primary_capacitance: p.StrayCapacitance = _given("100 pF", "Self-capacitance across the primary.")
-    leakage: p.LeakageInductance = Field(description="Leakage inductance, seen from the primary.")
-    secondaries: tuple[Secondary, ...] = Field(min_length=1, max_length=10, description="Its secondaries.")
-
-
-Output = Annotated[OutputChoke | OutputTransformer, Field(discriminator="kind")]
-
-
-class Audio(Part):
-    """The audio stage."""
-
-    tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
-    coupling: p.CouplingCapacitor | None = Field(
-        default=None,
-        description="Capacitor from the detector to the volume control; left out: none (transformer).",
-    )
-    volume: Volume = Field(description="The volume control.")
-    grid_stopper: p.ResistorOrLink = _given("0 ohm", "Resistor between the volume control and the grid.")
-    cathode_resistor: p.Resistor = Field(description="Cathode bias resistor.")
-    cathode_bypass: p.BypassCapacitor | None = Field(
-        default=None, description="Capacitor across it; left out: not by-passed."
-    )
-    decoupling: Decoupling | None = Field(
-        default=None, description="Decoupling of the plate feed; left out: none."
-    )
-    heater_coupling: HeaterCoupling = Field(
-        default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
-    )
-    output: Output = Field(description="What is in the plate lead.")
-
-
-class Phones(Part):
-    """Headphones, a speaker or any other load of the audio stage."""
-
-    name: p.Name = Field(description="Name in results.")
-    at: p.Name = Field(description="'plate' (through `capacitor`) or the name of a secondary.")
-    capacitor: p.BypassCapacitor | None = Field(
-        default=None, description="Blocking capacitor in series; needed at the plate."
-    )
-    resistance: p.LoadResistance = Field(description="Resistance.")
-    inductance: p.LoadInductance = _given("0 H", "Inductance in series with the resistance.")
-
-
 class Tuning(Part):
     """The tuning capacitor, shared by all bands."""
 
     minimum: p.TuningCapacitor = Field(description="Capacitance fully open.")
     maximum: p.TuningCapacitor = Field(description="Capacitance fully meshed.")
-    stray: p.StrayCapacitance = _given("10 pF", "Wiring, coil and socket across the tank, tube apart.")
+    stray: p.StrayCapacitance = given("10 pF", "Wiring, coil and socket across the tank, tube apart.")
 
 
 class Aerial(Part):
@@ -292,7 +131,7 @@ class Aerial(Part):
     coupling: p.AerialCapacitance = Field(description="Capacitor from the hot end of the tank to the aerial.")
     resistance: p.Resistor = Field(description="Resistance of the aerial and its earth.")
     capacitance: p.AerialCapacitance = Field(description="Capacitance of the aerial to ground.")
-    inductance: p.AerialInductance = _given("0 uH", "Inductance of the aerial wire and lead-in.")
+    inductance: p.AerialInductance = given("0 uH", "Inductance of the aerial wire and lead-in.")
 
 
 class Coil(Part):
@@ -301,7 +140,7 @@ class Coil(Part):
     inductance: p.TankInductance = Field(description="Inductance of the whole winding.")
     q: p.CoilQ = Field(description="Q of the tank in the band, tube apart.")
     tap: p.Tap = Field(description="Tap, in turns from the grounded end, as part of all turns.")
-    coupling: p.CoilCoupling = _given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
+    coupling: p.CoilCoupling = given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
 
 
 class Padding(Part):
@@ -310,7 +149,7 @@ class Padding(Part):
     series: p.TuningCapacitor | None = Field(
         default=None, description="In series with the tuning capacitor; left out: none."
     )
-    parallel: p.FilterCapacitor = _given("0 pF", "Across the coil.")
+    parallel: p.FilterCapacitor = given("0 pF", "Across the coil.")
 
 
 class Band(Part):
@@ -325,17 +164,15 @@ class Band(Part):
     )
 
 
-Regulator = Annotated[Zener | GasTube, Field(discriminator="kind")]
-
-
 class Build(Part):
     """One two-valve regenerative receiver."""
 
     receiver_sim: Literal[1] = Field(description="Version of the format of this file: 1.")
     title: p.Name = Field(description="Title of the build, in results.")
     mains: Mains = Field(default_factory=Mains, description="The mains.")
-    supply: DcSupply = Field(description="The plate supply.")
+    supply: Supply = Field(description="The plate supply.")
     heater: Heater = Field(description="The heater line.")
+    pickup: Pickup = Field(default_factory=Pickup, description="Magnetic pick-up; left out: none.")
     regulator: Regulator | None = Field(
         default=None, description="Regulator that feeds the regeneration control; left out: the supply does."
     )

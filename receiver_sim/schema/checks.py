@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterator
 
+from receiver_sim.schema import regulator_types
 from receiver_sim.schema.build import Build, Padding, Tuning
-from receiver_sim.schema.faults import KeyPath, listed, nearest, show
+from receiver_sim.schema.faults import KeyPath, nearest
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
+from receiver_sim.schema.stage_checks import STAGE_CHECKS
 from receiver_sim.schema.validated import Finding, Glimpse
 
 # What a receiving tube, its socket and the grid lead add across the tank; common practice, no source.
@@ -20,9 +22,17 @@ def _ordered(g: Glimpse, low: KeyPath, high: KeyPath, what: str) -> Iterator[Fin
         yield Finding(high, f"{what} above that of '{low[-1]}'", "swap the two or correct one")
 
 
+def _held_volts(g: Glimpse) -> float | None:
+    """Return the volts the regulator holds, all in series, None if unknown."""
+    one = g.number("regulator", "volts")
+    if one is None:
+        one = regulator_types.figures(g.word("regulator", "type") or "").get("volts")
+    return None if one is None else one * (g.number("regulator", "count") or 1.0)
+
+
 def supply_order(g: Glimpse) -> Iterator[Finding]:
     """A shunt regulator needs volts to drop, must strike above what it holds, and has a least current."""
-    supply, held = g.number("supply", "volts"), g.number("regulator", "volts")
+    supply, held = g.number("supply", "volts"), _held_volts(g)
     if supply is not None and held is not None and not held < supply:
         volts = format_quantity(supply, VOLTAGE, 4)
         yield Finding(("regulator", "volts"), f"less than the {volts} of the supply",
@@ -45,14 +55,6 @@ def pot_laws(g: Glimpse) -> Iterator[Finding]:
             )
 
 
-def coupling_capacitor(g: Glimpse) -> Iterator[Finding]:
-    """Without a coupling capacitor the plate volts of the detector would reach the audio grid."""
-    kind = g.word("detector", "load", "kind")
-    if kind in ("choke", "resistor") and not g.given("audio", "coupling") and g.given("audio"):
-        yield Finding(("audio", "coupling"), f"a capacitor, since the detector's load is a {kind}",
-                      "add a line such as 'coupling: 10 nF'", missing=True)  # fmt: skip
-
-
 def tuning_order(g: Glimpse) -> Iterator[Finding]:
     """The capacitor meshes from minimum to maximum, a band runs from low to high."""
     yield from _ordered(g, ("tuning", "minimum"), ("tuning", "maximum"), "a capacitance")
@@ -72,39 +74,22 @@ def _repeated(g: Glimpse, path: KeyPath, what: str) -> Iterator[Finding]:
 
 
 def names(g: Glimpse) -> Iterator[Finding]:
-    """Bands, phones and secondaries are told apart by name; 'plate' is taken."""
+    """Bands, phones and secondaries are told apart by name; 'plate' and 'volume' are taken."""
     yield from _repeated(g, ("bands",), "band")
     yield from _repeated(g, ("phones",), "load")
     windings: KeyPath = ("audio", "output", "secondaries")
     yield from _repeated(g, windings, "secondary")
     for i in range(g.count(*windings)):
-        if (g.word(*windings, i, "name") or "").casefold() == "plate":
-            yield Finding((*windings, i, "name"), "a name other than 'plate'", "rename it")
-
-
-def phones_places(g: Glimpse) -> Iterator[Finding]:
-    """Phones hang on a winding that exists, or on the plate through a capacitor."""
-    kind = g.word("audio", "output", "kind")
-    windings: KeyPath = ("audio", "output", "secondaries")
-    known = [g.word(*windings, i, "name") or "" for i in range(g.count(*windings))]
-    for i in range(g.count("phones")):
-        at = g.word("phones", i, "at")
-        if at == "plate" and not g.given("phones", i, "capacitor"):
-            yield Finding(("phones", i, "capacitor"), "a blocking capacitor: the plate carries the supply",
-                          "add a line such as 'capacitor: 0.47 uF'", missing=True)  # fmt: skip
-        elif at is not None and at != "plate" and kind in ("choke", "transformer"):
-            places = ["plate", *(known if kind == "transformer" else [])]
-            if at not in places:
-                near = nearest(at, places)
-                cure = f"did you mean '{show(near)}'?" if near else "name a secondary of 'audio.output'"
-                yield Finding(("phones", i, "at"), listed([show(place) for place in places]), cure)
+        name = (g.word(*windings, i, "name") or "").casefold()
+        if name in ("plate", "volume"):
+            yield Finding((*windings, i, "name"), f"a name other than '{name}'", "rename it")
 
 
 def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse], Iterator[Finding]]:
     """Return the check that a card is on hand for each tube."""
 
     def tubes(g: Glimpse) -> Iterator[Finding]:
-        for path in (("detector", "tube"), ("audio", "tube")):
+        for path in (("detector", "tube"), ("audio", "tube"), ("audio", "first", "tube")):
             tube = g.word(*path)
             if tube is None or tube in (known := known_tubes()):
                 continue
@@ -119,10 +104,9 @@ def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse
 CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     supply_order,
     pot_laws,
-    coupling_capacitor,
     tuning_order,
     names,
-    phones_places,
+    *STAGE_CHECKS,
 )
 
 
@@ -139,7 +123,7 @@ def tank_capacitance(tuning: Tuning, padding: Padding | None, variable: float) -
 
 def warnings_of(build: Build) -> tuple[str, ...]:
     """Return what is allowed but hardly meant, a sentence each."""
-    return (*_coverage(build), *_supply_cautions(build))
+    return (*_coverage(build), *_supply_cautions(build), *_load_cautions(build))
 
 
 def _coverage(build: Build) -> Iterator[str]:
@@ -159,12 +143,30 @@ def _coverage(build: Build) -> Iterator[str]:
 
 
 def _supply_cautions(build: Build) -> Iterator[str]:
-    if build.supply.bleeder is None:
+    if build.supply.bleeder is None and build.supply.kind != "battery":
         yield "supply: no bleeder, so its capacitors stay charged when off: discharge and measure first"
-    if build.regulator is not None and build.regulator.kind == "gas_tube":
+    if (
+        build.regulator is not None
+        and build.regulator.kind == "gas_tube"
+        and build.supply.kind != "rectifier"
+    ):
         strike = build.regulator.strike
         if strike > build.supply.volts:
             yield (
                 f"regulator: it strikes at {format_quantity(strike, VOLTAGE, 4)}, above the supply of "
                 f"{format_quantity(build.supply.volts, VOLTAGE, 4)}: it will not light"
+            )
+
+
+def _load_cautions(build: Build) -> Iterator[str]:
+    for phone in build.phones:
+        if phone.at == "plate" and phone.state == "open" and phone.drain is None:
+            yield (
+                f"phones '{phone.name}': open, with no drain behind the capacitor: the free lead floats up "
+                "to PLATE POTENTIAL; add a line such as 'drain: 100 kohm'"
+            )
+        if phone.kind is not None and not phone.impedance:
+            yield (
+                f"phones '{phone.name}': usual figures of the kind '{phone.kind}' stand for what is left out "
+                "(common practice, no source): measure yours"
             )

@@ -13,6 +13,7 @@ from receiver_sim.data import folder
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
 from receiver_sim.schema.faults import BuildFaults, Fault, KeyPath, dotted
+from receiver_sim.schema.filling import filled
 from receiver_sim.schema.located_yaml import Located, locate, read_located
 from receiver_sim.schema.validated import validated
 
@@ -106,9 +107,7 @@ def _scalars(data: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Any]]:
 def _build(located: Located, known_tubes: KnownTubes, si: bool = False) -> Build:
     checks = (*CHECKS, known_types(known_tubes))
     build = validated(Build, located, checks=checks, faults=BuildFaults, si=si)
-    if build.supply.ripple_frequency is None:  # a default that depends on another key
-        supply = build.supply.model_copy(update={"ripple_frequency": 2.0 * build.mains.frequency})
-        build = build.model_copy(update={"supply": supply})
+    build = filled(build)
     build._data = located.data
     build._sha256 = located.sha256
     build._warnings = warnings_of(build)

@@ -17,13 +17,17 @@ from pydantic_core import PydanticCustomError, core_schema
 from receiver_sim.schema.quantity import (
     ANGLE,
     CAPACITANCE,
+    CHARGE,
     CURRENT,
+    DECIBEL,
     FRACTION,
     FREQUENCY,
     INDUCTANCE,
     NUMBER,
     PERCENTAGE,
+    POWER,
     RESISTANCE,
+    TIME,
     VOLTAGE,
     Quantity,
 )
@@ -110,6 +114,15 @@ HeaterVolts = Annotated[float, Quantity(VOLTAGE, "1 V", "120 V", example="6.3 V"
 RegulatorVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "500 V", example="90 V")]
 StrikeVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "1000 V", example="115 V")]
 RegulatorCurrent = Annotated[float, Quantity(CURRENT, "1 uA", "1 A", example="5 mA")]
+MainsVolts = Annotated[float, Quantity(VOLTAGE, "20 V", "500 V", example="230 V")]
+WindingVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "700 V", example="180 V")]
+DiodeDrop = Annotated[float, Quantity(VOLTAGE, "0.2 V", "150 V", example="22 V")]
+PeakVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "10 kV", example="450 V")]
+PickupVolts = Annotated[float, Quantity(VOLTAGE, "1 nV", "1 V", zero=True, example="0.5 mV")]
+Drift = Annotated[float, Quantity(VOLTAGE, "1 uV", "2 V", zero=True, example="60 mV")]
+WarmUp = Annotated[float, Quantity(TIME, "0.1 s", "2 min", zero=True, example="11 s")]
+Capacity = Annotated[float, Quantity(CHARGE, "1 mAh", "1000 Ah", example="0.5 Ah")]
+PartPower = Annotated[float, Quantity(POWER, "10 mW", "100 W", example="2 W")]
 
 # Resistances
 Resistor = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 Mohm", example="4.7 kohm")]
@@ -141,7 +154,13 @@ LoadInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "100 H", zero=Tru
 TankInductance = Annotated[float, Quantity(INDUCTANCE, "0.05 uH", "1 H", example="4.2 uH")]
 AerialInductance = Annotated[float, Quantity(INDUCTANCE, "1 nH", "10 mH", zero=True, example="5 uH")]
 
+# Sound
+AudioFrequency = Annotated[float, Quantity(FREQUENCY, "1 Hz", "200 kHz", example="1 kHz")]
+Phase = Annotated[float, Quantity(ANGLE, "0.01 deg", "90 deg", zero=True, example="75 deg")]
+SoundLevel = Annotated[float, Quantity(DECIBEL, "20 dB", "140 dB", example="100 dB")]
+
 # Plain figures
+Count = Annotated[float, Quantity(NUMBER, "1", "20", example="2")]
 BandEdge = Annotated[float, Quantity(FREQUENCY, "10 kHz", "300 MHz", example="3.5 MHz")]
 Rotation = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="270 deg")]
 Setting = Annotated[float, Quantity(FRACTION, "0 %", "100 %", example="50 %")]

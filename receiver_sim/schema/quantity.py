@@ -94,6 +94,8 @@ _LENGTHS = {"m": "meter", "cm": "centimeter", "in": "inch", "ft": "foot"}
 LENGTH = Dimension("a length", "m", _LENGTHS, f"n{_MICROS}mk", "32 mm")
 TIME = Dimension("a time", "s", {"s": "second", "min": "minute"}, f"n{_MICROS}m", "5 ms")
 ANGLE = Dimension("an angle", "deg", {"deg": "degree", "°": "degree"}, "", "270 deg")
+CHARGE = Dimension("a charge", "C", {"Ah": "ampere_hour", "C": "coulomb"}, "m", "0.5 Ah")
+DECIBEL = Dimension("a level", "dB", {"dB": "decibel"}, "", "100 dB")
 PERCENTAGE = Dimension("a percentage", "%", {"%": "percent"}, "", "8 %")
 FRACTION = Dimension("a fraction", "%", {"%": "percent"}, "", "50 %", bare=True)
 NUMBER = Dimension("a plain number", "", {}, "", "140", bare=True)
@@ -102,6 +104,7 @@ NUMBER = Dimension("a plain number", "", {}, "", "140", bare=True)
 _BASES = {
     "ohm": "ohm", "F": "farad", "H": "henry", "V": "volt", "A": "ampere", "W": "watt", "Hz": "hertz",
     "S": "siemens", "m": "meter", "s": "second", "deg": "degree", "%": "percent",
+    "C": "coulomb", "dB": "decibel",
 }  # fmt: skip
 
 
@@ -118,6 +121,8 @@ def _scale(prefix: str, pint_name: str, base: str) -> Decimal:
     """Return how many base units one prefixed unit is; exact to the decimal figure that pint gives."""
     if pint_name == "percent":
         return Decimal("0.01")
+    if pint_name == "decibel":  # a level stays what it is; pint would turn it into a ratio
+        return Decimal(1)
     factor = _units().Quantity(1, _PREFIX_WORDS[prefix] + pint_name).to(base).magnitude
     # 1e-12 comes back as 1e-12 or 9.999999999999999e-13 depending on pint's route: 15 figures settle it.
     return Decimal(f"{float(factor):.15g}")

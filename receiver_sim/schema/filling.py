@@ -1,0 +1,33 @@
+"""Values that follow from other keys where they are left out: by the mains, by a type, by a kind."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from receiver_sim.schema import regulator_types
+from receiver_sim.schema.build import Build
+from receiver_sim.schema.phones import DEFAULTS, NO_KIND, Phones
+
+
+def filled(build: Build) -> Build:
+    """Return the build with what follows from other keys filled in; nothing stated is changed."""
+    changes: dict[str, Any] = {}
+    supply = build.supply
+    if supply.kind in ("dc", "bench") and supply.ripple_frequency is None:
+        ripple = {"ripple_frequency": 2.0 * build.mains.frequency}
+        changes["supply"] = supply.model_copy(update=ripple)
+    regulator = build.regulator
+    if regulator is not None and regulator.type is not None:
+        printed = regulator_types.figures(regulator.type)
+        missing = {k: v for k, v in printed.items() if getattr(regulator, k, 0.0) is None}
+        changes["regulator"] = regulator.model_copy(update=missing)
+    changes["phones"] = tuple(_phones(phone) for phone in build.phones)
+    return build.model_copy(update=changes)
+
+
+def _phones(phone: Phones) -> Phones:
+    usual = dict(NO_KIND if phone.kind is None else DEFAULTS[phone.kind])
+    if phone.impedance:  # the fitted network stands for R, L and C
+        usual.pop("resistance", None)
+    missing = {key: value for key, value in usual.items() if getattr(phone, key) is None}
+    return phone.model_copy(update=missing) if missing else phone
