@@ -12,6 +12,7 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -25,7 +26,7 @@ from receiver_sim.results.base import Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.onset import Onset
-from receiver_sim.schema import Band, Build, BuildFaults, Fault, load_build
+from receiver_sim.schema import Band, Build, BuildFaults, Fault, changed_build, load_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
 from receiver_sim.studies import (
@@ -45,6 +46,7 @@ __all__ = [
     "audio",
     "band_named",
     "cards_for",
+    "changed_build",
     "check",
     "deck_text",
     "dial_frequencies",
@@ -52,6 +54,8 @@ __all__ = [
     "load_build",
     "loop",
     "provenance",
+    "shipped_build",
+    "shipped_builds",
     "supply",
 ]
 
@@ -73,6 +77,21 @@ def _bench(given: Bench | None) -> Iterator[Bench]:
         return
     with Bench() as bench:
         yield bench
+
+
+_BUILDS = Path(__file__).with_name("schema") / "builds"
+
+
+def shipped_builds() -> tuple[str, ...]:
+    """Return the names of the builds that come with the program."""
+    return tuple(sorted(path.stem for path in _BUILDS.glob("*.yaml")))
+
+
+def shipped_build(name: str) -> Build:
+    """Return a build that comes with the program, such as 'demo'. Raises KeyError that lists the names."""
+    if name not in shipped_builds():
+        raise KeyError(f"no build '{name}' comes with the program; there are: {', '.join(shipped_builds())}")
+    return load_build(_BUILDS / f"{name}.yaml")
 
 
 def cards_for(build: Build) -> Cards:

@@ -67,10 +67,10 @@ def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
     if lowest < least:
         text = "onset lies near the lower stop: lower the tap or the bottom resistor of the control"
         yield Verdict(band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, least, "%", text)
-    elif highest > most:
+    if highest > most:
         text = "onset lies near the upper stop: raise the tap or feed the control from more volts"
         yield Verdict(band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, most, "%", text)
-    else:
+    if lowest >= least and highest <= most:
         text = "onset lies in the useful part of the control"
         yield Verdict(band.band, "onset_rotation", Grade.GOOD, highest, most, "%", text)
     if min(volts) < limits.onset_screen_min:
@@ -80,12 +80,12 @@ def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
         yield Verdict(
             band.band, "onset_screen_min", Grade.DOUBTFUL, min(volts), limits.onset_screen_min, "V", text
         )
-    elif max(volts) > limits.onset_screen_max:
+    if max(volts) > limits.onset_screen_max:
         text = "onset needs many screen volts: raise the tap"
         yield Verdict(
             band.band, "onset_screen_max", Grade.DOUBTFUL, max(volts), limits.onset_screen_max, "V", text
         )
-    else:
+    if min(volts) >= limits.onset_screen_min and max(volts) <= limits.onset_screen_max:
         text = "screen volts at onset are those of a working detector"
         yield Verdict(band.band, "onset_screen", Grade.GOOD, max(volts), limits.onset_screen_max, "V", text)
 
@@ -181,23 +181,18 @@ def judge_audio(audio: AudioResponse, limits: Verdicts) -> list[Verdict]:
     verdicts = []
     for output in audio.outputs:
         low, high = output.low_hz, output.high_hz
+        found = []
         if low is not None and low > limits.audio_low_max:
             text = "thin: larger coupling and by-pass capacitors or more output inductance help"
-            verdicts.append(
-                Verdict(output.output, "audio_low_max", Grade.DOUBTFUL, low, limits.audio_low_max, "Hz", text)
-            )
-        elif high is not None and high < limits.audio_high_min:
+            found.append(("audio_low_max", low, limits.audio_low_max, text))
+        if high is not None and high < limits.audio_high_min:
             text = "dull: a smaller RF filter capacitor, a lower load or a smaller grid leak helps"
-            verdicts.append(
-                Verdict(
-                    output.output, "audio_high_min", Grade.DOUBTFUL, high, limits.audio_high_min, "Hz", text
-                )
-            )
-        else:
+            found.append(("audio_high_min", high, limits.audio_high_min, text))
+        verdicts += [Verdict(output.output, r, Grade.DOUBTFUL, v, m, "Hz", text) for r, v, m, text in found]
+        if not found:
             text = "passes the speech band"
-            verdicts.append(
-                Verdict(output.output, "audio_band", Grade.GOOD, high, limits.audio_high_min, "Hz", text)
-            )
+            limit = limits.audio_high_min
+            verdicts.append(Verdict(output.output, "audio_band", Grade.GOOD, high, limit, "Hz", text))
     return verdicts
 
 

@@ -1,0 +1,239 @@
+"""Every rule of the verdicts in both directions, on results of ngspice, with thresholds set in the build.
+
+The figure that a rule judges is worked out here from the results; a threshold just on either side of it (a part
+in a thousand) must turn the grade. README's table is held against the model of the thresholds.
+"""
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+
+from receiver_sim import api
+from receiver_sim.engine import Bench
+from receiver_sim.results.check import CheckReport, Grade, Verdict
+from receiver_sim.schema import Build, changed_build
+from receiver_sim.schema.verdicts import Verdicts
+from receiver_sim.studies import verdicts
+
+README = Path(__file__).parents[2] / "README.md"
+SUBJECT = "160 m"
+
+
+@pytest.fixture(scope="module")
+def report(bench: Bench, demo: Build) -> CheckReport:
+    return api.check(demo, bench=bench)
+
+
+def judged(build: Build, report: CheckReport) -> tuple[Verdict, ...]:
+    """Judge the demo's results by the thresholds of another build, as `api.check` does."""
+    limits = build.verdicts
+    assert report.audio is not None and report.hum is not None and report.regulator is not None
+    return (
+        *verdicts.judge_bands(report.bands, limits),
+        *verdicts.judge_bias(report.operating_points),
+        *verdicts.judge_regulator(report.regulator, report.bands[0].middle, limits),
+        *verdicts.judge_audio(report.audio, limits),
+        *verdicts.judge_hum(report.hum, build, limits),
+    )
+
+
+def rotations(report: CheckReport) -> list[float]:
+    return [o.onset.rotation for o in report.bands[0].onsets if o.onset is not None]
+
+
+def screens(report: CheckReport) -> list[float]:
+    return [o.onset.screen_v for o in report.bands[0].onsets if o.onset is not None]
+
+
+def drift(report: CheckReport) -> float:
+    """Largest change of the screen volts for 90 or 110 % mains, over the volts of the approach."""
+    assert report.regulator is not None and report.bands[0].middle.approach_v is not None
+    low, nominal, high = (p.screen_v for p in report.regulator.points)
+    return max(nominal - low, high - nominal) / report.bands[0].middle.approach_v
+
+
+def hum_power(report: CheckReport) -> float:
+    """P = V^2 R/(R^2 + X^2) in the demo's headset, 2.2 kohm and 1.7 H at 50 Hz: textbook."""
+    assert report.hum is not None
+    reactance = 2 * math.pi * 50.0 * 1.7
+    return report.hum.outputs[0].at_build_v ** 2 * 2200.0 / (2200.0**2 + reactance**2)
+
+
+# threshold, figure it is compared with, its unit in the build, scale from SI to that unit, subject
+RULES = [
+    ("onset_rotation_min", lambda r: min(rotations(r)), "%", 100.0, SUBJECT),
+    ("onset_rotation_max", lambda r: max(rotations(r)), "%", 100.0, SUBJECT),
+    ("onset_screen_min", lambda r: min(screens(r)), "V", 1.0, SUBJECT),
+    ("onset_screen_max", lambda r: max(screens(r)), "V", 1.0, SUBJECT),
+    ("dial_spread_max", lambda r: max(rotations(r)) - min(rotations(r)), "%", 100.0, SUBJECT),
+    ("approach_min", lambda r: min(o.approach_deg for o in r.bands[0].onsets), "deg", 1.0, SUBJECT),
+    ("mains_drift_max", drift, "", 1.0, "regulator"),
+    ("hum_power_max", hum_power, "pW", 1e12, "magnetic headset"),
+    ("audio_low_max", lambda r: r.audio.outputs[0].low_hz, "Hz", 1.0, "magnetic headset"),
+    ("audio_high_min", lambda r: r.audio.outputs[0].high_hz, "Hz", 1.0, "magnetic headset"),
+]
+GOOD_NAME = {
+    "onset_rotation_min": "onset_rotation",
+    "onset_rotation_max": "onset_rotation",
+    "onset_screen_min": "onset_screen",
+    "onset_screen_max": "onset_screen",
+    "audio_low_max": "audio_band",
+    "audio_high_min": "audio_band",
+}
+
+
+@pytest.mark.parametrize(("key", "figure", "unit", "scale", "subject"), RULES, ids=[r[0] for r in RULES])
+def test_a_threshold_in_the_build_turns_its_verdict(
+    report: CheckReport,
+    demo: Build,
+    key: str,
+    figure: object,
+    unit: str,
+    scale: float,
+    subject: str,
+) -> None:
+    value = figure(report)  # type: ignore[operator]
+    # its neighbours opened wide, so that only this rule can speak
+    wide = {
+        "onset_rotation_min": "1 %",
+        "onset_rotation_max": "99 %",
+        "onset_screen_min": "1 mV",
+        "onset_screen_max": "500 V",
+        "audio_low_max": "100 kHz",
+        "audio_high_min": "1 Hz",
+    }
+    for share, is_good in ((0.999, key.endswith("_min")), (1.001, key.endswith("_max"))):
+        limit = f"{value * share * scale:.9g} {unit}".strip()
+        build = changed_build(
+            demo, {**{f"verdicts.{k}": v for k, v in wide.items()}, f"verdicts.{key}": limit}
+        )
+        own = [v for v in judged(build, report) if v.subject == subject]
+        failing = [v for v in own if v.rule == key and v.grade is not Grade.GOOD]
+        if is_good:
+            assert failing == []
+            assert Grade.GOOD in [v.grade for v in own if v.rule == GOOD_NAME.get(key, key)]
+        else:
+            (verdict,) = failing
+            assert verdict.grade is Grade.DOUBTFUL
+            assert verdict.value is not None and verdict.limit is not None
+            in_unit = 100.0 if verdict.unit == "%" else 1.0
+            # both are the same arithmetic on the same results
+            assert verdict.value == pytest.approx(value * in_unit, rel=1e-9)
+            assert verdict.limit == pytest.approx(value * share * in_unit, rel=1e-8)
+
+
+def test_both_faults_of_one_output_or_band_are_told(report: CheckReport, demo: Build) -> None:
+    """Guards against the second fault hiding behind the first."""
+    tight = {
+        "verdicts.audio_low_max": "1 Hz",
+        "verdicts.audio_high_min": "1 MHz",
+        "verdicts.onset_rotation_min": "90 %",
+        "verdicts.onset_rotation_max": "91 %",
+    }
+    failed = {
+        (v.subject, v.rule) for v in judged(changed_build(demo, tight), report) if v.grade is Grade.DOUBTFUL
+    }
+    assert {("magnetic headset", "audio_low_max"), ("magnetic headset", "audio_high_min")} <= failed
+    # a narrow range cannot be missed at both ends by one setting, but by the ends of a dial
+    ends = rotations(report)
+    middle = 50.0 * (max(ends) + min(ends))
+    narrow = {
+        "verdicts.onset_rotation_min": f"{middle:.6g} %",
+        "verdicts.onset_rotation_max": f"{middle + 0.01:.6g} %",
+    }
+    found = [v.rule for v in judged(changed_build(demo, narrow), report) if v.subject == SUBJECT]
+    assert "onset_rotation_min" in found and "onset_rotation_max" in found and "onset_rotation" not in found
+
+
+def only_band(bench: Bench, build: Build) -> list[Verdict]:
+    return verdicts.judge_bands(api.loop(build, bands=[SUBJECT], bench=bench), build.verdicts)
+
+
+def test_onset_found_is_good(report: CheckReport, demo: Build) -> None:
+    found = [v for v in judged(demo, report) if v.rule == "onset"]
+    assert [(v.subject, v.grade) for v in found] == [(b.name, Grade.GOOD) for b in demo.bands]
+
+
+def test_no_oscillation_is_bad_and_says_what_to_raise(bench: Bench, demo: Build) -> None:
+    # a tap of a thousandth cannot feed back enough: T = g_k n (1-n) Rp falls by 25
+    build = changed_build(demo, {"bands[0].coil.tap": "0.1 %"})
+    found = only_band(bench, build)
+    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
+    assert found[0].value is not None and found[0].value < found[0].limit == 1.0
+    assert found[0].text.startswith("does not oscillate at any setting: raise the tap")
+
+
+def test_oscillation_at_the_lower_stop_is_bad_and_says_what_to_lower(bench: Bench, demo: Build) -> None:
+    build = changed_build(demo, {"bands[0].coil.tap": "30 %", "regeneration.bottom": "30 kohm"})
+    found = only_band(bench, build)
+    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
+    assert found[0].value is not None and found[0].value > found[0].limit == 1.0
+    assert found[0].text.startswith("oscillates already at the lowest setting: lower the tap")
+
+
+def test_a_failed_simulation_is_bad_and_repeats_the_reason(demo: Build) -> None:
+    with Bench(workers=1, time_limit_s=1e-6) as hasty:
+        found = only_band(hasty, demo)
+    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
+    assert found[0].text.startswith("the simulation failed: ")
+    assert "longer than the limit" in found[0].text or "stopped" in found[0].text
+
+
+def test_no_approach_to_judge_is_doubtful(report: CheckReport, demo: Build) -> None:
+    """A loop gain above 0.9 already at the lower stop leaves nothing to measure the touch of the knob by."""
+    from dataclasses import replace
+
+    band = report.bands[0]
+    steep = replace(band, onsets=tuple(replace(o, approach_deg=None, approach_v=None) for o in band.onsets))
+    (verdict,) = [v for v in verdicts.judge_bands([steep], demo.verdicts) if v.rule == "approach_min"]
+    assert verdict.grade is Grade.DOUBTFUL and verdict.value is None
+
+
+def test_ratings(bench: Bench, report: CheckReport, demo: Build) -> None:
+    """6C5: 300 V on the plate (its card); 420 V of supply must pass that, the demo's 190 V cannot."""
+    good = [v for v in judged(demo, report) if v.rule == "rating"]
+    assert good and {v.grade for v in good} == {Grade.GOOD}
+    build = changed_build(demo, {"supply.volts": "420 V"})
+    bad = [v for v in api.supply(build, bench=bench).verdicts if v.rule == "rating" and v.grade is Grade.BAD]
+    volts = next(v for v in bad if v.subject == "audio 6C5" and "plate volts" in v.text)
+    assert volts.limit == 300.0
+    assert volts.value is not None and 300.0 < volts.value < 420.0
+
+
+def test_regulator_holds(bench: Bench, report: CheckReport, demo: Build) -> None:
+    (good,) = [v for v in judged(demo, report) if v.rule == "regulator_holds"]
+    assert good.grade is Grade.GOOD
+    # (190 - 108) V through 27 kohm is 3 mA, less than the tube's least 5 mA, and the control takes some of it
+    build = changed_build(demo, {"regulator.dropper": "27 kohm"})
+    (bad,) = [v for v in api.supply(build, bench=bench).verdicts if v.rule == "regulator_holds"]
+    assert bad.grade is Grade.BAD
+    assert bad.text.startswith("at 90 % of the mains: ")
+
+
+def test_a_supply_without_bleeder_is_bad(demo: Build) -> None:
+    assert verdicts.judge_safety(demo) == []
+    (bad,) = verdicts.judge_safety(changed_build(demo, {"supply.bleeder": None}))
+    assert (bad.rule, bad.grade) == ("bleeder", Grade.BAD)
+
+
+def table_rows() -> list[list[str]]:
+    section = README.read_text(encoding="utf-8").split("\n## Verdicts\n")[1].split("\n## ")[0]
+    rows = [line.strip("|").split("|") for line in section.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in row] for row in rows if not set(row[0]) <= set("- :")][0:]
+
+
+def test_readme_documents_every_threshold_with_its_default() -> None:
+    documented = {row[1].strip("`"): row[2] for row in table_rows() if re.fullmatch(r"`[a-z_]+`", row[1])}
+    assert documented == {name: field.default for name, field in Verdicts.model_fields.items()}
+    assert all(len(row) == 5 and row[4] for row in table_rows())
+
+
+def test_readme_documents_every_rule() -> None:
+    """The rules named in the source against the first two columns of the table."""
+    source = Path(verdicts.__file__).read_text(encoding="utf-8")
+    rules = set(re.findall(r"\b(?:onset|audio|dial|approach|mains|hum|regulator)(?:_[a-z]+)*\b", source))
+    named = {name for name in rules if f'"{name}"' in source}
+    written = {rule for row in table_rows() for rule in re.findall(r"`([a-z_]+)`", row[0] + row[1])}
+    assert {*named, "rating", "bleeder"} - {"regulator"} <= written
