@@ -1,4 +1,4 @@
-"""The receiver deck: every type of tube finds its operating point in it, and no build can smuggle anything into it."""
+"""The receiver deck: every tube type finds its operating point, and nothing can be smuggled into it."""
 
 import dataclasses
 
@@ -30,7 +30,7 @@ def _points(bench: Bench, build: Build, cards: Cards) -> list[dict[str, float]]:
 def test_every_screen_tube_finds_its_operating_point(
     bench: Bench, demo: Build, cabin: Build, demo_cards: Cards, cabin_cards: Cards, name: str
 ) -> None:
-    """Guards the law's subcircuit against a Newton search that runs away (seen with bare quotients of inner nodes)."""
+    """Guards the law against a Newton search that runs away (seen with bare quotients of inner nodes)."""
     for build, cards in ((demo, demo_cards), (cabin, cabin_cards)):
         points = _points(bench, build, dataclasses.replace(cards, detector=card_for(name)))
         for point in points:
