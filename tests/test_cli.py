@@ -1,4 +1,4 @@
-"""The command line as a user meets it: exit codes, messages, files, JSON, cautions, terminals; ngspice is real.
+"""The command line as a user meets it: exit codes, messages, JSON, cautions, terminals; ngspice is real.
 
 What is common to all verbs runs once a build and verb (fixture `answers`) and is seen from several sides.
 """
