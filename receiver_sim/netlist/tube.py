@@ -53,16 +53,11 @@ def _common(law: TubeLaw, name: str) -> dict[str, Any]:
         "grid_foot": law.grid_foot,
         "grid_slope": 1.0 / law.grid_foot,
         "grid_perveance": law.grid_perveance,
-        "tilt": law.degree - law.exponent,
+        "degree": law.degree,
+        "perveance_ma": 1e3 * law.perveance,
+        "half_spread": 0.5 * law.spread,
         "bend": 4.0 * SMOOTHING_V**2,
-        "sections": [
-            {
-                "factor": factor,
-                "spread": law.spread * factor,
-                "perveance_ma": 1e3 * law.perveance * weight,
-            }
-            for factor, weight in law.weights()
-        ],
+        "sections": [{"reach": 1.0 / factor, "weight": weight} for factor, weight in law.weights()],
     }
 
 
@@ -80,6 +75,7 @@ def _pentode(law: TubeLaw, name: str, triode_connected: bool) -> dict[str, Any]:
         "screen_reach": 1.0 / law.mu_screen,
         "division": law.division,
         "slope": law.slope,
+        "focus": law.focus * law.spread,
         "knee_squared": law.knee**2,
         "emission": law.emission,
         "emission_square": law.emission_volts**2,

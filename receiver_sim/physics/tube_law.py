@@ -3,30 +3,36 @@
 One law for triodes, screen-grid tetrodes and pentodes, the same one that `models/*_law.cir` hand to ngspice
 (a test holds the two together). It is written for direct current, electrode volts counted from the cathode.
 
-Space current (A), after Child (1911) and Langmuir (1913) with the equivalent grid voltage of a grid structure
-(E = Vg + Vs/mu_s + Vp/mu_p, standard text), the fitted exponent and logarithmic foot of Koren (1996):
+Space current (A), after Child (1911) and Langmuir (1913) with the equivalent grid voltage of a grid
+structure (E = Vg + Vs/mu_s + Vp/mu_p, standard text) and the fitted exponent and logarithmic foot of Koren (1996):
 
-    U = Vs/mu_screen + Vp/mu_plate            field of the positive electrodes, seen at the grid (V)
-    s = foot + spread * U+                    width of the foot (V); U+ is U made smoothly positive
-    x = s ln(1 + exp((Vg + contact + U)/s))   driving voltage (V)
-    I = perveance * U+**(degree - exponent) * x**exponent
+    U = Vs/mu_screen + Vp/mu_plate      field of the positive electrodes, seen at the grid (V)
+    w = foot + spread U+                width of the foot (V); U+ is U made smoothly positive
+    y = (Vg + contact + U)/w            driving voltage in widths of the foot
+    I = perveance w**degree ln(1 + exp(y))**exponent
 
-Deviations from Koren: the foot follows U of all positive electrodes instead of the plate alone and keeps a thermal
-floor, so that no current rises faster with the grid than a retarding field at cathode temperature lets it; and the
-curve against the grid has an exponent of its own beside the degree of the whole. Langmuir's scaling theorem makes
+Above the foot this is perveance w**(degree - exponent) (Vg + contact + U)**exponent. Deviations from Koren:
+the foot follows the field of all positive electrodes instead of the plate alone and keeps a thermal floor, so
+that no current rises faster with the grid than a retarding field at cathode temperature lets it; and the curve
+against the grid has an exponent of its own beside the degree of the whole. Langmuir's scaling theorem makes
 the degree 3/2 for any shape of electrodes if all volts, counted from the contact potential, grow together; the
 exponent against the grid alone is not bound by it, since parts of the cathode go dark as the grid goes negative.
-A remote cut-off grid is a sum of sections, their fields and weights in geometric series: a grid wound with growing
-pitch has parts of ever lower mu.
 
-Division, after the square-root-like law of Tellegen and of Spangenberg (1948, ch. 9) made smooth through the
-origin, with p = max(Vp, 0)**2 and q = max(Vs, 0)**2 (V^2):
+A remote cut-off grid, wound with growing pitch, has parts of ever lower mu: a sum of sections, in which the
+field U and the foot grow in geometric series (factor f = section_ratio**i) and the perveance falls in one:
 
-    P = division * p ((p + 1)/(q + 1))**(slope/2),   S = p q/(q + 1) + knee**2 q,   D = P + S + 0.1
+    I = perveance w**degree sum_i section_weight**i f**exponent ln(1 + exp((Vg + contact)/(f w) + U/w))**exponent
+
+Division, a rational form of the square-root-like laws of Tellegen and of Spangenberg (1948, ch. 9), smooth
+through the origin, with a = max(Vp, 0), b = max(Vs, 0):
+
+    P = division a**2,   S = (a + slope b) a b/(b + 1 V) + (knee b)**2,   D = P + S + 0.1 V**2
     Ip = I P/D,   Is = I S/D
 
-So far above the knee Ip/Is = division (Vp/Vs)**slope, the plate takes nothing at Vp <= 0 nor the screen at
-Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive electrode turn back.
+So far above the knee Ip/Is nears `division`, less `slope` Vs/Vp; the plate takes nothing at Vp <= 0 nor the
+screen at Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive electrode turn
+back. In a screen-grid tetrode a share of the plate's electrons, emission a**2/(a**2 + emission_volts**2), comes
+back as secondaries and crosses to the screen where that is the more positive (dynatron effect, Hull 1918).
 """
 
 from __future__ import annotations
@@ -78,6 +84,7 @@ class TubeLaw:
     division: float = 1.0
     slope: float = 0.0
     knee: float = 0.0
+    focus: float = 0.0
     emission: float = 0.0
     emission_volts: float = 25.0
     emission_width: float = 5.0
@@ -100,14 +107,17 @@ class TubeLaw:
         )
         require_not_negative(
             section_weight=self.section_weight,
+            slope=self.slope,
             knee=self.knee,
+            focus=self.focus,
             emission=self.emission,
             grid_perveance=self.grid_perveance,
         )
 
     def weights(self) -> list[tuple[float, float]]:
-        """Return (field factor, weight) of each section of the grid, the densest first."""
-        return [(self.section_ratio**i, self.section_weight**i if i else 1.0) for i in range(self.sections)]
+        """Return (field factor f, weight in the sum) of each section of the grid, the densest first."""
+        factors = [self.section_ratio**i for i in range(self.sections)]
+        return [(f, (self.section_weight**i if i else 1.0) * f**self.exponent) for i, f in enumerate(factors)]
 
     def parameters(self) -> dict[str, Any]:
         """Return the parameters as a plain dictionary."""
@@ -147,27 +157,36 @@ def space_current(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real =
     grid_v, plate_v, screen_v in V from the cathode; floats or arrays that broadcast. For a triode screen_v
     has no effect.
     """
-    field = (
-        np.asarray(plate_v, dtype=float) / law.mu_plate + np.asarray(screen_v, dtype=float) / law.mu_screen
-    )
-    positive = 0.5 * (field + np.sqrt(field * field + 4.0 * SMOOTHING_V**2))
+    grid = np.asarray(grid_v, dtype=float) + law.contact
+    field, width = _field(law, plate_v=plate_v, screen_v=screen_v)
     total: Real = 0.0
     for factor, weight in law.weights():
-        width = law.foot + law.spread * factor * positive
-        drive = width * softplus((np.asarray(grid_v, dtype=float) + law.contact + factor * field) / width)
-        total = total + weight * drive**law.exponent
-    return law.perveance * positive ** (law.degree - law.exponent) * total
+        total = total + weight * softplus(grid / (factor * width) + field / width) ** law.exponent
+    return law.perveance * width**law.degree * total
 
 
-def _shares(law: TubeLaw, *, plate_v: Real, screen_v: Real) -> tuple[Real, Real]:
-    """Return the shares of the space current that arrive at plate and screen, before secondary emission."""
-    p = np.maximum(np.asarray(plate_v, dtype=float), 0.0) ** 2
+def _field(law: TubeLaw, *, plate_v: Real, screen_v: Real) -> tuple[Real, Real]:
+    """Return U and w of the module's text, V."""
+    field = np.asarray(plate_v, dtype=float) / law.mu_plate + np.asarray(screen_v, dtype=float) / law.mu_screen
+    return field, law.foot + 0.5 * law.spread * (field + np.sqrt(field * field + 4.0 * SMOOTHING_V**2))
+
+
+def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tuple[Real, Real]:
+    """Return the shares of the space current that plate and screen take."""
+    a = np.maximum(np.asarray(plate_v, dtype=float), 0.0)
     if law.kind == "triode":
-        return p / (p + GATE_V2), np.zeros_like(p)
-    q = np.maximum(np.asarray(screen_v, dtype=float), 0.0) ** 2
-    plate = law.division * p * ((p + 1.0) / (q + 1.0)) ** (law.slope / 2.0)
-    screen = p * q / (q + 1.0) + law.knee**2 * q
+        return a * a / (a * a + GATE_V2), np.zeros_like(a)
+    b = np.maximum(np.asarray(screen_v, dtype=float), 0.0)
+    field, width = _field(law, plate_v=plate_v, screen_v=screen_v)
+    drive = softplus((np.asarray(grid_v, dtype=float) + law.contact + field) / width)
+    plate = law.division * a * a / (1.0 + law.focus * law.spread * drive)
+    screen = (a + law.slope * b) * a * b / (b + 1.0) + law.knee**2 * b * b
     whole = plate + screen + GATE_V2
+    if law.emission > 0.0:
+        over = (np.asarray(plate_v, dtype=float) - np.asarray(screen_v, dtype=float)) / law.emission_width
+        crossing = 0.5 * (1.0 - over / np.sqrt(1.0 + over * over))
+        lost = plate * law.emission * a * a / (a * a + law.emission_volts**2) * crossing
+        plate, screen = plate - lost, screen + lost
     return plate / whole, screen / whole
 
 
@@ -184,13 +203,7 @@ def grid_current(law: TubeLaw, *, grid_v: Real) -> Real:
 def currents(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real = 0.0) -> Currents:
     """Return plate, screen and grid current (A) at the given volts (V from the cathode; floats or arrays)."""
     space = space_current(law, grid_v=grid_v, plate_v=plate_v, screen_v=screen_v)
-    plate, screen = _shares(law, plate_v=plate_v, screen_v=screen_v)
-    if law.emission > 0.0:
-        p = np.maximum(np.asarray(plate_v, dtype=float), 0.0) ** 2
-        yield_ = law.emission * p / (p + law.emission_volts**2)
-        over = (np.asarray(screen_v, dtype=float) - np.asarray(plate_v, dtype=float)) / law.emission_width
-        lost = plate * yield_ / (1.0 + np.exp(-np.clip(over, -LIMIT, LIMIT)))
-        plate, screen = plate - lost, screen + lost
+    plate, screen = _shares(law, grid_v=grid_v, plate_v=plate_v, screen_v=screen_v)
     return Currents(space * plate, space * screen, grid_current(law, grid_v=grid_v))
 
 

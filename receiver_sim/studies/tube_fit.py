@@ -30,7 +30,7 @@ from receiver_sim.results.tubes import (
     fact_error,
     point_errors,
 )
-from receiver_sim.schema.card import FIT_MARK, Fact, Point, TubeCard, load_card
+from receiver_sim.schema.card import FIT_MARK, Fact, Point, Prior, TubeCard, load_card
 
 FLAG_FACTOR = {
     "seen": 1.0, "measured": 1.0, "calc": 1.0, "memory-high": 1.0, "memory-medium": 1.5, "memory-low": 4.0,
@@ -46,6 +46,10 @@ SCATTER = {
     "rp_pentode": 0.25,
 }
 """One standard deviation (relative) of a printed figure about the law before rounding: a choice, judged by the residuals."""
+
+BOUNDED = 2.0
+"""Misses of so many deviations count double: averaged and rounded figures have no long tails, so many small misses
+are believed before a single large one. Infinity would be plain least squares."""
 
 BIAS_SCATTER = 0.07
 """The same of the bias at which a tube is printed as cut off, relative to that bias."""
@@ -94,19 +98,14 @@ _SCREENED = (
     _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
     _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
     _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
-    _p("slope", 0.2, 0.15, "Ip/Is grows with about the fifth root of Vp/Vs well above the knee"),
-    _p(
-        "knee",
-        0.2,
-        0.4,
-        "plate families bend at a tenth to a third of the screen volts, memory-low",
-        log=True,
-    ),
+    _p("slope", 0.2, 0.7, "Ip/Is grows by a tenth or two from Vp = Vs to Vp = 2 Vs", log=True),
+    _p("knee", 0.2, 0.4, "plate families bend at a tenth to a third of the screen volts, memory-low", log=True),
+    _p("focus", 0.0, 0.0, "no sheet shows it but where a card's own prior frees it and says why"),
 )
 _REMOTE = (
     _p("section_ratio", 2.0, 0.4, "pitch of variable-mu grids changes about twofold and more", log=True),
     _p("section_weight", 0.25, 1.0, "the open part of the grid is the smaller one", log=True),
-    _p("sections", 3, 0.0, "three sections make gm against bias straight on log paper to within the print"),
+    _p("sections", 3, 0.0, "three keep gm against bias as straight on log paper as sheets draw it"),
 )
 _TETRODE = (
     _p("emission", 1.0, 0.0, "the dip of screen-grid tetrodes comes close to zero current, memory-low"),
@@ -120,6 +119,10 @@ _GRID = (
 )
 
 
+_FLOORS = {"exponent": 0.3, "degree": 0.3, "focus": 0.0}
+"""Where a parameter that is not fitted by its logarithm ends."""
+
+
 def priors(card: TubeCard) -> list[DefaultPrior]:
     """Return the priors of a card: the defaults of its kind with the card's own in their place."""
     own = [*_COMMON, *(_TRIODE if card.kind == "triode" else _SCREENED)]
@@ -129,11 +132,13 @@ def priors(card: TubeCard) -> list[DefaultPrior]:
     unknown = set(card.priors) - {p.name for p in own}
     if unknown:
         raise FitRefused(f"{card.type}: no such parameter: {sorted(unknown)}; known: {[p.name for p in own]}")
-    return [
-        replace(p, value=card.priors[p.name].value, spread=card.priors[p.name].spread,
-                reason=card.priors[p.name].reason) if p.name in card.priors else p
-        for p in own
-    ]  # fmt: skip
+    return [_replaced(p, card.priors.get(p.name)) for p in own]
+
+
+def _replaced(prior: DefaultPrior, own: Prior | None) -> DefaultPrior:
+    if own is None:
+        return prior
+    return replace(prior, value=own.value, spread=own.spread, reason=own.reason)
 
 
 def solve_bias(law: TubeLaw, point: Point) -> tuple[float, float, float]:
@@ -187,6 +192,17 @@ def _log(ratio: float) -> float:
     return math.log(min(max(ratio, 1e-30), 1e30))
 
 
+def _weighed(miss: float, doubtful: bool) -> float:
+    """Return the residual for a miss in deviations: steeper than plain for what is printed, flatter for doubt.
+
+    A figure recalled with little confidence may be plain wrong and must not bend the others: its cost grows with the
+    miss instead of its square (Huber's idea, 1964, in smooth form).
+    """
+    if doubtful:
+        return math.copysign(math.sqrt(2.0 * (math.sqrt(1.0 + miss * miss) - 1.0)), miss)
+    return miss * math.hypot(1.0, miss / BOUNDED)
+
+
 def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
     signal = _signal(law, point)
     factor = FLAG_FACTOR[point.flag]
@@ -194,12 +210,13 @@ def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
     volts = (point.grid_error or 0.0) * signal.gk / cathode / math.sqrt(3)
     if point.screen_error is not None and point.screen:
         volts = math.hypot(volts, point.screen_error / math.sqrt(3) * 1.5 / point.screen)
-    out = []
+    out: list[float] = []
+    doubtful = point.flag == "memory-low"
 
     def add(quantity: str, printed: float | None, model: float, scatter: float, extra: float = 0.0) -> None:
         if printed is not None:
             width = factor * math.hypot(scatter, _rounding(quantity, printed), extra)
-            out.append(_log(model / printed) / width)
+            out.append(_weighed(_log(model / printed) / width, doubtful))
 
     extra = math.hypot(volts, point.current_error or 0.0)
     add("plate_current", point.plate_current, signal.plate, SCATTER["plate_current"], extra)
@@ -208,7 +225,8 @@ def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
     add("mu", point.mu, signal.mu, SCATTER["mu"])
     rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
     resistance = 1.0 / signal.conductance if signal.conductance > 1e-12 else 1e12
-    add("rp", point.rp, resistance, rp)
+    if point.gm is None or point.mu is None:  # else it is their quotient and tells nothing new
+        add("rp", point.rp, resistance, rp)
     if point.rp_min is not None:
         out.append(max(_log(point.rp_min / resistance), 0.0) / (factor * rp))
     if point.screen_current_max is not None:
@@ -231,7 +249,7 @@ def _fact_residual(law: TubeLaw, fact: Fact) -> float:
     assert wanted is not None
     here, near = (_log(_fact_value(law, fact, fact.grid + d) / wanted) for d in (0.0, 0.01 * abs(fact.grid)))
     slope = max((near - here) / 0.01, 0.1)  # per unit of relative bias
-    return here / slope / (FLAG_FACTOR[fact.flag] * BIAS_SCATTER)
+    return _weighed(here / slope / (FLAG_FACTOR[fact.flag] * BIAS_SCATTER), fact.flag == "memory-low")
 
 
 def fact_bias(law: TubeLaw, fact: Fact) -> float:
@@ -272,12 +290,9 @@ class _Problem:
 
     def bounds(self) -> tuple[list[float], list[float]]:
         """Six spreads to either side of each prior, far beyond what any point asks for; no negative exponents."""
-        low = [c - 6.0 * p.spread for c, p in zip(self.centres(), self.free, strict=True)]
-        low = [
-            max(x, 0.3) if p.name in ("exponent", "degree") else x
-            for x, p in zip(low, self.free, strict=True)
-        ]
-        return low, [c + 6.0 * p.spread for c, p in zip(self.centres(), self.free, strict=True)]
+        pairs = list(zip(self.centres(), self.free, strict=True))
+        low = [max(c - 6.0 * p.spread, _FLOORS.get(p.name, -math.inf)) for c, p in pairs]
+        return low, [c + 6.0 * p.spread for c, p in pairs]
 
     def residuals(self, z: Sequence[float]) -> list[float]:
         law = self.law(z)
