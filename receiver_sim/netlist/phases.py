@@ -1,0 +1,100 @@
+"""The detector's law sampled over a cycle of the carrier, as one merged ngspice subcircuit.
+
+The tank swings grid and cathode along a cosine; sampling half a cycle at theta_j = pi (j + 1/2)/M is the
+Gauss-Chebyshev rule, which converges geometrically for a smooth law. What follows the grid quickly (the
+driving voltage and its power, the grid current) is computed at every phase. What only follows the swing of
+the cathode, a small part of the screen's volts (field of plate and screen, width of the foot, parting of
+the current), is computed by the same lines as in `models/pentode_law.cir` at a few knots of the swing and
+carried between them by a polynomial. A test holds the sums against M separate subcircuits of the law.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from receiver_sim.data import folder
+from receiver_sim.netlist.mode import Mode
+from receiver_sim.netlist.templates import render
+from receiver_sim.netlist.tube import law_values
+from receiver_sim.physics.tube_law import TubeLaw
+
+PHASES = 8
+"""Samples over half a cycle; 32 change no figure by more than the tests of the envelope allow."""
+
+KNOTS = 3
+
+
+@dataclass(frozen=True)
+class Swings:
+    """Volts that a 1 V swing of the hot end makes between electrodes (in phase): grid, plate, screen to the
+    cathode.
+
+    plate and screen are counted downwards, since the cathode rises with the tank while they stand still.
+    """
+
+    grid: float
+    plate: float
+    screen: float
+
+    @classmethod
+    def of(cls, mode: Mode) -> Swings:
+        """Return the swings of a tank's mode."""
+        return cls(
+            grid=(mode.grid - mode.cathode).real,
+            plate=(mode.cathode - mode.plate).real,
+            screen=(mode.cathode - mode.screen).real,
+        )
+
+
+def cosines(phases: int) -> list[float]:
+    """Return cos(theta_j) of the samples over half a cycle."""
+    return [math.cos(math.pi * (j + 0.5) / phases) for j in range(phases)]
+
+
+def _shares(cosine: float, knots: list[float]) -> list[float]:
+    """Return the weights of the knots at one place (Lagrange)."""
+    return [
+        float(np.prod([(cosine - other) / (own - other) for other in knots if other != own])) for own in knots
+    ]
+
+
+def phase_subcircuit(
+    law: TubeLaw, name: str, swings: Swings, *, phases: int = PHASES, knots: int = KNOTS
+) -> str:
+    """Return the subcircuit of a pentode's or tetrode's law under the swing of the tank.
+
+    Pins: plate, screen, grid (mean volts from the cathode, which draw the mean currents), amplitude of the
+    hot end (V), and three outputs: fundamental components of plate and screen current (1 V for 1 mA) and of
+    the grid current (1 V for 1 uA), counted in phase with the tank.
+    """
+    places = cosines(knots)
+    share = [_shares(c, places) for c in cosines(phases)]
+    values: dict[str, Any] = law_values(law, name)
+    field = swings.plate * values["plate_reach"] + swings.screen * values["screen_reach"]
+    contact, slope = values.pop("contact"), values["grid_slope"]
+    sections = [{**part, "offset": part["reach"] * contact} for part in values["sections"]]
+    values["grid_scale_ua"] = 1e6 * values.pop("grid_perveance") * values.pop("grid_foot") ** 1.5
+    samples = [
+        {
+            "share": weights,
+            "drives": [(part["reach"] * swings.grid - field) * c for part in sections],
+            "mean": [w / phases for w in weights],
+            "fundamental": [2.0 * c * w / phases for w in weights],
+            "grid_drive": slope * swings.grid * c,
+            "grid_mean": 1e-6 / phases,
+            "grid_fundamental": 2.0 * c / phases,
+        }
+        for c, weights in zip(cosines(phases), share, strict=True)
+    ]
+    values |= {
+        "sections": sections,
+        "knots": [
+            {"field": field * c, "plate": swings.plate * c, "screen": swings.screen * c} for c in places
+        ],
+        "phases": samples,
+    }
+    return render(folder("models"), "pentode_phases.cir", values)

@@ -1,0 +1,67 @@
+"""One resonance of a linear network: pole, residues, background, from its response near resonance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+ComplexArray = npt.NDArray[np.complex128]
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Resonance:
+    """H(w) = residue/(j (w - w_ref) + pole) + background near a resonance, w_ref = 2 pi `reference_hz`.
+
+    pole in rad/s: its real part is the decay rate of the amplitude, its imaginary part is how far below the
+    reference the resonance lies. `misfit` is the largest deviation over the largest magnitude.
+    """
+
+    reference_hz: float
+    pole: complex
+    residue: complex
+    background: complex
+    misfit: float
+
+
+def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float) -> Resonance:
+    """Fit one pole and a constant to a response (complex) at frequencies (Hz) around a resonance.
+
+    Linear least squares for H (jx + pole) = residue + background (jx + pole), x = w - w_ref, in the three
+    unknowns pole, numerator and background (the form known as Levy 1959, here of first order); then residue
+    and background anew with the pole given. At least 5 points within some bandwidths; near a high-Q
+    resonance the tail of the mirror pole at negative frequency is part of the background.
+
+    Raises ValueError for fewer points or a response that is no decaying resonance.
+    """
+    f = np.asarray(frequency, dtype=np.float64)
+    h = np.asarray(response, dtype=np.complex128)
+    if f.size < 5 or f.shape != h.shape:
+        raise ValueError("a resonance is fitted to five points or more")
+    x = 2.0 * np.pi * (f - reference_hz)
+    scale, size = float(np.abs(x).max()), float(np.abs(h).max())
+    jx, y = 1j * x / scale, h / size
+    columns = np.column_stack([-y, np.ones_like(y), jx])
+    solution, *_ = np.linalg.lstsq(columns, y * jx, rcond=None)
+    pole = complex(solution[0]) * scale
+    if not pole.real > 0.0:
+        raise ValueError("this response is no decaying resonance")
+    residue, background, misfit = residues(f, response=h, reference_hz=reference_hz, pole=pole)
+    return Resonance(reference_hz, pole, residue, background, misfit)
+
+
+def residues(
+    frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float, pole: complex
+) -> tuple[complex, complex, float]:
+    """Return (residue, background, misfit) of a response whose pole (rad/s from the reference) is known."""
+    f = np.asarray(frequency, dtype=np.float64)
+    h = np.asarray(response, dtype=np.complex128)
+    shape = 1.0 / (2j * np.pi * (f - reference_hz) + pole)
+    weight = float(np.abs(shape).max())
+    columns = np.column_stack([shape / weight, np.ones_like(shape)])
+    solution, *_ = np.linalg.lstsq(columns, h, rcond=None)
+    size = float(np.abs(h).max())
+    misfit = float(np.abs(columns @ solution - h).max()) / size if size > 0.0 else 0.0
+    return complex(solution[0]) / weight, complex(solution[1]), misfit

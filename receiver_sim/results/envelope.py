@@ -1,0 +1,287 @@
+"""Results of the envelope view: amplitude against control, stability, detection, sound."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+from receiver_sim.results.base import ComplexArray, FloatArray, Status
+from receiver_sim.results.onset import ControlSetting
+
+
+class OnsetKind(str, enum.Enum):
+    """How oscillation comes in as the control is advanced."""
+
+    SOFT = "soft"
+    """It grows from nothing and goes back the same way."""
+    HARD = "hard"
+    """It jumps in at onset and holds on below it: backlash."""
+    JUMPS = "soft, then jumps"
+    """It grows from nothing, but jumps on the way."""
+
+
+@dataclass(frozen=True)
+class AmplitudeMap:
+    """Control setting that sustains each amplitude of oscillation, one band: arrays of equal length,
+    amplitudes rising.
+
+    amplitude_v: peak volts at the hot end of the tank; rotation: setting of the control (0..1);
+    rest_screen_v: screen volts at that setting without oscillation (V_set of the amplitude); screen_v:
+    screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz; energy_error: RF
+    power from the tube over the loss in the tank, less one. Points whose setting the control does not reach
+    are left out.
+    """
+
+    amplitude_v: FloatArray
+    rotation: FloatArray
+    rest_screen_v: FloatArray
+    screen_v: FloatArray
+    grid_v: FloatArray
+    frequency_hz: FloatArray
+    energy_error: FloatArray
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A hysteresis: at `up` (advancing) the amplitude jumps from `from_v` to `to_v`, at `down` it falls back.
+
+    falls_from_v: amplitude at `down` before it falls back; backlash_v: difference in screen volts at rest,
+    backlash_deg: in degrees of knob. to_v is None where the control ends below the amplitude jumped to.
+    """
+
+    up: ControlSetting
+    down: ControlSetting
+    from_v: float
+    to_v: float | None
+    falls_from_v: float
+    backlash_v: float
+    backlash_deg: float
+
+
+@dataclass(frozen=True)
+class BuildUp:
+    """Growth of oscillation from the thermal volts of the tank at one setting above onset.
+
+    seconds: until 90 % of the final amplitude, None if that is not reached in the run; rate: of the
+    exponential rise at its start, 1/s; final_v: amplitude at the end.
+    """
+
+    setting: ControlSetting
+    seconds: float | None
+    rate: float
+    final_v: float
+
+
+@dataclass(frozen=True)
+class Oscillation:
+    """The answer for one band: how oscillation comes in, and how strong it is.
+
+    status as for the loop gain; kind is None where there is no onset within the control; onset: setting at
+    which a vanishing amplitude is sustained; jump: None for a smooth onset; extra_screen_ohm: resistance
+    added in the screen's supply for this answer; hz_per_v: shift of frequency per volt of (rest) screen
+    just above onset; tank: resonance (Hz), Q and parallel resistance (ohm) of the tank, tube's streams
+    apart.
+    """
+
+    band: str
+    dial_hz: float
+    status: Status
+    kind: OnsetKind | None
+    onset: ControlSetting | None
+    jump: Jump | None
+    amplitudes: AmplitudeMap | None
+    build_up: BuildUp | None
+    hz_per_v: float | None
+    extra_screen_ohm: float
+    tank_hz: float | None
+    tank_q: float | None
+    tank_ohm: float | None
+    engine_seconds: float
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RampReading:
+    """Amplitude over a ramp of the control up and down, and what an observer reads off it.
+
+    time_s, amplitude_v, rotation, screen_v: arrays of equal length; onset: rotation at which a small
+    amplitude stops falling and begins to grow; gone: rotation (on the way down) at which the amplitude
+    falls through `gone_below_v`, None if it does not; backlash_v: of the screen volts at rest between the
+    two.
+    """
+
+    time_s: FloatArray
+    amplitude_v: FloatArray
+    rotation: FloatArray
+    screen_v: FloatArray
+    onset: ControlSetting
+    gone: ControlSetting | None
+    gone_below_v: float
+    backlash_v: float | None
+    engine_seconds: float
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Reference transient and envelope side by side, for one band and one path of the control.
+
+    reference: every cycle of the carrier; envelope: time run of the envelope along the same path;
+    oscillation: the map from d.c. analyses. onset_error: reference over map less one (screen volts at
+    onset); amplitude_error: largest deviation of the reference from the map over the upper half of the
+    amplitudes (relative, mean of way up and way down); ramp_error: largest deviation of the two time runs
+    there; backlash_error_v: reference less envelope along the same path; steps_per_cycle; damping_error:
+    change of the tank's decay rate when the step is halved, relative; speed_ratio: time of the reference
+    over that of the map.
+    """
+
+    band: str
+    dial_hz: float
+    reference: RampReading
+    envelope: RampReading
+    oscillation: Oscillation
+    onset_error: float
+    amplitude_error: float
+    ramp_error: float
+    backlash_error_v: float | None
+    steps_per_cycle: float
+    damping_error: float
+    speed_ratio: float
+
+
+@dataclass(frozen=True)
+class EnvelopeModes:
+    """Stability of the oscillation at one setting: eigenvalues of the linearised envelope, and a time run.
+
+    rate: growth rates (1/s), frequency_hz of the modes: the slow ones (below 20 kHz), fastest-growing
+    first. growing: whether a mode grows; motion_hz and motion_v: frequency and peak-to-peak volts of the
+    amplitude's motion in the time run's last third, None if it is at rest.
+    """
+
+    setting: ControlSetting
+    amplitude_v: float
+    rate: FloatArray
+    frequency_hz: FloatArray
+    growing: bool
+    motion_hz: float | None
+    motion_v: float | None
+
+
+@dataclass(frozen=True)
+class Stability:
+    """Threshold howl and squegging over the control, one band, with the remedies tried.
+
+    what: "as built" or the remedy; points: one for each setting looked at; unstable: whether any of them
+    grows.
+    """
+
+    band: str
+    dial_hz: float
+    what: str
+    points: tuple[EnvelopeModes, ...]
+    unstable: bool
+
+
+@dataclass(frozen=True)
+class DetectionCurve:
+    """Audio against the setting of the control for one signal; arrays of equal length.
+
+    carrier_v: r.m.s. e.m.f. in the aerial; audio_v: r.m.s. volts of the wanted tone at the output;
+    rotation; amplitude_v: mean amplitude at the hot end. best: setting of the largest audio.
+    """
+
+    signal: str
+    carrier_v: float
+    tone_hz: float
+    rotation: FloatArray
+    audio_v: FloatArray
+    amplitude_v: FloatArray
+    best: ControlSetting
+
+
+@dataclass(frozen=True)
+class TransferCurve:
+    """Audio out against carrier in at one setting; overload_v: carrier at which it falls 1 dB below a
+    straight line."""
+
+    signal: str
+    rotation: float
+    carrier_v: FloatArray
+    audio_v: FloatArray
+    overload_v: float | None
+
+
+@dataclass(frozen=True)
+class Pulling:
+    """Beat note against the offset of the carrier (Hz); beat_hz is zero where the carrier holds the
+    oscillator locked.
+
+    lock_hz: half of the range of locking, from the closed form of weak injection (Adler 1946).
+    """
+
+    rotation: float
+    carrier_v: float
+    offset_hz: FloatArray
+    beat_hz: FloatArray
+    lock_hz: float
+
+
+@dataclass(frozen=True)
+class Detection:
+    """Sensitivity of one band to AM below onset and to a carrier's beat note above it."""
+
+    band: str
+    dial_hz: float
+    output: str
+    onset: ControlSetting
+    am: DetectionCurve
+    beat: DetectionCurve
+    am_transfer: TransferCurve
+    beat_transfer: TransferCurve
+    pulling: Pulling
+    offset_hz: FloatArray
+    selectivity_db: FloatArray
+    bandwidth_hz: float | None
+
+
+@dataclass(frozen=True)
+class Sound:
+    """What the headphones give: volts across them at `rate` samples a second, with level if their
+    sensitivity is known.
+
+    peak_v, rms_v; level_db: sound pressure level of the r.m.s. volts (dB re 20 uPa), None without a
+    sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation
+    there.
+    """
+
+    band: str
+    dial_hz: float
+    output: str
+    rate: float
+    volts: FloatArray
+    peak_v: float
+    rms_v: float
+    level_db: float | None
+    path_s: FloatArray
+    rotation: FloatArray
+    amplitude_v: FloatArray
+    engine_seconds: float
+    warnings: tuple[str, ...] = ()
+
+
+__all__ = [
+    "AmplitudeMap",
+    "BuildUp",
+    "ComplexArray",
+    "Detection",
+    "DetectionCurve",
+    "EnvelopeModes",
+    "Jump",
+    "OnsetKind",
+    "Oscillation",
+    "Pulling",
+    "RampReading",
+    "Sound",
+    "Stability",
+    "TransferCurve",
+    "Verification",
+]
