@@ -1,9 +1,11 @@
 """The whole receiver as one deck: build and cards -> numbers -> text. RF and audio view share it.
 
 Node names a study may read: `top` (hot end of the tank), `tap`, `grid`, `plate`, `scr`, `wiper`, `vreg`,
-`bplus`, `dout` (after the RF filter), `agrid`, `acath`, `aplate`, `phone0`... and `xdet.gk`, the control node
-of the detector's law. Sources at rest: `vinj` (loop-gain probe), `vprobe`/`iprobe` (double injection in the
-grid lead), `isig` (current into the tank), `vheater`, `vsupply`.
+`bplus`, `dout` (after the RF filter), `phone0`... and `xdet.gk`, the control node of the detector's law;
+those of the audio part are in `audio_stage`. Sources at rest: `vinj` (loop-gain probe), `vprobe`/`iprobe`
+(double injection in the grid lead), `isig` (current into the tank), `vheater`, `vsupply`; `vfdet`, `vfreg`,
+`vfctl` in series with the feeds of load, regulator and control, `vlpick` with the load's winding, `inreg`
+across the regulator.
 """
 
 from __future__ import annotations
@@ -15,6 +17,9 @@ from typing import Any
 
 from receiver_sim.data import folder
 from receiver_sim.engine import Deck
+from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
+from receiver_sim.netlist.limits import CONTACT_OHM, OPEN_OHM, SHORT_HENRY, SOCKET_OHM
+from receiver_sim.netlist.phones import phone_node
 from receiver_sim.netlist.templates import render
 from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.physics.potentiometer import wiper_fraction
@@ -22,9 +27,26 @@ from receiver_sim.physics.tank import parallel_resistance, resonant_capacitance,
 from receiver_sim.physics.tube_law import input_conductance
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
+from receiver_sim.schema.supply import SettledSupply, Supply
 
-CONTACT_OHM = 0.1
-"""Resistance of a wiper or of a link at the end of its travel; keeps a deck free of zero-ohm resistors."""
+__all__ = [
+    "CONTACT_OHM",
+    "OPTIONS",
+    "STATIC_DRAIN_OHM",
+    "Cards",
+    "audio_parts",
+    "control_elements",
+    "control_values",
+    "detector_parts",
+    "hum_pot_elements",
+    "load_part",
+    "phone_node",
+    "receiver_deck",
+    "regulator_values",
+    "supply_parts",
+    "tank_elements",
+    "tube_parts",
+]
 
 STATIC_DRAIN_OHM = 100e6
 """Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a
@@ -36,10 +58,6 @@ _BLOCK_RATIO = 20.0
 and audio.
 """
 
-_OPEN_OHM = 1e12
-_SHORT_HENRY = 1e-9
-"""Stands for an inductance of zero; at 100 kHz it is below a milliohm."""
-
 OPTIONS = ".options keepopinfo reltol=1e-6 abstol=1e-14 vntol=1e-9 itl1=500"
 
 
@@ -49,6 +67,7 @@ class Cards:
 
     detector: TubeCard
     audio: TubeCard
+    first: TubeCard | None = None
 
 
 def control_elements(build: Build, rotation: float) -> dict[str, float]:
@@ -62,8 +81,15 @@ def control_elements(build: Build, rotation: float) -> dict[str, float]:
 
 
 def hum_pot_elements(build: Build, position: float) -> dict[str, float]:
-    """Return the values of the two parts of the hum pot at `position` (0..1 from heater end a)."""
+    """Return the values of the two parts of the hum pot at `position` (0..1 from heater end a).
+
+    A grounded centre tap is the pot at half way whatever the position; a grounded side leaves the other free.
+    """
     pot = build.heater.hum_pot
+    if build.heater.wiring == "one_side":
+        return {"rhuma": SOCKET_OHM, "rhumb": CONTACT_OHM}
+    if build.heater.wiring == "centre_tap":
+        position = 0.5
     return {"rhuma": max(position * pot, CONTACT_OHM), "rhumb": max((1.0 - position) * pot, CONTACT_OHM)}
 
 
@@ -83,25 +109,9 @@ def tank_elements(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -
     return {
         "ctune": max(total - fixed, 0.1e-12),
         "rtank": float(parallel_resistance(coil.inductance, frequency=dial_hz, q=coil.q)),
-        "rdin": 1.0 / loading if loading > 0.0 else _OPEN_OHM,
+        "rdin": 1.0 / loading if loading > 0.0 else OPEN_OHM,
         "cdin": _BLOCK_RATIO * loading / (2.0 * math.pi * dial_hz),
     }
-
-
-def phone_node(build: Build, index: int) -> str:
-    """Return the node at which phones number `index` are fed; the volts across them are its volts."""
-    phone = build.phones[index]
-    if phone.capacitor is not None:
-        return f"phone{index}"
-    return _output_node(build, phone.at)
-
-
-def _output_node(build: Build, at: str) -> str:
-    if at == "plate":
-        return "aplate"
-    output = build.audio.output
-    names = [s.name for s in output.secondaries] if output.kind == "transformer" else []
-    return f"sec{names.index(at)}"
 
 
 def receiver_deck(
@@ -122,11 +132,11 @@ def receiver_deck(
     parts = [
         OPTIONS,
         subcircuit(cards.detector, "det"),
-        subcircuit(cards.audio, "aud"),
+        *tube_parts(build, cards.audio, cards.first),
         *supply_parts(build, regulator_lit=regulator_lit),
         _control(build, rotation),
         *detector_parts(build, cards.detector, band=band, dial_hz=dial_hz),
-        *audio_parts(build, cards.audio),
+        *audio_parts(build, cards.audio, cards.first),
     ]
     if extra:
         parts.append(extra)
@@ -142,14 +152,7 @@ def supply_parts(build: Build, *, regulator_lit: bool = True) -> list[str]:
     supply, heater = build.supply, build.heater
     hum = hum_pot_elements(build, heater.hum_pot_position)
     parts = [
-        _fill(
-            "supply_dc.cir",
-            {
-                "volts": supply.volts,
-                "resistance": max(supply.resistance, CONTACT_OHM),
-                "bleeder": supply.bleeder,
-            },
-        ),
+        _supply(supply),
         _fill(
             "heater.cir",
             {
@@ -165,6 +168,30 @@ def supply_parts(build: Build, *, regulator_lit: bool = True) -> list[str]:
         else:
             parts.append(_fill("regulator_unlit.cir", {"dropper": build.regulator.dropper}))
     return parts
+
+
+def _supply(supply: Supply) -> str:
+    values: dict[str, Any] = {
+        "volts": supply.volts,
+        "resistance": max(supply.resistance, CONTACT_OHM),
+        "bleeder": supply.bleeder,
+    }
+    if not isinstance(supply, SettledSupply):
+        return _fill("supply_dc.cir", values)
+    nodes = [*(f"psec{i}" for i in range(len(supply.sections))), "bplus"]
+    sections = [
+        {
+            "index": i + 1,
+            "left": nodes[i],
+            "right": nodes[i + 1],
+            "resistance": max(section.resistance, CONTACT_OHM),
+            "inductance": section.inductance,
+            "capacitor": section.capacitor,
+            "series_resistance": max(section.series_resistance, 1e-3),
+        }
+        for i, section in enumerate(supply.sections)
+    ]
+    return _fill("supply_filtered.cir", {**values, "sections": sections})
 
 
 def control_values(build: Build) -> dict[str, Any]:
@@ -194,12 +221,12 @@ def regulator_values(build: Build) -> dict[str, float]:
     regulator = build.regulator
     assert regulator is not None
     thermal = 0.025865 / regulator.current  # kT/q at 300.15 K, ngspice's default temperature
-    series = max(regulator.impedance - thermal, 1e-3)
+    series = max(regulator.held_impedance - thermal, 1e-3)
     return {
         "dropper": regulator.dropper,
         "current": regulator.current,
         "slope": series,
-        "breakdown": regulator.volts - regulator.current * series,
+        "breakdown": regulator.held_volts - regulator.current * series,
     }
 
 
@@ -247,7 +274,7 @@ def detector_parts(build: Build, card: TubeCard, *, band: Band, dial_hz: float) 
                     "coupling": aerial.coupling,
                     "static_drain": STATIC_DRAIN_OHM,
                     "resistance": aerial.resistance,
-                    "inductance": max(aerial.inductance, _SHORT_HENRY),
+                    "inductance": max(aerial.inductance, SHORT_HENRY),
                     "capacitance": aerial.capacitance,
                 },
             )
@@ -282,75 +309,3 @@ def load_part(build: Build) -> str:
             "coupling": load.coupling,
         },
     )
-
-
-def audio_parts(build: Build, card: TubeCard) -> list[str]:
-    """Return the audio stage, its output and what hangs on it as text."""
-    audio = build.audio
-    source = "dsec" if build.detector.load.kind == "transformer" else "dout"
-    low = float(wiper_fraction(audio.volume.setting, law=audio.volume.law, mid=audio.volume.mid))
-    heat, decoupling = audio.heater_coupling, audio.decoupling
-    values: dict[str, Any] = {
-        "coupling": audio.coupling,
-        "source": source,
-        "volume_top": "vtop" if audio.coupling is not None else source,
-        "volume_a": max((1.0 - low) * audio.volume.pot, CONTACT_OHM),
-        "volume_b": max(low * audio.volume.pot, CONTACT_OHM),
-        "grid_stopper": max(audio.grid_stopper, CONTACT_OHM),
-        "cgk": card.capacitances.cgk,
-        "cgp": card.capacitances.cgp,
-        "cpk": card.capacitances.cpk,
-        "cathode_resistor": audio.cathode_resistor,
-        "cathode_bypass": audio.cathode_bypass,
-        "decoupling_resistor": None if decoupling is None else decoupling.resistor,
-        "decoupling_capacitor": None if decoupling is None else decoupling.capacitor,
-        "heater_grid_a": heat.grid_a,
-        "heater_grid_b": heat.grid_b,
-        "heater_cathode_a": heat.cathode_a,
-        "heater_cathode_b": heat.cathode_b,
-        "heater_leakage": heat.leakage,
-    }
-    feed = "bplus" if decoupling is None else "baud"
-    return [_fill("audio_triode.cir", values), _output(build, feed), _phones(build)]
-
-
-def _output(build: Build, feed: str) -> str:
-    output = build.audio.output
-    if output.kind == "choke":
-        return _fill(
-            "output_choke.cir",
-            {
-                "feed": feed,
-                "inductance": output.inductance,
-                "resistance": max(output.resistance, CONTACT_OHM),
-                "capacitance": output.capacitance,
-            },
-        )
-    return _fill(
-        "output_transformer.cir",
-        {
-            "feed": feed,
-            "primary_resistance": max(output.primary_resistance, CONTACT_OHM),
-            "leakage": max(output.leakage, _SHORT_HENRY),
-            "primary_inductance": output.primary_inductance,
-            "primary_capacitance": output.primary_capacitance,
-            "secondaries": [
-                {"ratio": s.ratio, "resistance": max(s.resistance, CONTACT_OHM)} for s in output.secondaries
-            ],
-        },
-    )
-
-
-def _phones(build: Build) -> str:
-    phones = [
-        {
-            "index": index,
-            "at": _output_node(build, phone.at),
-            "node": phone_node(build, index),
-            "capacitor": phone.capacitor,
-            "resistance": phone.resistance,
-            "inductance": max(phone.inductance, _SHORT_HENRY),
-        }
-        for index, phone in enumerate(build.phones)
-    ]
-    return _fill("phones.cir", {"phones": phones})

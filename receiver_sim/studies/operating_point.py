@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.audio_stage import feed_node, own_screen
 from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard, outside_range
+from receiver_sim.schema.stage import Audio, FirstStage
 
 TEST_POINTS = {
     "bplus": "plate supply",
@@ -21,6 +23,11 @@ TEST_POINTS = {
     "baud": "audio supply",
     "aplate": "audio plate",
     "acath": "audio cathode",
+    "ascr": "audio screen",
+    "bfst": "first audio supply",
+    "fplate": "first audio plate",
+    "fcath": "first audio cathode",
+    "fscr": "first audio screen",
 }
 """Nodes a meter is put on, and what the constructor calls them."""
 
@@ -34,13 +41,13 @@ def reduce(
     volts: Mapping[str, float], build: Build, cards: Cards, *, label: str, rotation: float
 ) -> OperatingPoint:
     """Turn the vectors of an operating point (volts, and `x#branch` amperes) into the result."""
-    tubes = (_detector(volts, build, cards.detector), _audio(volts, build, cards.audio))
+    sockets = [(_detector(volts, build, cards.detector), cards.detector)]
+    if build.audio.first is not None and cards.first is not None:
+        sockets.append((_audio(volts, build, cards.first, build.audio.first, "f"), cards.first))
+    sockets.append((_audio(volts, build, cards.audio, build.audio, "a"), cards.audio))
+    tubes = tuple(tube for tube, _ in sockets)
     regulator = _regulator_current(volts, build)
-    ratings = [
-        line
-        for tube, card in zip(tubes, (cards.detector, cards.audio), strict=True)
-        for line in _ratings(tube, card)
-    ]
+    ratings = [line for tube, card in sockets for line in _ratings(tube, card)]
     if regulator is not None and build.regulator is not None and build.regulator.maximum_current is not None:
         ratings.append(RatingLine("regulator", "current", regulator, build.regulator.maximum_current, "A"))
     return OperatingPoint(
@@ -82,25 +89,49 @@ def _detector(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubeP
     )
 
 
-def _audio(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubePoint:
-    cathode_v = volts["acath"]
-    plate = cathode_v / build.audio.cathode_resistor
+def _audio(
+    volts: Mapping[str, float], build: Build, card: TubeCard, stage: Audio | FirstStage, x: str
+) -> TubePoint:
+    cathode_v, plate_v, grid_v = volts[f"{x}cath"], volts[f"{x}plate"], volts[f"{x}grid"]
+    plate = volts[f"v{x}pm#branch"]
+    screen_v = screen = None
+    if own_screen(stage, card) and stage.screen is not None:
+        screen_v = volts[f"{x}scr"]
+        feed = volts[feed_node(stage, x)]
+        screen = (feed - screen_v) / max(stage.screen.resistor, CONTACT_OHM)
     return TubePoint(
-        socket="audio",
+        socket={"a": "audio", "f": "first audio"}[x],
         tube=card.type,
-        plate_v=volts["aplate"],
-        screen_v=None,
-        grid_v=volts["agrid"],
+        plate_v=plate_v,
+        screen_v=screen_v,
+        grid_v=grid_v,
         cathode_v=cathode_v,
         plate_a=plate,
-        screen_a=None,
-        grid_a=(volts["vwiper"] - volts["agrid"]) / max(build.audio.grid_stopper, CONTACT_OHM),
-        plate_w=(volts["aplate"] - cathode_v) * plate,
-        screen_w=None,
+        screen_a=screen,
+        grid_a=_grid_current(volts, build, stage, x),
+        plate_w=(plate_v - cathode_v) * plate,
+        screen_w=None if screen is None or screen_v is None else (screen_v - cathode_v) * screen,
         outside=tuple(
-            outside_range(card, plate_v=volts["aplate"] - cathode_v, grid_v=volts["agrid"] - cathode_v)
+            outside_range(
+                card,
+                plate_v=plate_v - cathode_v,
+                screen_v=None if screen_v is None else screen_v - cathode_v,
+                grid_v=grid_v - cathode_v,
+            )
         ),
     )
+
+
+def _grid_current(volts: Mapping[str, float], build: Build, stage: Audio | FirstStage, x: str) -> float:
+    """Return the d.c. grid current (A): what its leak, grid resistor or volume control carries."""
+    if stage.bias == "grid_leak" and stage.grid_leak is not None:
+        return -volts[f"{x}gin"] / stage.grid_leak
+    after, two = build.audio.volume.place == "after", build.audio.first is not None
+    if (x == "a" and two and not after) or (after and x == ("f" if two else "a")):
+        node = "agin0" if not after else ("vtop" if "vtop" in volts else "dsec")
+        return -volts[node] / (build.audio.grid_resistor or CONTACT_OHM)
+    stopper = build.audio.grid_stopper if x == "a" else 0.0
+    return (volts["vwiper"] - volts[f"{x}grid"]) / max(stopper, CONTACT_OHM)
 
 
 def _regulator_current(volts: Mapping[str, float], build: Build) -> float | None:

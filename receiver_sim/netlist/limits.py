@@ -1,0 +1,13 @@
+"""Values that keep a deck free of zero-ohm resistors, zero inductances and floating nodes."""
+
+CONTACT_OHM = 0.1
+"""Resistance of a wiper or of a link at the end of its travel; keeps a deck free of zero-ohm resistors."""
+
+OPEN_OHM = 1e12
+"""Stands for no connection."""
+
+SOCKET_OHM = 1e9
+"""Insulation of a socket with nothing plugged in."""
+
+SHORT_HENRY = 1e-9
+"""Stands for an inductance of zero; at 100 kHz it is below a milliohm."""
