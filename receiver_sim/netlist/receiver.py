@@ -18,21 +18,22 @@ from typing import Any
 from receiver_sim.data import folder
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
+from receiver_sim.netlist.front_end import added_capacitance, front_end_parts, tank_loss
 from receiver_sim.netlist.limits import CONTACT_OHM, OPEN_OHM, SHORT_HENRY, SOCKET_OHM
 from receiver_sim.netlist.phones import phone_node
 from receiver_sim.netlist.templates import render
 from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.physics.potentiometer import wiper_fraction
-from receiver_sim.physics.tank import parallel_resistance, resonant_capacitance, tap_ratio, tapped_sections
+from receiver_sim.physics.tank import resonant_capacitance
 from receiver_sim.physics.tube_law import input_conductance
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
+from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.supply import SettledSupply, Supply
 
 __all__ = [
     "CONTACT_OHM",
     "OPTIONS",
-    "STATIC_DRAIN_OHM",
     "Cards",
     "audio_parts",
     "control_elements",
@@ -47,11 +48,6 @@ __all__ = [
     "tank_elements",
     "tube_parts",
 ]
-
-STATIC_DRAIN_OHM = 100e6
-"""Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a
-thunderstorm.
-"""
 
 _BLOCK_RATIO = 20.0
 """Input loading is an RF effect: a capacitor with 1/20 of its resistance keeps it off the grid leak's d.c.
@@ -98,17 +94,16 @@ def tank_elements(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -
 
     The tuning capacitor is what is left after the tube and the strays; a study trims it to the frequency.
     """
-    coil = band.coil
-    ratio = float(tap_ratio(coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling))
+    coil = coil_figures(band.coil)
+    ratio = coil.sections.tap_ratio
     tube = card.capacitances.cgk * (1.0 - ratio) ** 2 + card.capacitances.cgp
     fixed = tube + build.detector.strays.grid + build.detector.strays.cathode * ratio**2
-    if build.aerial is not None:
-        fixed += build.aerial.coupling
+    fixed += added_capacitance(build, band, dial_hz=dial_hz)
     total = float(resonant_capacitance(coil.inductance, frequency=dial_hz))
     loading = float(input_conductance(dial_hz, kc=card.input_loading.kc, kh=card.input_loading.kh))
     return {
         "ctune": max(total - fixed, 0.1e-12),
-        "rtank": float(parallel_resistance(coil.inductance, frequency=dial_hz, q=coil.q)),
+        "rtank": tank_loss(band, dial_hz=dial_hz),
         "rdin": 1.0 / loading if loading > 0.0 else OPEN_OHM,
         "cdin": _BLOCK_RATIO * loading / (2.0 * math.pi * dial_hz),
     }
@@ -232,15 +227,10 @@ def regulator_values(build: Build) -> dict[str, float]:
 
 def detector_parts(build: Build, card: TubeCard, *, band: Band, dial_hz: float) -> list[str]:
     """Return tank, detector, its RF filter and load, and the aerial as text."""
-    coil, det = band.coil, build.detector
-    upper, lower, _ = tapped_sections(coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling)
+    det = build.detector
     tank = tank_elements(build, card, band=band, dial_hz=dial_hz)
     filt, heat = det.rf_filter, det.heater_coupling
     values = {
-        "upper": float(upper),
-        "lower": float(lower),
-        "coupling": coil.coupling,
-        "tank_loss": tank["rtank"],
         "tuning": tank["ctune"],
         "grid_capacitor": det.grid_capacitor,
         "leak_to": {"tank": "top", "cathode": "tap", "ground": "0"}[det.grid_leak_to],
@@ -264,22 +254,8 @@ def detector_parts(build: Build, card: TubeCard, *, band: Band, dial_hz: float) 
         "choke_capacitance": filt.choke_capacitance,
         "output_capacitor": filt.output_capacitor,
     }
-    parts = [_fill("detector.cir", values), load_part(build)]
-    if build.aerial is not None:
-        aerial = build.aerial
-        parts.append(
-            _fill(
-                "aerial_capacitor.cir",
-                {
-                    "coupling": aerial.coupling,
-                    "static_drain": STATIC_DRAIN_OHM,
-                    "resistance": aerial.resistance,
-                    "inductance": max(aerial.inductance, SHORT_HENRY),
-                    "capacitance": aerial.capacitance,
-                },
-            )
-        )
-    return parts
+    front = front_end_parts(build, band=band, dial_hz=dial_hz, loss=tank["rtank"])
+    return [*front, _fill("detector.cir", values), load_part(build)]
 
 
 def load_part(build: Build) -> str:

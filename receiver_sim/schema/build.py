@@ -14,6 +14,7 @@ from pydantic import Field, PrivateAttr
 
 from receiver_sim.schema import parts as p
 from receiver_sim.schema.base import Part, given
+from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
 from receiver_sim.schema.stage import Audio, HeaterCoupling
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
@@ -115,41 +116,6 @@ class Detector(Part):
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
     )
-
-
-class Tuning(Part):
-    """The tuning capacitor, shared by all bands."""
-
-    minimum: p.TuningCapacitor = Field(description="Capacitance fully open.")
-    maximum: p.TuningCapacitor = Field(description="Capacitance fully meshed.")
-    stray: p.StrayCapacitance = given("10 pF", "Wiring, coil and socket across the tank, tube apart.")
-
-
-class Aerial(Part):
-    """A small capacitor from the hot end of the tank to an aerial of R, L and C in series to ground."""
-
-    coupling: p.AerialCapacitance = Field(description="Capacitor from the hot end of the tank to the aerial.")
-    resistance: p.Resistor = Field(description="Resistance of the aerial and its earth.")
-    capacitance: p.AerialCapacitance = Field(description="Capacitance of the aerial to ground.")
-    inductance: p.AerialInductance = given("0 uH", "Inductance of the aerial wire and lead-in.")
-
-
-class Coil(Part):
-    """A plug-in coil with a cathode tap."""
-
-    inductance: p.TankInductance = Field(description="Inductance of the whole winding.")
-    q: p.CoilQ = Field(description="Q of the tank in the band, tube apart.")
-    tap: p.Tap = Field(description="Tap, in turns from the grounded end, as part of all turns.")
-    coupling: p.CoilCoupling = given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
-
-
-class Padding(Part):
-    """Fixed capacitors with the tuning capacitor; in a coil's plug, as a rule."""
-
-    series: p.TuningCapacitor | None = Field(
-        default=None, description="In series with the tuning capacitor; left out: none."
-    )
-    parallel: p.FilterCapacitor = given("0 pF", "Across the coil.")
 
 
 class Band(Part):

@@ -6,7 +6,10 @@ import math
 from collections.abc import Callable, Collection, Iterator
 
 from receiver_sim.schema import regulator_types
-from receiver_sim.schema.build import Build, Padding, Tuning
+from receiver_sim.schema.build import Band, Build
+from receiver_sim.schema.coil import Padding, Tuning
+from receiver_sim.schema.coil_checks import COIL_CHECKS
+from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.faults import KeyPath, nearest
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.stage_checks import STAGE_CHECKS
@@ -107,6 +110,7 @@ CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     tuning_order,
     names,
     *STAGE_CHECKS,
+    *COIL_CHECKS,
 )
 
 
@@ -127,10 +131,9 @@ def warnings_of(build: Build) -> tuple[str, ...]:
 
 
 def _coverage(build: Build) -> Iterator[str]:
-    aerial = build.aerial.coupling if build.aerial is not None else 0.0
     for band in build.bands:
-        least = tank_capacitance(build.tuning, band.padding, build.tuning.minimum) + aerial
-        most = tank_capacitance(build.tuning, band.padding, build.tuning.maximum) + aerial
+        least, most = (tank_capacitance(build.tuning, band.padding, c) + _extra(build, band, meshed=c)
+                       for c in (build.tuning.minimum, build.tuning.maximum))  # fmt: skip
         for edge in (band.from_, band.to):
             needed = 1.0 / ((2.0 * math.pi * edge) ** 2 * band.coil.inductance)
             if not least <= needed <= most:
@@ -140,6 +143,20 @@ def _coverage(build: Build) -> Iterator[str]:
                     f"{format_quantity(needed, CAPACITANCE, 3)} across the coil, but tuning capacitor, "
                     f"padding, strays and tube give {span}: the dial does not reach it"
                 )
+
+
+def _extra(build: Build, band: Band, *, meshed: float) -> float:
+    """Return the farads across the coil that aerial, winding and a band-spread capacitor add."""
+    figures, spread = coil_figures(band.coil), build.tuning.bandspread
+    extra = figures.self_capacitance
+    if build.aerial is not None:
+        link = figures.link.capacitance if figures.link is not None else 0.0
+        extra += build.aerial.coupling if build.aerial.coupling is not None else link
+    if spread is not None:
+        part = spread.maximum if meshed == build.tuning.maximum else spread.minimum
+        series = band.padding.bandspread_series if band.padding is not None else None
+        extra += part if series is None else part * series / (part + series)
+    return extra
 
 
 def _supply_cautions(build: Build) -> Iterator[str]:

@@ -12,6 +12,7 @@ from typing import Any
 from receiver_sim.data import folder
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
+from receiver_sim.schema.coil_figures import filled_in
 from receiver_sim.schema.faults import BuildFaults, Fault, KeyPath, dotted
 from receiver_sim.schema.filling import filled
 from receiver_sim.schema.located_yaml import Located, locate, read_located
@@ -107,11 +108,30 @@ def _scalars(data: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Any]]:
 def _build(located: Located, known_tubes: KnownTubes, si: bool = False) -> Build:
     checks = (*CHECKS, known_types(known_tubes))
     build = validated(Build, located, checks=checks, faults=BuildFaults, si=si)
-    build = filled(build)
+    build = _with_coils(filled(build), located)
     build._data = located.data
     build._sha256 = located.sha256
     build._warnings = warnings_of(build)
     return build
+
+
+def _with_coils(build: Build, located: Located) -> Build:
+    """Return the build with the figures of its wound coils filled in, at the middle of each band."""
+    bands = []
+    faults = []
+    for number, band in enumerate(build.bands):
+        try:
+            coil = filled_in(band.coil, (band.from_ * band.to) ** 0.5)
+        except ValueError as error:  # what the checks could not see: a shape outside a formula's range
+            cure = f"change the geometry or give measured figures ({error})"
+            faults.append(
+                located.fault(("bands", number, "coil"), "a coil that can be worked out", cure=cure)
+            )
+            continue
+        bands.append(band if coil is band.coil else band.model_copy(update={"coil": coil}))
+    if faults:
+        raise BuildFaults(faults)
+    return build.model_copy(update={"bands": tuple(bands)})
 
 
 def write_starter(path: str | Path) -> Path:

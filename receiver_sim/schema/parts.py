@@ -23,6 +23,7 @@ from receiver_sim.schema.quantity import (
     FRACTION,
     FREQUENCY,
     INDUCTANCE,
+    LENGTH,
     NUMBER,
     PERCENTAGE,
     POWER,
@@ -170,3 +171,23 @@ CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]
 TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
 TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995")]
 CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6")]
+
+# Coils and aerials
+FormerDiameter = Annotated[float, Quantity(LENGTH, "2 mm", "500 mm", example="32 mm")]
+WireDiameter = Annotated[float, Quantity(LENGTH, "0.02 mm", "20 mm", example="0.5 mm")]
+WireGauge = Annotated[float, Quantity(NUMBER, "1", "44", example="24")]
+Covering = Annotated[float, Quantity(LENGTH, "1 um", "3 mm", zero=True, example="0.05 mm")]
+Pitch = Annotated[float, Quantity(LENGTH, "0.02 mm", "50 mm", example="0.9 mm")]
+Turns = Annotated[float, Quantity(NUMBER, "0.5", "2000", example="18.5")]
+TapTurns = Annotated[float, Quantity(NUMBER, "0.05", "1000", example="1.25")]
+WindingGap = Annotated[float, Quantity(LENGTH, "0.05 mm", "500 mm", zero=True, example="3 mm")]
+Permittivity = Annotated[float, Quantity(NUMBER, "1", "20", example="4.5")]
+LossTangent = Annotated[float, Quantity(NUMBER, "0.00001", "0.5", zero=True, example="0.02")]
+InductanceFactor = Annotated[float, Quantity(INDUCTANCE, "0.01 nH", "1 mH", example="5.5 nH")]
+CanSize = Annotated[float, Quantity(LENGTH, "5 mm", "1 m", example="65 mm")]
+Resistivity = Annotated[float, Quantity(NUMBER, "1e-9", "1e-6", example="2.8e-8")]
+CapacitorTravel = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="180 deg")]
+WireLength = Annotated[float, Quantity(LENGTH, "5 cm", "200 m", zero=True, example="4.5 m")]
+EffectiveHeight = Annotated[float, Quantity(LENGTH, "1 cm", "100 m", example="2 m")]
+AerialEmf = Annotated[float, Quantity(VOLTAGE, "1 uV", "100 V", example="0.5 V")]
+Swing = Annotated[float, Quantity(FRACTION, "0 %", "50 %", example="10 %")]

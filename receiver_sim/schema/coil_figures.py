@@ -1,0 +1,357 @@
+"""What a coil's geometry amounts to: sections, self-capacitance, Q, link. One place, for netlists and tables.
+
+A coil given by its figures gets its sections from `physics.tank.tapped_sections`, a wound one from its
+geometry by the formulas of `physics`, its measured figures put over them. ValueError, in the words of the
+formula, where a geometry cannot be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from receiver_sim.physics.coil_q import combined_q, dielectric_q, former_capacitance, winding_resistance
+from receiver_sim.physics.electrostatic_shield import coaxial_capacitance, grating_remainder
+from receiver_sim.physics.mutual_inductance import Sections, Winding, inductance_matrix, winding_pair
+from receiver_sim.physics.self_capacitance import medhurst_capacitance
+from receiver_sim.physics.shield_can import can_effect, reflected_ratio
+from receiver_sim.physics.tank import tapped_sections
+from receiver_sim.physics.toroid import toroid_inductance
+from receiver_sim.physics.wire import astm_gauge_diameter
+from receiver_sim.schema.coil import Coil, Link, MultiSection, Section, Shield, Solenoid, Toroid
+
+COVER_ADDS = 1e-9
+"""Metres by which turns may overlap through rounding."""
+
+
+@dataclass(frozen=True)
+class LinkFigures:
+    """A link: inductance, mutual inductances to both sections (H), capacitances to the hot end (F).
+
+    unshielded: without its shield; capacitance: as the build has it.
+    """
+
+    inductance: float
+    to_upper: float
+    to_lower: float
+    unshielded: float
+    capacitance: float
+    winding: Winding
+
+
+@dataclass(frozen=True)
+class CoilFigures:
+    """Figures of a coil in SI units; `windings` is empty and turns are None for a coil given by figures.
+
+    windings run from the grounded end. can_ratio: share of the inductance that a can leaves (1: no can).
+    """
+
+    sections: Sections
+    self_capacitance: float
+    link: LinkFigures | None
+    windings: tuple[Winding, ...]
+    turns: float | None
+    tap_turns: float | None
+    can_ratio: float
+
+    @property
+    def inductance(self) -> float:
+        """Inductance of the whole coil, H."""
+        return self.sections.upper + self.sections.lower + 2.0 * self.sections.mutual
+
+    @property
+    def length(self) -> float | None:
+        """Length of the winding from end to end, m; None without a geometry."""
+        if not self.windings:
+            return None
+        last = self.windings[-1]
+        return last.start + last.length - self.windings[0].start
+
+
+def wire_diameter(part: Solenoid | Section | Link) -> float:
+    """Return the diameter of the bare wire, m."""
+    if part.wire is not None:
+        return part.wire
+    if part.gauge is None:
+        raise ValueError("neither 'wire' nor 'gauge' is given")
+    return float(astm_gauge_diameter(part.gauge))
+
+
+def pitch_of(part: Solenoid | Section | Link) -> float:
+    """Return the pitch, m: as given, or that of turns which touch."""
+    diameter = wire_diameter(part)
+    if part.pitch is None:
+        return diameter + part.covering
+    if part.pitch < diameter + part.covering - COVER_ADDS:
+        raise ValueError(
+            f"turns overlap: the pitch {part.pitch * 1e3:.3g} mm is less than wire and covering, "
+            f"{(diameter + part.covering) * 1e3:.3g} mm"
+        )
+    return part.pitch
+
+
+def _placed(part: Solenoid | Section | Link, former: float, start: float) -> Winding:
+    diameter = wire_diameter(part)
+    radius = (former + diameter + part.covering) / 2.0
+    return Winding(part.turns, radius, pitch_of(part), diameter, start)
+
+
+def windings_of(winding: Solenoid | MultiSection) -> tuple[Winding, ...]:
+    """Return the windings from the grounded end, which lies at 0 on the axis."""
+    if isinstance(winding, Solenoid):
+        return (_placed(winding, winding.former, 0.0),)
+    placed: list[Winding] = []
+    start = 0.0
+    for number, section in enumerate(winding.sections):
+        start += section.gap if number else 0.0
+        placed.append(_placed(section, section.former, start))
+        start += placed[-1].length
+    return tuple(placed)
+
+
+def split(windings: Sequence[Winding], tap: float) -> tuple[tuple[Winding, ...], tuple[Winding, ...]]:
+    """Return the windings below and above the tap turn, the one that holds it cut in two."""
+    below: list[Winding] = []
+    above: list[Winding] = []
+    count = 0.0
+    for winding in windings:
+        part = min(max(tap - count, 0.0), winding.turns)
+        count += winding.turns
+        if part > 0.0:
+            below.append(winding._replace(turns=part))
+        if part < winding.turns:
+            rest = winding._replace(turns=winding.turns - part, start=winding.start + part * winding.pitch)
+            above.append(rest)
+    if not below or not above:
+        raise ValueError(f"the tap at turn {tap:g} lies outside the coil of {count:g} turns")
+    return tuple(below), tuple(above)
+
+
+def _self(windings: Sequence[Winding]) -> float:
+    return float(inductance_matrix(windings, surface_current=True).sum())
+
+
+def _geometric_sections(windings: Sequence[Winding], tap: float) -> Sections:
+    """Return the sections; M is what the whole has more than the two, so that they add up to the last bit."""
+    below, above = split(windings, tap)
+    whole, lower, upper = _self(windings), _self(below), _self(above)
+    return Sections(upper=upper, lower=lower, mutual=(whole - lower - upper) / 2.0)
+
+
+def _recoupled(sections: Sections, *, inductance: float | None, coupling: float | None) -> Sections:
+    """Return the sections with a measured coupling, then scaled to a measured inductance."""
+    if coupling is not None:
+        whole = sections.upper + sections.lower + 2.0 * sections.mutual
+        mutual = coupling * float(np.sqrt(sections.upper * sections.lower))
+        scale = whole / (sections.upper + sections.lower + 2.0 * mutual)
+        sections = Sections(sections.upper * scale, sections.lower * scale, mutual * scale)
+    if inductance is not None:
+        scale = inductance / (sections.upper + sections.lower + 2.0 * sections.mutual)
+        sections = Sections(sections.upper * scale, sections.lower * scale, sections.mutual * scale)
+    return sections
+
+
+@lru_cache(maxsize=512)
+def coil_figures(coil: Coil) -> CoilFigures:
+    """Return the figures of a coil. Raises ValueError where the geometry is impossible."""
+    winding, measured = coil.winding, coil.measured
+    if winding is None:
+        upper, lower, mutual = tapped_sections(
+            coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling
+        )
+        sections = Sections(float(upper), float(lower), float(mutual))
+        return CoilFigures(sections, 0.0, None, (), None, None, 1.0)
+    inductance = measured.inductance if measured else None
+    coupling = measured.coupling if measured else None
+    own = measured.self_capacitance if measured else None
+    if isinstance(winding, Toroid):
+        whole = (
+            inductance
+            if inductance is not None
+            else float(toroid_inductance(winding.turns, al=winding.factor))
+        )
+        if coupling is None:
+            raise ValueError("a toroid's coupling of sections has to be measured")
+        upper, lower, mutual = tapped_sections(
+            whole, turns_fraction=winding.tap / winding.turns, coupling=coupling
+        )
+        sections = Sections(float(upper), float(lower), float(mutual))
+        return CoilFigures(sections, own or 0.0, None, (), winding.turns, winding.tap, 1.0)
+    windings = windings_of(winding)
+    sections = _geometric_sections(windings, winding.tap)
+    ratio = _can_ratio(coil, windings)
+    sections = Sections(*(part * ratio for part in sections))
+    before = sum(sections) + sections.mutual
+    sections = _recoupled(sections, inductance=inductance, coupling=coupling)
+    scale = (sum(sections) + sections.mutual) / before
+    link = None
+    if coil.link is not None:
+        # a measured inductance that differs by some factor says that all fluxes per ampere turn do
+        link = _link(coil.link, windings, winding, can_ratio=ratio * float(np.sqrt(scale)))
+        _require_possible(sections, link)
+    if own is None:
+        own = _self_capacitance(windings)
+    return CoilFigures(sections, own, link, windings, sum(w.turns for w in windings), winding.tap, ratio)
+
+
+def _self_capacitance(windings: Sequence[Winding]) -> float:
+    """Return Medhurst's self-capacitance; several sections count as one coil of their mean diameter."""
+    length = windings[-1].start + windings[-1].length
+    turns = sum(w.turns for w in windings)
+    radius = sum(w.radius * w.turns for w in windings) / turns
+    return float(medhurst_capacitance(2.0 * radius, length=length))
+
+
+def _can_place(coil: Coil, winding: Winding) -> dict[str, float]:
+    can = coil.can
+    assert can is not None
+    rise = can.height / 2.0 if can.rise is None else can.rise
+    return {
+        "length": winding.length,
+        "can_radius": can.diameter / 2.0,
+        "can_length": can.height,
+        "rise": rise,
+    }
+
+
+def _can_ratio(coil: Coil, windings: Sequence[Winding]) -> float:
+    if coil.can is None:
+        return 1.0
+    if len(windings) > 1:
+        raise ValueError("a can is worked out for a single solenoid only")
+    one = windings[0]
+    return 1.0 - reflected_ratio(one.radius, **_can_place(coil, one))
+
+
+def _link(
+    link: Link, windings: Sequence[Winding], winding: Solenoid | MultiSection, *, can_ratio: float
+) -> LinkFigures:
+    first = windings[0]
+    former = winding.former if isinstance(winding, Solenoid) else winding.sections[0].former
+    if link.place == "below":
+        placed = _placed(link, former, 0.0)
+        placed = placed._replace(start=-(link.gap + placed.length))
+    else:
+        over = 2.0 * first.radius + first.wire_diameter + 2.0 * link.gap
+        placed = _placed(link, over, 0.0)
+    below, above = split(windings, winding.tap)
+    lower = sum(winding_pair(placed, other=w) for w in below) * can_ratio
+    upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio
+    bare = _link_capacitance(link, placed, windings)
+    left = bare if link.shield is None else _left(link.shield, bare)
+    return LinkFigures(_self((placed,)) * can_ratio, upper, lower, bare, left, placed)
+
+
+def _link_capacitance(link: Link, placed: Winding, windings: Sequence[Winding]) -> float:
+    """Return the capacitance from link to hot end: given, or of cylinders at the mean volts under it."""
+    if link.capacitance is not None:
+        return link.capacitance
+    if link.place == "below":
+        raise ValueError("the capacitance of a link below the coil has to be given")
+    first = windings[0]
+    common = min(placed.length, first.length)
+    turns = sum(w.turns for w in windings)
+    # the volts under the link rise from 0 to the share of the turns it covers; half of that is the mean
+    share = 0.5 * (common / first.pitch) / turns
+    inner, outer = first.radius + first.wire_diameter / 2.0, placed.radius - placed.wire_diameter / 2.0
+    return share * float(coaxial_capacitance(inner, outer_radius=outer, length=common))
+
+
+def _left(shield: Shield, bare: float) -> float:
+    if shield.kind == "leaves":
+        if shield.capacitance > bare:
+            raise ValueError("a shield cannot leave more capacitance than there is without it")
+        return shield.capacitance
+    return bare * float(
+        grating_remainder(
+            shield.wire / 2.0,
+            spacing=shield.spacing,
+            distance=shield.to_link,
+            other_distance=shield.to_coil,
+        )
+    )
+
+
+def _require_possible(sections: Sections, link: LinkFigures) -> None:
+    matrix = np.array(
+        [
+            [sections.upper, sections.mutual, link.to_upper],
+            [sections.mutual, sections.lower, link.to_lower],
+            [link.to_upper, link.to_lower, link.inductance],
+        ]
+    )
+    scale = np.sqrt(np.diag(matrix))
+    if float(np.linalg.eigvalsh(matrix / np.outer(scale, scale))[0]) <= 0.0:
+        raise ValueError("link and sections are coupled more tightly than flux allows: move the link off")
+
+
+def coil_resistance(coil: Coil, frequency: float) -> float:
+    """Return the series resistance, ohm, of a wound solenoid or multi-section coil, can loss included."""
+    figures = coil_figures(coil)
+    total = sum(
+        float(
+            winding_resistance(
+                w.turns, radius=w.radius, pitch=w.pitch, wire_diameter=w.wire_diameter, frequency=frequency
+            )
+        )
+        for w in figures.windings
+    )
+    if coil.can is not None:
+        one = figures.windings[0]
+        effect = can_effect(
+            one.radius, frequency=frequency, resistivity=coil.can.resistivity, **_can_place(coil, one)
+        )
+        total += effect.resistance_per_henry * figures.inductance / figures.can_ratio
+    return total
+
+
+@lru_cache(maxsize=4096)
+def coil_q(coil: Coil, frequency: float) -> float:
+    """Return the Q of the coil in its tank at a frequency (Hz): as given or measured, or by geometry.
+
+    By geometry: resistance of the wire with skin and proximity effect, loss in the can and in the former.
+    """
+    if coil.winding is None:
+        return coil.q
+    if coil.measured is not None and coil.measured.q is not None:
+        return coil.measured.q
+    if isinstance(coil.winding, Toroid):
+        raise ValueError("a toroid's Q has to be measured")
+    figures = coil_figures(coil)
+    w = 2.0 * np.pi * frequency
+    parts = [w * figures.inductance / coil_resistance(coil, frequency)]
+    loss = coil.winding.former_loss
+    if loss is not None and loss.loss_tangent > 0.0:
+        in_former = former_capacitance(
+            figures.self_capacitance, permittivity=loss.permittivity, field_share=loss.share
+        )
+        tank = 1.0 / (w**2 * figures.inductance)
+        parts.append(float(dielectric_q(tank, former_capacitance=in_former, loss_tangent=loss.loss_tangent)))
+    return float(combined_q(*parts))
+
+
+def filled_in(coil: Coil, middle: float) -> Coil:
+    """Return a wound coil with `inductance`, `q` (at the frequency `middle`), `tap` and `coupling` filled in.
+
+    A coil given by figures comes back as it is. Raises ValueError where the geometry is impossible.
+    """
+    if coil.winding is None:
+        return coil
+    figures = coil_figures(coil)
+    assert figures.tap_turns is not None and figures.turns is not None
+    return coil.model_copy(
+        update={
+            "inductance": figures.inductance,
+            "q": coil_q(coil, middle),
+            "tap": figures.tap_turns / figures.turns,
+            "coupling": figures.sections.coupling,
+        }
+    )
+
+
+def wire_length(windings: Sequence[Winding]) -> float:
+    """Return the length of wire in some windings, m, leads apart."""
+    return float(sum(w.turns * np.hypot(2.0 * np.pi * w.radius, w.pitch) for w in windings))
