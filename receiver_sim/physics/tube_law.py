@@ -167,7 +167,9 @@ def space_current(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real =
 
 def _field(law: TubeLaw, *, plate_v: Real, screen_v: Real) -> tuple[Real, Real]:
     """Return U and w of the module's text, V."""
-    field = np.asarray(plate_v, dtype=float) / law.mu_plate + np.asarray(screen_v, dtype=float) / law.mu_screen
+    field = (
+        np.asarray(plate_v, dtype=float) / law.mu_plate + np.asarray(screen_v, dtype=float) / law.mu_screen
+    )
     return field, law.foot + 0.5 * law.spread * (field + np.sqrt(field * field + 4.0 * SMOOTHING_V**2))
 
 
