@@ -19,8 +19,8 @@ def subcircuit(card: TubeCard, name: str, triode_connected: bool = False) -> str
 
     Pins: `p s g k inj` for a pentode or tetrode, `p g k inj` for a triode or with `triode_connected`, which
     ties the screen to the plate. Inside, node `gk` carries V(g,k) + V(inj) and drives the space current; the
-    grid current keeps V(g,k). No capacitances. Raises TemplateFault for a bad name or a triode to be connected as one,
-    ValueError for a card without a fit.
+    grid current keeps V(g,k). No capacitances. Raises TemplateFault for a bad name or a triode to be
+    connected as one, ValueError for a card without a fit.
     """
     return law_subcircuit(card.law(), name, triode_connected=triode_connected)
 

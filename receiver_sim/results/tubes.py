@@ -1,4 +1,4 @@
-"""Results about tube cards: the fit, its leave-one-out table, the table of published points against ngspice."""
+"""Results about tube cards: the fit, its leave-one-out table, the published points against ngspice."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from receiver_sim.physics.tube_law import TubeLaw
 from receiver_sim.schema.card import Fact, Point, TubeCard, describe_bias
 
 GATES = {"plate_current": 0.05, "gm": 0.05, "screen_current": 0.10, "mu": 0.05, "rp": 0.15, "bias": 0.20}
-"""Largest error allowed at a published figure; pentode rp is shown and not gated (sheets say 'approximately')."""
+"""Largest error allowed at a published figure; rp of pentodes is shown, not gated (sheets: 'approximately')."""
 
 
 @dataclass(frozen=True)
@@ -27,8 +27,8 @@ class FittedParameter:
 class PointError:
     """One figure of one published point against the model, SI units; `error` is model/printed - 1.
 
-    `index` counts the card's points (or facts, for the quantity 'bias') from 0. `gated` tells whether the figure must
-    meet `limit`; printed maxima and minima have limit None and an error of 0 when they hold.
+    `index` counts the card's points (or facts, for the quantity 'bias') from 0. `gated` tells whether the
+    figure must meet `limit`; printed maxima and minima have limit None and an error of 0 when they hold.
     """
 
     type: str
@@ -134,7 +134,7 @@ def point_errors(card: TubeCard, index: int, model: Mapping[str, float]) -> list
     for quantity, value in printed.items():
         if value is None:
             continue
-        limit = GATES[quantity]
+        limit: float | None = GATES[quantity]
         gated = point.flag != "memory-low" and (quantity != "rp" or point.as_ == "triode")
         if quantity == "rp" and not gated:
             limit = None

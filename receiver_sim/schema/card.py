@@ -212,8 +212,8 @@ class Range(Part):
 class Fit(Part):
     """What the fit wrote: parameters with deviations, residuals, range; `points` digests what it was fed.
 
-    `correlation` is that of the parameters not 'fixed', in their order: the points tie perveance, contact and mu
-    closely together, and their single deviations alone would overstate the doubt about any current.
+    `correlation` is that of the parameters not 'fixed', in their order: the points tie perveance, contact
+    and mu closely together, and their single deviations alone would overstate the doubt about any current.
     """
 
     points: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
