@@ -31,6 +31,7 @@ from receiver_sim.cli_common import (
     show,
     writable_folder,
 )
+from receiver_sim.cli_tubes import tubes
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -294,6 +295,9 @@ def deck(
         emit_json("deck", DeckExport(loaded.sha256, study, one.name, frequency, rotation, file, text))
     elif output is None:
         click.echo(text, nl=False)
+
+
+main.add_command(tubes)
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.document import FORMAT
+from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
 from receiver_sim.results.written import DeckExport, StarterBuild
 
 VERBS: dict[str, Any] = {
@@ -25,6 +26,12 @@ VERBS: dict[str, Any] = {
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
     "supply": SupplyReport,
+    "tubes check": TubeTable,
+    "tubes fit": tuple[FitSummary, ...],
+    "tubes fit --check": tuple[FitCheck, ...],
+    "tubes list": tuple[str, ...],
+    "tubes predict": tuple[LeaveOneOut, ...],
+    "tubes show": dict[str, Any],
 }
 """The type of `result` for each verb."""
 

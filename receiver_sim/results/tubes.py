@@ -69,6 +69,34 @@ class FitResult:
 
 
 @dataclass(frozen=True)
+class FitSummary:
+    """What a fit gave, as its JSON document tells it: the law is in its parameters."""
+
+    type: str
+    points: str
+    parameters: tuple[FittedParameter, ...]
+    residuals: tuple[PointError, ...]
+    plate_range: tuple[float, float]
+    screen_range: tuple[float, float] | None
+    grid_range: tuple[float, float]
+    cost: float
+
+
+def summary(result: FitResult) -> FitSummary:
+    """Return a fit without its law and correlations."""
+    return FitSummary(
+        type=result.type,
+        points=result.points,
+        parameters=result.parameters,
+        residuals=result.residuals,
+        plate_range=result.plate_range,
+        screen_range=result.screen_range,
+        grid_range=result.grid_range,
+        cost=result.cost,
+    )
+
+
+@dataclass(frozen=True)
 class LeftOut:
     """A point predicted from the others of its card."""
 

@@ -1,0 +1,45 @@
+"""Public functions about tube cards: check them against print, fit them, predict points from the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from receiver_sim.engine import Bench
+from receiver_sim.results.tubes import FitCheck, FitResult, LeaveOneOut, TubeTable
+from receiver_sim.schema.card import TubeCard, card_for, card_types
+from receiver_sim.studies import tube_check, tube_fit
+from receiver_sim.studies.tube_fit import FitRefused
+
+__all__ = [
+    "FitRefused",
+    "card_for",
+    "card_types",
+    "check_fit",
+    "check_tubes",
+    "fit_tube",
+    "leave_one_out",
+]
+
+
+def check_tubes(cards: Sequence[TubeCard], *, bench: Bench | None = None) -> TubeTable:
+    """Compare every published figure of the cards with ngspice runs of their models. Raises EngineError."""
+    if bench is not None:
+        return tube_check.run(cards, bench)
+    with Bench() as own:
+        return tube_check.run(cards, own)
+
+
+def fit_tube(path: str | Path) -> FitResult:
+    """Fit the card at `path` and write the fit into it. Raises CardFaults, FitRefused."""
+    return tube_fit.write_fit(path)
+
+
+def check_fit(path: str | Path) -> FitCheck:
+    """Tell whether the card at `path` holds what the fit gives. Raises CardFaults, FitRefused."""
+    return tube_fit.check_fit(path)
+
+
+def leave_one_out(card: TubeCard) -> LeaveOneOut:
+    """Predict each point of a card from the others. Raises FitRefused."""
+    return tube_fit.leave_one_out(card)
