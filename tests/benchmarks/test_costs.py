@@ -1,0 +1,134 @@
+"""What the work costs, as ratios where ratios can be had: `pytest tests/benchmarks --benchmark-enable`.
+
+In the normal test run each benchmark runs once, untimed; only what depends on no clock is asserted then.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from receiver_sim import api
+from receiver_sim.engine import Bench
+from receiver_sim.netlist.receiver import Cards, control_elements
+from receiver_sim.results.base import Status
+from receiver_sim.schema import Build
+from receiver_sim.studies import onset
+from receiver_sim.views import check_plots
+from tests.benchmarks.conftest import Tell
+from tests.conftest import BUILDS
+
+COMMAND = [sys.executable, "-m", "receiver_sim.cli"]
+
+
+def fastest(benchmark: Any) -> float:
+    """Return the least time of the rounds, s: what the machine disturbed least."""
+    return float(benchmark.stats.stats.min)
+
+
+def once(*args: str | Path) -> float:
+    """Run the program in a process of its own and return its wall-clock time, s."""
+    start = time.perf_counter()
+    subprocess.run([*COMMAND, *map(str, args)], check=True, capture_output=True)
+    return time.perf_counter() - start
+
+
+def turn_and_measure(session: Any, build: Build, rotation: float) -> Any:
+    for element, value in control_elements(build, rotation).items():
+        session.alter(element, value)
+    return session.ac(7.05e6, 7.15e6, 3, vectors=["frequency", "xdet.gk"])
+
+
+def test_turning_the_control_costs_less_than_loading_anew(
+    benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build, demo_cards: Cards
+) -> None:
+    """The ground of every sweep: alter on a loaded circuit against a load for each setting."""
+    deck = onset.plan(demo, demo_cards, band=demo.bands[2], dial_hz=7.1e6)
+
+    def anew(rotation: float) -> Any:
+        with bench.session(deck) as session:
+            session.alter("vinj", 1.0, "acmag")
+            return turn_and_measure(session, demo, rotation)
+
+    settings = [0.2, 0.7, 0.35]
+    with bench.session(deck) as session:
+        session.alter("vinj", 1.0, "acmag")
+        swept = [turn_and_measure(session, demo, rotation) for rotation in settings]
+        loaded = [anew(rotation) for rotation in settings]
+        for one, other in zip(swept, loaded, strict=True):
+            # same circuit, same setting: within the solver's tolerance of 1e-6, some ten times at |V| near 1
+            assert abs(one["xdet.gk"] / other["xdet.gk"] - 1).max() < 1e-5
+        benchmark(lambda: [turn_and_measure(session, demo, rotation) for rotation in settings])
+    if timed:
+        rounds = []
+        for _ in range(20):
+            start = time.perf_counter()
+            for rotation in settings:
+                anew(rotation)
+            rounds.append(time.perf_counter() - start)
+        each, reload = fastest(benchmark) / len(settings), min(rounds) / len(settings)
+        tell("alter and ac of 3 points, circuit left loaded", f"{1e3 * each:.2f} ms", "")
+        tell("load, ac of 3 points, remove", f"{1e3 * reload:.2f} ms", "")
+        tell("  the former over the latter", f"{each / reload:.2f}", "below 1")
+        assert each < reload
+
+
+def test_onset_of_a_band(
+    benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build, demo_cards: Cards
+) -> None:
+    """One band at one dial frequency in at most ten evaluations (issue 2)."""
+    band = demo.bands[1]
+    found = benchmark(lambda: onset.run(demo, demo_cards, bench, band=band, dial_hz=band.from_))
+    assert found.status is Status.OSCILLATES
+    assert found.evaluations <= 10
+    if timed:
+        tell("onset of one band, evaluations", f"{found.evaluations}", "at most 10")
+        tell("onset of one band", f"{1e3 * fastest(benchmark):.1f} ms", "")
+
+
+def test_whole_check_against_its_parts(
+    benchmark: Any, timed: bool, tell: Tell, demo: Build, tmp_path: Path
+) -> None:
+    """`check` from the shell, start-up and all, within 3 times its ngspice time plus drawing (issue 2)."""
+    with Bench() as own:
+        report = api.check(demo, bench=own)
+        raw, evaluations = own.engine_seconds, own.evaluations
+    assert report.evaluations == evaluations
+    assert raw > 0.0
+    drawn: list[float] = []
+
+    def draw() -> None:
+        start = time.perf_counter()
+        check_plots.write(report, tmp_path / "plots")
+        drawn.append(time.perf_counter() - start)
+
+    benchmark.pedantic(draw, rounds=3 if timed else 1)
+    if timed:
+        whole = min(once("check", BUILDS / "demo.yaml", "--out", tmp_path / "whole") for _ in range(3))
+        bare = min(
+            once("check", BUILDS / "demo.yaml", "--out", tmp_path / "bare", "--no-plots") for _ in range(3)
+        )
+        parts = raw + min(drawn)
+        tell(f"check of the demo: inside ngspice, {evaluations} analyses", f"{raw:.2f} s", "")
+        tell("check of the demo: drawing 20 files", f"{min(drawn):.2f} s", "")
+        tell("check of the demo, from the shell", f"{whole:.2f} s", "")
+        tell("  over ngspice plus drawing", f"{whole / parts:.2f}", "at most 3")
+        tell("check of the demo without plots", f"{bare:.2f} s", "")
+        assert whole <= 3.0 * parts
+
+
+def test_help_starts_at_once(benchmark: Any, timed: bool, tell: Tell) -> None:
+    """`receiver-sim --help` in under 0.5 s (issue 2), beside Python's own start."""
+    benchmark.pedantic(lambda: once("--help"), rounds=5 if timed else 1)
+    if timed:
+        rounds = []
+        for _ in range(5):
+            start = time.perf_counter()
+            subprocess.run([sys.executable, "-c", "pass"], check=True)
+            rounds.append(time.perf_counter() - start)
+        tell("receiver-sim --help", f"{fastest(benchmark):.2f} s", "below 0.5 s")
+        tell("  over an empty Python", f"{fastest(benchmark) / min(rounds):.1f}", "")
+        assert fastest(benchmark) < 0.5
