@@ -83,7 +83,8 @@ def band_table(bands: Sequence[BandReport]) -> Section:
         notes += [Note(text, mark="   ") for text in _onset_notes(item)]
     styles = tuple("" if item.status is Status.OSCILLATES else "yellow" for item in onsets)
     legend = Note(
-        "Knob: share of the control's electrical travel at onset. Slope: d|T|/dV of the screen there. "
+        "Knob: share of the control's electrical travel at onset. Slope: rise of the loop gain T there, per "
+        "volt of the screen. "
         "Approach: screen volts and degrees of knob from loop gain 0.9 to onset.",
         mark="   ",
     )
