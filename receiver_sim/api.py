@@ -18,6 +18,7 @@ import numpy as np
 
 from receiver_sim import __version__
 from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.netlist.audio_stage import own_screen
 from receiver_sim.netlist.export import baked
 from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
 from receiver_sim.physics.tube_law import small_signal
@@ -30,12 +31,14 @@ from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault, changed_build, load_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.schema.supply import DcSupply
 from receiver_sim.studies import (
     audio_response,
     hum,
     loop_gain,
     onset,
     operating_point,
+    rectifier,
     regulator,
     selectivity,
     verdicts,
@@ -57,6 +60,7 @@ __all__ = [
     "loop",
     "operating_points",
     "provenance",
+    "settle",
     "shipped_build",
     "shipped_builds",
     "supply",
@@ -102,19 +106,56 @@ def cards_for(build: Build) -> Cards:
 
     Raises BuildFaults if a tube is of a kind its socket does not take, or its card holds no fit.
     """
-    detector, stage = card_for(build.detector.tube), card_for(build.audio.tube)
+    detector, audio = card_for(build.detector.tube), build.audio
     faults = []
     if detector.kind == "triode":
         faults.append(_kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube"))
-    if stage.kind != "triode":
-        faults.append(_kind_fault(build, "audio.tube", stage.type, "a triode"))
-    for key, card in (("detector.tube", detector), ("audio.tube", stage)):
+    sockets = [("detector.tube", detector)]
+    for key, stage in (("audio", audio), ("audio.first", audio.first)):
+        if stage is None:
+            continue
+        card = card_for(stage.tube)
+        sockets.append((f"{key}.tube", card))
+        if own_screen(stage, card) and stage.screen is None:
+            cure = "a triode, or a pentode with the key 'screen' (or 'connection: triode') beside it"
+            faults.append(_kind_fault(build, f"{key}.tube", card.type, cure))
+    for key, card in sockets:
         if card.fit is None:
             cure = f"a tube whose card holds a fit; run 'receiver-sim tubes fit {card.type}'"
             faults.append(_kind_fault(build, key, card.type, cure))
     if faults:
         raise BuildFaults(faults)
-    return Cards(detector, stage)
+    return Cards(detector, sockets[1][1], sockets[2][1] if audio.first is not None else None)
+
+
+_SETTLED: dict[str, Build] = {}
+
+
+def settle(build: Build, bench: Bench) -> Build:
+    """Return the build with a rectifier supply run at the load it has, as the studies need it; others as they
+    are.
+
+    The last few are remembered. Raises BuildFaults, EngineError.
+    """
+    if build.supply.kind != "rectifier":
+        return build
+    key = f"{build.sha256} {build!r}"
+    if key not in _SETTLED:
+        cards = cards_for(build)
+        band = build.bands[0]
+
+        def current_at(volts: float) -> float:
+            plain = DcSupply.model_construct(kind="dc", volts=volts, resistance=0.0, ripple=0.0, bleeder=None)
+            one = build.model_copy(update={"supply": plain})
+            deck = receiver_deck(one, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=0.5)
+            with bench.session(deck) as session:
+                return -float(session.op(vectors=["vsupply#branch"])["vsupply#branch"].real[0])
+
+        while len(_SETTLED) >= 16:
+            _SETTLED.pop(next(iter(_SETTLED)))
+        _, supply = rectifier.run(build, bench, current_at=current_at)
+        _SETTLED[key] = build.model_copy(update={"supply": supply})
+    return _SETTLED[key]
 
 
 def _kind_fault(build: Build, key: str, tube: str, expected: str) -> Fault:
@@ -155,6 +196,7 @@ def loop(
     chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
     cards = cards_for(build)
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
         onsets = open_bench.map(
             lambda b, job: onset.run(build, cards, b, band=job[0], dial_hz=job[1]),
@@ -250,6 +292,7 @@ def operating_points(
     cards, one = cards_for(build), band_named(build, band)
     settings = [(f"{100.0 * rotation:.4g} %", float(rotation)) for rotation in rotations]
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         return operating_point.run(
             build, cards, open_bench, band=one, dial_hz=dial_frequencies(one)[1], settings=settings
         )
@@ -305,6 +348,7 @@ def audio(
     Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         cards, setting = _prepare(build, band, open_bench)
         place = setting.rotation if rotation is None else rotation
         return audio_response.run(
@@ -317,6 +361,7 @@ def hum_study(
 ) -> Hum:
     """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         cards, setting = _prepare(build, band, open_bench)
         place = setting.rotation if rotation is None else rotation
         return hum.run(
@@ -327,6 +372,7 @@ def hum_study(
 def supply(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyReport:
     """Return d.c. conditions, ratings and the drift with the mains; errors as for `audio`."""
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         cards, setting = _prepare(build, band, open_bench)
         points = _points(build, cards, open_bench, setting)
         drift = _drift(build, cards, open_bench, setting)
@@ -335,7 +381,7 @@ def supply(build: Build, *, band: str | None = None, bench: Bench | None = None)
         *verdicts.judge_bias(points),
         *verdicts.judge_regulator(drift, setting.onset, build.verdicts),
     )
-    return SupplyReport(points, drift, judged, cautions.ALL)
+    return SupplyReport(points, drift, judged, (*verdicts.dangers(judged), *cautions.ALL))
 
 
 def check(build: Build, *, bench: Bench | None = None, progress: Progress = _quiet) -> CheckReport:
@@ -345,6 +391,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
     """
     cards = cards_for(build)
     with _bench(bench) as open_bench:
+        build = settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
         setting = _working_setting(build, reports)
         dial = setting.onset.dial_hz
@@ -380,7 +427,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         regulator=drift,
         verdicts=judged,
         provenance=origin,
-        cautions=cautions.ALL,
+        cautions=(*verdicts.dangers(judged), *cautions.ALL),
         warnings=_warnings(build, points),
         evaluations=evaluations,
     )
@@ -395,6 +442,7 @@ def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]
 def provenance(build: Build, bench: Bench) -> Provenance:
     """Return where results on this build come from: digests of build, cards and onset decks, versions."""
     cards = cards_for(build)
+    build = settle(build, bench)
     decks = [
         onset.plan(build, cards, band=band, dial_hz=dial).sha256
         for band in build.bands
@@ -405,7 +453,7 @@ def provenance(build: Build, bench: Bench) -> Provenance:
         decks=tuple(decks),
         receiver_sim=__version__,
         ngspice=str(bench.ngspice_version),
-        cards={c.type: c.sha256 for c in (cards.detector, cards.audio)},
+        cards={c.type: c.sha256 for c in (cards.detector, cards.audio, cards.first) if c is not None},
     )
 
 
@@ -426,6 +474,9 @@ def deck_text(
     ValueError for an unknown study.
     """
     cards, one = cards_for(build), band_named(build, band)
+    if build.supply.kind == "rectifier":
+        with Bench() as bench:
+            build = settle(build, bench)
     dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
     deck = receiver_deck(build, cards, band=one, dial_hz=dial, rotation=rotation)
     values = control_elements(build, rotation)

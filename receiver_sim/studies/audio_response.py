@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from receiver_sim.engine import Bench, Deck, Vectors
+from receiver_sim.netlist.phones import load_impedance
 from receiver_sim.netlist.probes import operating_volts
 from receiver_sim.netlist.receiver import Cards, phone_node, receiver_deck
 from receiver_sim.results.audio import AudioResponse, OutputResponse
-from receiver_sim.results.base import ComplexArray, FloatArray
+from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
 
@@ -20,12 +21,6 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
     """Return the deck: the receiver at that setting with a current probe at each output."""
     probes = "\n".join(f"Iout{i} 0 {phone_node(build, i)} dc 0 ac 0" for i in range(len(build.phones)))
     return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation, extra=probes)
-
-
-def load_impedance(build: Build, index: int, frequency: FloatArray) -> ComplexArray:
-    """Return the impedance (ohm, complex) of phones number `index` as the build states it: R + j 2 pi f L."""
-    phone = build.phones[index]
-    return np.asarray(phone.resistance + 2j * np.pi * np.asarray(frequency) * phone.inductance)
 
 
 def reduce(

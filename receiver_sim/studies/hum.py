@@ -14,6 +14,7 @@ from receiver_sim.results.audio import Hum, OutputHum
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.supply import SettledSupply
 
 POSITIONS = np.linspace(0.0, 1.0, 21)
 
@@ -79,6 +80,18 @@ def ripple_frequency(build: Build) -> float:
     return 2.0 * build.mains.frequency if stated is None else stated
 
 
+def _settled(build: Build) -> bool:
+    return isinstance(build.supply, SettledSupply)
+
+
+def ripple_volts(build: Build) -> float:
+    """Return the first line of the ripple, V r.m.s.: as stated (a sine), or as the rectifier gave it."""
+    supply = build.supply
+    if isinstance(supply, SettledSupply):
+        return next(v for f, v, _ in supply.harmonics if abs(f / ripple_frequency(build) - 1.0) < 1e-6)
+    return supply.ripple / (2.0 * math.sqrt(2.0))
+
+
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Hum:
     """Measure line-frequency hum over the hum pot, its null, and the supply's ripple at each output.
 
@@ -86,9 +99,10 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     """
     nodes = [phone_node(build, i) for i in range(len(build.phones))]
     with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        # peak to peak of a sine to r.m.s.
-        session.alter("vsupply", build.supply.ripple / (2.0 * math.sqrt(2.0)), "acmag")
-        ripple, screen = _phasors(session, nodes, ripple_frequency(build))
+        session.alter("vsupply", 1.0, "acmag")
+        one, screen = _phasors(session, [*nodes, "bplus"], ripple_frequency(build))
+        # the ripple of a settled supply is known at the receiver, of others at their e.m.f.
+        ripple = one[:-1] * (ripple_volts(build) / one[-1] if _settled(build) else ripple_volts(build))
         session.alter("vsupply", 0.0, "acmag")
         # d.c. on the heaters has no line-frequency part
         session.alter("vheater", build.heater.volts if build.heater.supply == "ac" else 0.0, "acmag")

@@ -4,10 +4,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from receiver_sim.netlist.phones import load_impedance
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -199,10 +199,12 @@ def judge_audio(audio: AudioResponse, limits: Verdicts) -> list[Verdict]:
 def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
     """Judge the hum power in each load at the build's own position of the hum pot."""
     verdicts = []
-    for output, phone in zip(hum.outputs, build.phones, strict=True):
-        reactance = 2.0 * math.pi * hum.mains_hz * phone.inductance
+    for index, output in enumerate(hum.outputs):
+        if build.phones[index].state == "open":
+            continue
         # the load's power at the line frequency; the ripple's higher reactance is left out, on the safe side
-        power = output.at_build_v**2 * phone.resistance / (phone.resistance**2 + reactance**2)
+        admittance = 1.0 / complex(load_impedance(build, index, hum.mains_hz))
+        power = output.at_build_v**2 * admittance.real
         grade = Grade.GOOD if power <= limits.hum_power_max else Grade.DOUBTFUL
         text = "hum stays near the threshold of hearing"
         if grade is not Grade.GOOD:
@@ -215,8 +217,27 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
 
 
 def judge_safety(build: Build) -> list[Verdict]:
-    """Judge what may hurt: a supply without a bleeder keeps its charge."""
-    if build.supply.bleeder is not None:
-        return []
-    text = "no bleeder: the supply's capacitors stay charged after switching off; fit one"
-    return [Verdict("supply", "bleeder", Grade.BAD, None, None, "", text)]
+    """Judge what may hurt: a charge that stays, plate potential on a lead, a capacitor over its rating."""
+    verdicts = []
+    supply = build.supply
+    if supply.bleeder is None and supply.kind != "battery":
+        text = "no bleeder: the supply's capacitors stay charged after switching off; fit one"
+        verdicts.append(Verdict("supply", "bleeder", Grade.BAD, None, None, "", text))
+    # a rectifier's volts with the tubes cold; 10 % more for the highest mains
+    highest = 1.1 * max(supply.volts, getattr(supply, "peak_volts", 0.0))
+    for phone in build.phones:
+        if phone.at == "plate" and phone.state == "open" and phone.drain is None:
+            text = "plate potential on the open lead: fit a drain resistor behind the capacitor"
+            verdicts.append(Verdict(phone.name, "plate_potential", Grade.BAD, highest, 0.0, "V", text))
+        rating = phone.capacitor_rating
+        if rating is not None and rating < highest:
+            text = "the blocking capacitor is rated below the supply: if it fails, the lead is at plate volts"
+            verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.BAD, highest, rating, "V", text))
+    return verdicts
+
+
+def dangers(verdicts: Iterable[Verdict]) -> tuple[str, ...]:
+    """Return what must be said before anything else: sentences on hazards and exceeded ratings."""
+    hazards = ("bleeder", "plate_potential", "capacitor_rating", "rating", "discharge")
+    bad = [v for v in verdicts if v.grade is Grade.BAD and v.rule in hazards]
+    return tuple(f"DANGER, {v.subject}: {v.text}." for v in bad)

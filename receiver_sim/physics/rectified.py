@@ -1,0 +1,71 @@
+"""Formulas of plate supplies: capacitor-input ripple, discharge, dropper of a shunt regulator."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from receiver_sim.physics.checks import require_not_negative, require_positive
+
+E24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0,
+       3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1)  # fmt: skip
+"""Preferred numbers of IEC 60063, series E24 (memory-high)."""
+
+
+def reservoir_ripple(current: float, *, frequency: float, capacitance: float) -> float:
+    """Return the peak-to-peak ripple (V) of a capacitor that is charged `frequency` times a second.
+
+    current (A) drawn, capacitance (F). I/(f C): the rule that takes the discharge as lasting the whole time
+    between two charges (textbook), so an upper bound; the charge takes some 10 to 30 % of it.
+    """
+    require_positive(frequency=frequency, capacitance=capacitance)
+    return current / (frequency * capacitance)
+
+
+def discharge_time(volts: float, *, to: float, resistance: float, capacitance: float) -> float:
+    """Return the time (s) in which R (ohm) takes C (F) from `volts` to `to`: R C ln(V/V1)."""
+    require_positive(volts=volts, to=to, resistance=resistance, capacitance=capacitance)
+    return resistance * capacitance * math.log(max(volts / to, 1.0))
+
+
+@dataclass(frozen=True)
+class DropperLimits:
+    """Least and greatest dropper (ohm): by the regulator's greatest current at the highest supply, and by its
+    least current at the lowest.
+    """
+
+    lowest: float
+    highest: float
+
+
+def dropper_limits(
+    held: float,
+    *,
+    lowest_supply: float,
+    highest_supply: float,
+    minimum_current: float,
+    maximum_current: float,
+    least_load: float,
+    greatest_load: float,
+) -> DropperLimits:
+    """Return the limits of the dropper of a shunt regulator that holds `held` volts (Kirchhoff; textbook).
+
+    Supply in V, currents in A. A regulator whose lowest supply does not exceed `held` has no dropper:
+    `highest` is 0 then.
+    """
+    require_positive(held=held, maximum_current=maximum_current)
+    require_not_negative(minimum_current=minimum_current, least_load=least_load, greatest_load=greatest_load)
+    lowest = (highest_supply - held) / (maximum_current + least_load)
+    highest = (lowest_supply - held) / max(minimum_current + greatest_load, 1e-9)
+    return DropperLimits(max(lowest, 0.0), max(highest, 0.0))
+
+
+def preferred(lowest: float, *, highest: float) -> float | None:
+    """Return the E24 value between two bounds nearest their geometric mean, None if there is none."""
+    if not 0.0 < lowest <= highest:
+        return None
+    middle = math.sqrt(lowest * highest)
+    decade = math.floor(math.log10(middle))
+    values = [step * 10.0 ** (decade + d) for d in (-1, 0, 1) for step in E24]
+    fitting = [v for v in values if lowest <= v <= highest]
+    return min(fitting, key=lambda v: abs(math.log(v / middle)), default=None)
