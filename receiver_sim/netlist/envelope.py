@@ -106,26 +106,29 @@ def envelope_deck(
     further elements (signals, `.ic`).
     """
     wiper = float(wiper_fraction(rotation, law=build.regeneration.law, mid=build.regeneration.mid))
-    detuning = mode.offset_rad + 2.0 * math.pi * (mode.reference_hz - reference_hz)
-    capacitance = 1.0 / abs(mode.residue)
     parts = [
         TRAN_OPTIONS,
         *_tubes(cards, mode, phases=phases, knots=knots, with_audio=with_audio),
         *_receiver(build, cards, mode, with_audio=with_audio),
         knob if knob is not None else fill("envelope_knob.cir", {"wiper": wiper}),
-        fill(
-            "envelope_tank.cir",
-            {
-                "capacitance": capacitance,
-                "conductance": mode.decay * capacitance,
-                "turning": detuning * capacitance,
-                "softening": SOFTENING_V**2,
-            },
-        ),
+        tank_part(mode, reference_hz=reference_hz),
     ]
     if extra:
         parts.append(extra)
     return Deck(title=f"envelope at {reference_hz / 1e6:.6g} MHz", text="\n".join(parts))
+
+
+def tank_part(mode: Mode, *, reference_hz: float) -> str:
+    """Return the tank in a frame that turns at `reference_hz`, as text."""
+    detuning = mode.offset_rad + 2.0 * math.pi * (mode.reference_hz - reference_hz)
+    capacitance = 1.0 / abs(mode.residue)
+    values = {
+        "capacitance": capacitance,
+        "conductance": mode.decay * capacitance,
+        "turning": detuning * capacitance,
+        "softening": SOFTENING_V**2,
+    }
+    return fill("envelope_tank.cir", values)
 
 
 def with_screen_resistance(build: Build, extra_ohm: float) -> Build:

@@ -127,11 +127,12 @@ class Verification:
 
     reference: every cycle of the carrier; envelope: time run of the envelope along the same path;
     oscillation: the map from d.c. analyses. onset_error: reference over map less one (screen volts at
-    onset); amplitude_error: largest deviation of the reference from the map over the upper half of the
-    amplitudes (relative, mean of way up and way down); ramp_error: largest deviation of the two time runs
-    there; backlash_error_v: reference less envelope along the same path; steps_per_cycle; damping_error:
-    change of the tank's decay rate when the step is halved, relative; speed_ratio: time of the reference
-    over that of the map.
+    onset); amplitude_error: reference over map less one at the worse of two halts of the ramp in the upper
+    half of the amplitudes; ramp_error: largest relative deviation of the two time runs over the upper half;
+    backlash_error_v: reference less envelope along the same ramp; slow_backlash_v: backlash of the envelope
+    on a way back 100 times as slow, for the map to be held against; steps_per_cycle; damping_error: change
+    of the tank's decay rate when the step is halved, relative; speed_ratio: time of the reference over that
+    of the map.
     """
 
     band: str
@@ -143,6 +144,7 @@ class Verification:
     amplitude_error: float
     ramp_error: float
     backlash_error_v: float | None
+    slow_backlash_v: float | None
     steps_per_cycle: float
     damping_error: float
     speed_ratio: float

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.engine import Bench, Deck, EngineError, Session, Vectors
+from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, Session, Vectors
 from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck
 from receiver_sim.netlist.mode import Mode, tuned_mode
 from receiver_sim.netlist.phases import PHASES
@@ -31,9 +31,18 @@ grid current."""
 _RESOLUTION_V = 1e-3
 """Backlash in screen volts below which an onset counts as soft: no hand on a knob feels a millivolt."""
 
+_WHY_NOT = {
+    Status.DOES_NOT: (
+        "no setting starts oscillation from nothing; whether a shock starts it is not looked into",
+    ),
+    Status.NOT_IN_RANGE: ("it oscillates all over the control: amplitudes are not looked into",),
+}
+
 _BOLTZMANN_J = 1.380649e-23 * 300.0
 _VECTORS = ("amp", "knob", "scr", "grid", "drive", "cross")
 _REST_POINTS = 20
+_BEYOND = 1.02
+"""Wiper fraction at which a sweep has passed the top of the control for good."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -56,30 +65,48 @@ def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = 
     return balance_deck(build, cards, mode, guess=guess, phases=phases)
 
 
-def sweep(session: Session, *, guess: float, step: float = STEP) -> Balance:
-    """Run the sweeps of a loaded balance deck: amplitudes from LOWEST_V to beyond the top of the control.
+def sweep(bench: Bench, deck: Deck, *, guess: float, step: float = STEP) -> Balance:
+    """Run the sweeps of a balance deck: amplitudes from LOWEST_V to beyond the top of the control.
 
-    guess: wiper fraction that the deck was made with, where the sweeps begin.
-
-    The sweep ends where even the top of the control no longer pays for the losses; it is found by going an
-    e-fold further at a time, as the circuit beyond (a starved tube) need not have a solution.
+    guess: wiper fraction that the deck was made with, where the sweeps begin. The sweep ends where even the
+    top of the control no longer pays for the losses; that is found by going an e-fold further at a time, as
+    the circuit beyond (a starved tube) need not have a solution. Raises EngineError when there is none from
+    the start.
     """
-    rest_wiper, rest_screen = _rest(session, guess)
-    end = 4.0
-    run = _sweep(session, end, 4.0 * step)
-    while end < _HIGHEST and not _exhausted(run):
-        end += 1.0
-        run = _sweep(session, end, 4.0 * step)
-    beyond = run["knob"] > 1.02
-    if beyond.any():
-        end = min(end, math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V))
-    run = _sweep(session, math.ceil(end / step) * step, step)
+    good = 0.0
+    try:
+        with bench.session(deck) as session:
+            rest = _rest(session, guess)
+            for end in np.arange(4.0, _HIGHEST + 1.0):
+                run = _sweep(session, float(end), 4.0 * step)
+                good = float(end)
+                if run["knob"][-1] > _BEYOND:
+                    break
+            beyond = run["knob"] > _BEYOND
+            end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
+            return _balance(_sweep(session, math.ceil(end / step) * step, step), rest, step)
+    except EngineFailed:
+        if good == 0.0:
+            raise
+    # beyond `good` Newton's method lost its way in large strides; small ones may lead on
+    for end in (good + 1.0, good):
+        try:
+            with bench.session(deck) as session:
+                return _balance(_sweep(session, end, step / 2.0), rest, step / 2.0)
+        except EngineFailed:
+            if end == good:
+                raise
+    raise AssertionError("one of the two either returned or raised")
+
+
+def _balance(run: Vectors, rest: tuple[FloatArray, FloatArray], step: float) -> Balance:
     keep = slice(round(1.0 / step), None)
-    return Balance(
-        *(run[name][keep] for name in ("amp", "knob", "scr", "grid", "drive", "cross")),
-        rest_wiper=rest_wiper,
-        rest_screen=rest_screen,
-    )
+    amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _VECTORS)
+    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest)
+
+
+def _sweep(session: Session, end: float, step: float) -> Vectors:
+    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=list(_VECTORS))
 
 
 def _rest(session: Session, guess: float) -> tuple[FloatArray, FloatArray]:
@@ -96,15 +123,6 @@ def _rest(session: Session, guess: float) -> tuple[FloatArray, FloatArray]:
     session.alter("vguess", guess)
     wiper, index = np.unique(np.concatenate(wipers), return_index=True)
     return wiper, np.concatenate(screens)[index]
-
-
-def _sweep(session: Session, end: float, step: float) -> Vectors:
-    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=list(_VECTORS))
-
-
-def _exhausted(run: Vectors) -> bool:
-    """Tell whether the sweep has passed the top of the control."""
-    return bool(run["knob"][-1] > 1.02)
 
 
 def reduce(
@@ -299,8 +317,7 @@ def run(
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
     law = build.regeneration
-    places = {Status.NOT_IN_RANGE: 0.0, Status.DOES_NOT: 1.0}
-    rotation = onset.onset.rotation if onset.onset is not None else places[onset.status]
+    rotation = onset.onset.rotation if onset.onset is not None else 0.5
     guess = float(wiper_fraction(rotation, law=law.law, mid=law.mid))
     before = bench.engine_seconds
     try:
@@ -313,10 +330,9 @@ def run(
             tuning=onset.tuning_farad,
             rotation=rotation,
         )
-        if onset.status is Status.DOES_NOT:
-            return nothing(band, onset, status=onset.status, mode=mode)
-        with bench.session(plan(build, cards, mode, guess=guess)) as session:
-            raw = sweep(session, guess=guess)
+        if onset.status is not Status.OSCILLATES:
+            return nothing(band, onset, status=onset.status, mode=mode, warnings=_WHY_NOT[onset.status])
+        raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess)
         found = reduce(
             raw,
             build,

@@ -1,0 +1,369 @@
+"""Is the envelope right? The RF netlist with every cycle, its control ramped up and down, beside it.
+(`--verify`)"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import time
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.netlist.envelope import envelope_deck, knob_path
+from receiver_sim.netlist.mode import Mode, tuned_mode
+from receiver_sim.netlist.ramp import STEPS_PER_CYCLE, ramp_deck
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.physics.potentiometer import rotation_fraction, wiper_fraction
+from receiver_sim.results.base import FloatArray
+from receiver_sim.results.envelope import Oscillation, RampReading, Verification
+from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.schema import Band, Build
+
+FAST_BYPASS_F = 3e-9
+"""By-pass of the screen during a ramp, in both decks: still a short at RF, but the screen follows within
+the ramp."""
+
+INDUCTANCE_LEFT = 0.01
+"""Part of the plate load's inductance that is left in a ramp."""
+
+CYCLES = 16_000
+"""Length of a ramp up and down, in cycles of the carrier."""
+
+_SEED_V = 0.05
+_BELOW = 0.03
+"""The ramp begins this part of the control's setting below onset (or below where a hard oscillation breaks
+off)."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Path:
+    """A ramp of the control: wiper fractions at times (s), and the amplitude (V) whose crossing counts as
+    'gone'."""
+
+    time_s: tuple[float, ...]
+    wiper: tuple[float, ...]
+    gone_below_v: float
+
+    @property
+    def duration(self) -> float:
+        """Length in seconds."""
+        return self.time_s[-1]
+
+    @property
+    def turned(self) -> float:
+        """Time at which the way down begins."""
+        return self.time_s[-2]
+
+
+def quick_build(build: Build) -> Build:
+    """Return the build as both decks of a comparison have it: its audio parts follow a ramp of some
+    milliseconds.
+
+    The screen's by-pass and the inductance of the plate load are made small; at rest neither carries
+    anything that the amplitude depends on. (Hundreds of henries would also cost the transient its digits:
+    L/h is 1e10 ohm.)
+    """
+    control = build.regeneration
+    control = control.model_copy(update={"bypass": min(control.bypass, FAST_BYPASS_F)})
+    load = build.detector.load
+    if load.kind == "choke":
+        load = load.model_copy(update={"inductance": load.inductance * INDUCTANCE_LEFT})
+    elif load.kind == "transformer":
+        load = load.model_copy(update={"primary_inductance": load.primary_inductance * INDUCTANCE_LEFT})
+    detector = build.detector.model_copy(update={"load": load})
+    return build.model_copy(update={"regeneration": control, "detector": detector})
+
+
+def plan_path(build: Build, found: Oscillation, *, cycles: int = CYCLES) -> Path:
+    """Return a ramp from below onset to well above it and back, with two halts on the way up.
+
+    At the halts the amplitude comes to rest, so that it can be held against the map; on the way up, since a
+    grid capacitor is charged by grid current fast and discharged by the leak slowly. Raises ValueError
+    without an onset.
+    """
+    amplitudes = found.amplitudes
+    if found.onset is None or amplitudes is None:
+        raise ValueError("without an onset there is nothing to ramp through")
+    law = build.regeneration
+
+    def wiper(rotation: float) -> float:
+        return float(wiper_fraction(rotation, law=law.law, mid=law.mid))
+
+    onset = wiper(found.onset.rotation)
+    lowest = onset if found.jump is None else wiper(found.jump.down.rotation)
+    top = min(1.6 * onset, wiper(float(amplitudes.rotation[-1])))
+    reach = float(np.interp(wiper_to_rotation(build, top), amplitudes.rotation, amplitudes.amplitude_v))
+    half = 0.6 * reach
+    if found.jump is not None and found.jump.to_v is not None:
+        half = max(half, 1.05 * found.jump.to_v)
+    halt = wiper(float(np.interp(half, amplitudes.amplitude_v, amplitudes.rotation)))
+    length = cycles / found.dial_hz
+    start = lowest * (1.0 - _BELOW)
+    # a hard oscillation takes its time to break off
+    stop = start if found.jump is None else lowest * (1.0 - 4.0 * _BELOW)
+    gone = 0.0 if found.jump is None else 0.5 * found.jump.falls_from_v
+    times = tuple(part * length for part in (0.0, 0.3, 0.45, 0.5, 0.6, 1.0))
+    return Path(times, (start, halt, halt, top, top, stop), gone)
+
+
+def way_back(path: Path, *, stretch: float) -> Path:
+    """Return the last leg of a path, `stretch` times as slow, after a rest for the oscillation to begin."""
+    length = stretch * (path.time_s[-1] - path.time_s[-2])
+    return Path(
+        (0.0, 0.05 * length, length), (path.wiper[-2], path.wiper[-2], path.wiper[-1]), path.gone_below_v
+    )
+
+
+def wiper_to_rotation(build: Build, wiper: float) -> float:
+    """Return the rotation of a wiper fraction of the build's control."""
+    law = build.regeneration
+    return float(rotation_fraction(min(max(wiper, 0.0), 1.0), law=law.law, mid=law.mid))
+
+
+def run_reference(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, path: Path, steps: int
+) -> Vectors:
+    """Run the RF deck along the path; vectors `top`, `scr`."""
+    assert onset.tuning_farad is not None
+    deck = ramp_deck(build, cards, band=band, dial_hz=onset.dial_hz, times=path.time_s, wipers=path.wiper)
+    step = 1.0 / (onset.dial_hz * steps)
+    current = _SEED_V / (4.0 * math.pi * onset.dial_hz * band.coil.inductance)
+    with bench.session(deck) as session:
+        session.alter("ctune", onset.tuning_farad)
+        session.alter("isig", _shock(current, onset.dial_hz), "pwl")
+        return session.tran(step, path.duration, 0.0, step, vectors=["top", "scr"])
+
+
+def _shock(current: float, frequency: float) -> list[float]:
+    """Return the points of a current (A) that flows for half a cycle and leaves 2 I w L in the tank."""
+    places = (0.0, 1.0, 1.1, 1.5, 1.6)
+    return [
+        x
+        for at, i in zip(places, (0.0, 0.0, current, current, 0.0), strict=True)
+        for x in (at / frequency, i)
+    ]
+
+
+def run_envelope(
+    build: Build, cards: Cards, bench: Bench, mode: Mode, *, path: Path, steps: int = 4000
+) -> Vectors:
+    """Run the envelope deck along the same path from the same start; vectors `amp`, `scr`."""
+    deck = envelope_deck(
+        build,
+        cards,
+        mode,
+        rotation=0.0,
+        reference_hz=mode.resonance_hz,
+        with_audio=False,
+        knob=knob_path(path.time_s, path.wiper),
+    )
+    step = path.duration / steps
+    charge = _SEED_V / abs(mode.residue)
+    with bench.session(deck) as session:
+        session.alter("isigi", [0.0, 0.0, 1e-8, charge / 2e-8, 2e-8, charge / 2e-8, 3e-8, 0.0], "pwl")
+        return session.tran(step, path.duration, 0.0, step, vectors=["amp", "scr"])
+
+
+def peaks(time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return times and heights of the positive peaks of a carrier, by parabolas through three samples.
+
+    With 40 samples a cycle the height is right within 1e-5, unequal steps apart.
+    """
+    middle = volts[1:-1]
+    k = np.flatnonzero((middle > volts[:-2]) & (middle >= volts[2:]) & (middle > 0.0)) + 1
+    bend = volts[k - 1] - 2.0 * volts[k] + volts[k + 1]
+    height = volts[k] - (volts[k + 1] - volts[k - 1]) ** 2 / (8.0 * bend)
+    return time_s[k], height
+
+
+def read_ramp(
+    build: Build,
+    found: Oscillation,
+    path: Path,
+    *,
+    time_s: FloatArray,
+    amplitude: FloatArray,
+    screen: FloatArray,
+    seconds: float,
+    points: int = 2000,
+) -> RampReading:
+    """Read onset, disappearance and backlash off an amplitude over a ramp.
+
+    Onset is where the (smoothed) logarithm of a small amplitude has its minimum on the way up; the screen
+    volts there are those of the screen itself, which lags behind the control by its by-pass.
+    """
+    grid = np.linspace(time_s[0], min(time_s[-1], path.duration), points)
+    values = np.interp(grid, time_s, amplitude)
+    volts = np.interp(grid, time_s, screen)
+    wipers = np.interp(grid, path.time_s, path.wiper)
+    rotation = np.array([wiper_to_rotation(build, w) for w in wipers])
+    up = (grid < path.time_s[1]) & (grid > 0.005 * path.duration)
+    logs = np.log(np.maximum(values, 1e-9))
+    small = up & (values < 0.2 * values.max())
+    width = points // 200
+    smooth = np.convolve(logs, np.ones(2 * width + 1) / (2 * width + 1), mode="same")
+    place = int(np.flatnonzero(small)[np.argmin(smooth[small])])
+    # the minimum of a parabola around it: the growth rate is very nearly a straight line there
+    near = slice(max(place - 6 * width, width), place + 6 * width)
+    c = np.polynomial.polynomial.polyfit(grid[near] - grid[place], logs[near], 2)
+    moment = grid[place] - c[1] / (2.0 * c[2]) if c[2] > 0.0 else grid[place]
+    start = ControlSetting(float(np.interp(moment, grid, rotation)), float(np.interp(moment, grid, volts)))
+    down = np.flatnonzero((grid > path.turned) & (values < path.gone_below_v))
+    gone = None
+    amplitudes = found.amplitudes
+    if down.size and amplitudes is not None:
+        at = float(rotation[down[0]])
+        rest = _rest_volts(build, found, at)
+        gone = ControlSetting(at, rest)
+    return RampReading(
+        time_s=grid,
+        amplitude_v=values,
+        rotation=rotation,
+        screen_v=volts,
+        onset=start,
+        gone=gone,
+        gone_below_v=path.gone_below_v,
+        backlash_v=None if gone is None else start.screen_v - gone.screen_v,
+        engine_seconds=seconds,
+    )
+
+
+def _rest_volts(build: Build, found: Oscillation, rotation: float) -> float:
+    """Return the screen volts at rest of a rotation, by a straight line through the map's settings."""
+    amplitudes = found.amplitudes
+    assert amplitudes is not None
+    order = np.argsort(amplitudes.rotation)
+    x, y = amplitudes.rotation[order], amplitudes.rest_screen_v[order]
+    wide = float(x[-1] - x[0])
+    slope, level = np.polyfit(x[x <= x[0] + 0.2 * wide], y[x <= x[0] + 0.2 * wide], 1)
+    return float(np.interp(rotation, x, y)) if rotation >= x[0] else float(level + slope * rotation)
+
+
+def tank_damping(build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, steps: int) -> float:
+    """Return the decay rate (1/s) of the tank's amplitude in a transient of `steps` a cycle, the tube
+    silenced."""
+    assert onset.tuning_farad is not None
+    cycles = round(band.coil.q)
+    deck = ramp_deck(build, cards, band=band, dial_hz=onset.dial_hz, times=(0.0, 1.0), wipers=(0.5, 0.5))
+    step = 1.0 / (onset.dial_hz * steps)
+    with bench.session(deck) as session:
+        session.alter("ctune", onset.tuning_farad)
+        session.alter("vprobe", 200.0, "dc")  # as in netlist.mode: no current flows in the tube
+        session.alter("isig", _shock(1e-3, onset.dial_hz), "pwl")
+        run = session.tran(step, cycles / onset.dial_hz, 0.0, step, vectors=["top"])
+    moments, heights = peaks(run["time"], run["top"])
+    body = slice(len(moments) // 5, None)  # the rest of the network has settled
+    return -float(np.polyfit(moments[body], np.log(heights[body]), 1)[0])
+
+
+def compare(
+    found: Oscillation, path: Path, reference: RampReading, envelope: RampReading
+) -> tuple[float, float, float, float | None]:
+    """Return (onset error, amplitude error, ramp error, backlash error in V); see `Verification`."""
+    amplitudes = found.amplitudes
+    assert amplitudes is not None and found.onset is not None
+    onset_error = reference.onset.screen_v / found.onset.screen_v - 1.0
+    deviations = []
+    for halt in (path.time_s[2], path.time_s[4]):
+        seen = float(np.interp(halt, reference.time_s, reference.amplitude_v))
+        at = float(np.interp(halt, reference.time_s, reference.rotation))
+        upper = amplitudes.amplitude_v >= 0.4 * reference.amplitude_v.max()
+        mapped = float(np.interp(at, amplitudes.rotation[upper], amplitudes.amplitude_v[upper]))
+        deviations.append(seen / mapped - 1.0)
+    strong = envelope.amplitude_v > 0.5 * envelope.amplitude_v.max()
+    # on the steep flank of a jump a difference in time would be told as one in amplitude
+    strong &= np.abs(np.gradient(np.log(envelope.amplitude_v), envelope.time_s)) < 8.0 / envelope.time_s[-1]
+    ramp_error = float(np.abs(reference.amplitude_v[strong] / envelope.amplitude_v[strong] - 1.0).max())
+    backlash = None
+    if reference.backlash_v is not None and envelope.backlash_v is not None:
+        backlash = reference.backlash_v - envelope.backlash_v
+    return onset_error, max(deviations, key=abs), ramp_error, backlash
+
+
+def slow_backlash(
+    build: Build, cards: Cards, bench: Bench, mode: Mode, *, found: Oscillation, path: Path
+) -> float | None:
+    """Return the backlash (V of screen at rest) of the envelope on a way back 100 times as slow; None if
+    not hard.
+
+    It ties the ramp, which breaks off late, to the map, which knows no time.
+    """
+    if found.jump is None or found.onset is None:
+        return None
+    slow = way_back(path, stretch=100.0)
+    run_ = run_envelope(build, cards, bench, mode, path=slow)
+    below = np.flatnonzero((run_["amp"] < slow.gone_below_v) & (run_["time"] > slow.time_s[1]))
+    if not below.size:
+        return None
+    wiper = float(np.interp(run_["time"][below[0]], slow.time_s, slow.wiper))
+    return found.onset.screen_v - _rest_volts(build, found, wiper_to_rotation(build, wiper))
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    onset: Onset,
+    found: Oscillation,
+    cycles: int = CYCLES,
+    steps: int = STEPS_PER_CYCLE,
+) -> Verification:
+    """Run reference and envelope along one ramp and compare them with the map of amplitudes (`found`).
+
+    Takes minutes: some 20 us a step. Raises ValueError without an onset, EngineError when a simulation fails.
+    """
+    assert onset.tuning_farad is not None and found.onset is not None
+    fast = quick_build(build)
+    path = plan_path(build, found, cycles=cycles)
+    began = time.perf_counter()
+    mode = tuned_mode(
+        fast,
+        cards,
+        bench,
+        band=band,
+        dial_hz=onset.dial_hz,
+        tuning=onset.tuning_farad,
+        rotation=found.onset.rotation,
+    )
+    soft = run_envelope(fast, cards, bench, mode, path=path)
+    envelope = read_ramp(
+        build,
+        found,
+        path,
+        time_s=soft["time"],
+        amplitude=soft["amp"],
+        screen=soft["scr"],
+        seconds=time.perf_counter() - began,
+    )
+    full = run_reference(fast, cards, bench, band=band, onset=onset, path=path, steps=steps)
+    moments, heights = peaks(full["time"], full["top"])
+    reference = read_ramp(
+        build,
+        found,
+        path,
+        time_s=moments,
+        amplitude=heights,
+        screen=np.interp(moments, full["time"], full["scr"]),
+        seconds=full.engine_seconds,
+    )
+    damping = [tank_damping(fast, cards, bench, band=band, onset=onset, steps=s) for s in (steps, 2 * steps)]
+    errors = compare(found, path, reference, envelope)
+    slow = slow_backlash(fast, cards, bench, mode, found=found, path=path)
+    return Verification(
+        band=band.name,
+        dial_hz=onset.dial_hz,
+        reference=reference,
+        envelope=envelope,
+        oscillation=found,
+        onset_error=errors[0],
+        amplitude_error=errors[1],
+        ramp_error=errors[2],
+        backlash_error_v=errors[3],
+        slow_backlash_v=slow,
+        steps_per_cycle=float(len(full["time"]) / (path.duration * onset.dial_hz)),
+        damping_error=damping[0] / damping[1] - 1.0,
+        speed_ratio=full.engine_seconds / found.engine_seconds,
+    )
