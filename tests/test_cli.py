@@ -26,6 +26,7 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.cli import main
+from receiver_sim.data import folder
 from receiver_sim.results import cautions, json_schema
 from tests.conftest import BUILDS
 
@@ -70,11 +71,11 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def edited(folder: Path, old: str, new: str, name: str = "edited.yaml") -> Path:
+def edited(place: Path, old: str, new: str, name: str = "edited.yaml") -> Path:
     """Write the demo with one piece of its text replaced."""
     text = Path(DEMO).read_text(encoding="utf-8")
     assert old in text
-    path = folder / name
+    path = place / name
     path.write_text(text.replace(old, new), encoding="utf-8")
     return path
 
@@ -82,15 +83,15 @@ def edited(folder: Path, old: str, new: str, name: str = "edited.yaml") -> Path:
 @pytest.fixture(scope="module")
 def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], Answer]:
     """Answers of all verbs as tables, on both builds; plots only of the check of the demo."""
-    folder = tmp_path_factory.mktemp("answers")
+    place = tmp_path_factory.mktemp("answers")
     found = {}
     for name, build in (("demo", DEMO), ("cabin", CABIN)):
-        out = folder / f"{name}-results"
+        out = place / f"{name}-results"
         plots = () if name == "demo" else ("--no-plots",)
         found[name, "check"] = call("check", build, "--out", out, *plots)
         for verb in (*SIMULATING[1:], "deck"):
             found[name, verb] = call(verb, build)
-        found[name, "new"] = call("new", folder / f"new-{name}.yaml")
+        found[name, "new"] = call("new", place / f"new-{name}.yaml")
     return found
 
 
@@ -130,14 +131,14 @@ def test_cautions_come_before_the_first_figure(answers: dict[tuple[str, str], An
 
 def test_check_writes_plots_and_the_document(here: Path) -> None:
     answer = call("check", DEMO)
-    folder = here / "demo-results"
-    written = {path.name for path in folder.iterdir()}
+    results = here / "demo-results"
+    written = {path.name for path in results.iterdir()}
     bands = ["160-m", "80-m", "40-m", "30-m", "20-m"]
     stems = {"loop-gain", "control", "audio", "hum", "selectivity", *(f"nyquist-{band}" for band in bands)}
     assert written == {"check.json", *(f"{s}.png" for s in stems), *(f"{s}.svg" for s in stems)}
-    assert all((folder / f"{s}.png").read_bytes().startswith(b"\x89PNG\r\n") for s in stems)
-    assert all("<svg" in (folder / f"{s}.svg").read_text(encoding="utf-8") for s in stems)
-    document = json.loads((folder / "check.json").read_text(encoding="utf-8"))
+    assert all((results / f"{s}.png").read_bytes().startswith(b"\x89PNG\r\n") for s in stems)
+    assert all("<svg" in (results / f"{s}.svg").read_text(encoding="utf-8") for s in stems)
+    document = json.loads((results / "check.json").read_text(encoding="utf-8"))
     jsonschema.validate(document, json.loads(json_schema.PATH.read_text(encoding="utf-8")))
     listed = answer.out[answer.out.index("written to demo-results: check.json") :]
     assert {word.strip(",") for word in listed.split()} >= stems
@@ -162,13 +163,18 @@ def test_check_leaves_no_workers_behind(here: Path) -> None:
 
 @pytest.mark.parametrize("verb", sorted(json_schema.VERBS))
 def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here: Path) -> None:
+    own = here / "6J5.yaml"
+    shutil.copy(folder("models") / "6J5.yaml", own)  # 'tubes fit' writes into the card
     calls = {
         "check": ["check", CABIN, "--no-plots"],
         "loop": ["loop", DEMO, "--band", "30 m"],
         "new": ["new", "fresh.yaml"],
+        "tubes list": ["tubes", "list"],
+        "tubes show": ["tubes", "show", "6SJ7"],
+        "tubes fit": ["tubes", "fit", str(own)],
     }
-    if verb not in ("check", "loop", "new", "audio", "hum", "supply", "deck"):
-        pytest.skip("a verb of another test file")
+    if verb.startswith("tubes"):
+        calls.setdefault(verb, [*verb.split(), "6J5"])
     answer = call(*calls.get(verb, [verb, DEMO]), "--json")
     assert (answer.code, answer.err) == (0, "")
     document = json.loads(answer.out)  # fails on anything printed before or after it
@@ -180,6 +186,22 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
     # the schema is no rubber stamp: another verb's name does not go with this result
     wrong = {**document, "verb": "hum" if verb != "hum" else "audio"}
     assert not jsonschema.Draft202012Validator(schema).is_valid(wrong)
+
+
+def test_every_verb_takes_json_and_has_its_schema() -> None:
+    def leaves(command: Any, name: str) -> Iterator[tuple[str, Any]]:
+        for sub, below in getattr(command, "commands", {}).items():
+            yield from leaves(below, f"{name} {sub}".strip())
+        if not hasattr(command, "commands"):
+            yield name, command
+
+    verbs = dict(leaves(main, ""))
+    lacking = [
+        name for name, verb in verbs.items() if "--json" not in [o for p in verb.params for o in p.opts]
+    ]
+    assert lacking == []
+    # a verb with a second form ('tubes fit --check') has a schema for each
+    assert {name.split(" --")[0] for name in json_schema.VERBS} == set(verbs)
 
 
 def test_the_json_of_check_is_the_file_it_writes(here: Path) -> None:
@@ -336,12 +358,12 @@ def test_new_writes_a_build_that_works_and_never_overwrites(here: Path) -> None:
 # ---------------------------------------------------------------------------- decks in stock ngspice
 
 
-def batch(folder: Path, *args: str) -> tuple[list[str], list[list[float]]]:
+def batch(place: Path, *args: str) -> tuple[list[str], list[list[float]]]:
     """Export a deck, run it with the ngspice program and return the headings and rows of what it printed."""
-    path = folder / "exported.cir"
+    path = place / "exported.cir"
     assert call("deck", *args, "-o", path).code == 0
     done = subprocess.run(
-        ["ngspice", "-b", str(path)], capture_output=True, text=True, check=True, timeout=60, cwd=folder
+        ["ngspice", "-b", str(path)], capture_output=True, text=True, check=True, timeout=60, cwd=place
     )
     heads: list[str] = []
     rows = []
