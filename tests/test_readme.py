@@ -1,6 +1,8 @@
 """What README shows of the program is what the program prints, and the commands it gives exist."""
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -43,3 +45,24 @@ def test_the_table_of_verbs_is_complete() -> None:
     section = README.split("## Single verbs")[1].split("\n## ")[0]
     listed = set(re.findall(r"^\| `([a-z]+)", section, re.MULTILINE))
     assert listed == set(main.commands)
+
+
+def test_the_python_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert call("new", "my-set.yaml").code == 0
+    (example,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+    names: dict[str, object] = {}
+    exec(compile(example, "README.md", "exec"), names)
+    assert (tmp_path / "loop-gain.png").read_bytes().startswith(b"\x89PNG")
+    assert names["stiffer"].regeneration.bottom == 4700.0  # type: ignore[attr-defined]
+
+
+def test_the_json_example_runs(tmp_path: Path) -> None:
+    """The script that README pipes a document into, on a document of the demo."""
+    (script,) = re.findall(r"python3 -c '\n(.*?)'\n```", README, re.DOTALL)
+    document = call("loop", BUILDS / "demo.yaml", "--band", "40 m", "--json").out
+    done = subprocess.run(
+        [sys.executable, "-c", script], input=document, capture_output=True, text=True, check=True
+    )
+    rows = done.stdout.splitlines()
+    assert len(rows) == 3 and all("oscillates" in row and row.startswith("40 m ") for row in rows)
