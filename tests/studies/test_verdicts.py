@@ -1,7 +1,7 @@
 """Every rule of the verdicts in both directions, on results of ngspice, with thresholds set in the build.
 
-The figure that a rule judges is worked out here from the results; a threshold just on either side of it (a part
-in a thousand) must turn the grade. README's table is held against the model of the thresholds.
+The figure that a rule judges is worked out here from the results; a threshold just on either side of it (a
+part in a thousand) must turn the grade. README's table is held against the model of the thresholds.
 """
 
 import math
