@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from receiver_sim import __version__
+from receiver_sim.cli_coils import coils, tap, wind
 from receiver_sim.cli_common import (
     AT,
     BAND,
@@ -298,6 +299,8 @@ def deck(
 
 
 main.add_command(tubes)
+for _command in (coils, tap, wind):
+    main.add_command(_command)
 
 
 if __name__ == "__main__":

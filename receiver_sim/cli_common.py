@@ -173,6 +173,10 @@ def seconds_of(text: str) -> float:
         raise UserError(f"--time-limit {text!r}: {expected}; {error}") from None
 
 
+_OWN_BARS = ("onset", "loop gain", "drawing", "range", "dial", "aerial", "tap")
+"""What has a progress bar of its own; the quick studies share one."""
+
+
 @contextmanager
 def progress_bars(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     """Show progress on stderr: a bar on a terminal, nothing in a pipe."""
@@ -187,7 +191,7 @@ def progress_bars(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
         tasks: dict[str, Any] = {}
 
         def show(what: str, done: int, total: int) -> None:
-            group = what if what in ("onset", "loop gain", "drawing") else "audio and supply"
+            group = what if what in _OWN_BARS else "audio and supply"
             if group not in tasks:
                 tasks[group] = bars.add_task(group, total=total)
             bars.update(tasks[group], completed=done, total=total)

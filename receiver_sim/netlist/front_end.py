@@ -1,7 +1,8 @@
 """From coil and aerial of a build to the front end of the deck: coil with tap, link, aerial, shield.
 
 Node names a study may read: `top`, `tap`, `link` (aerial end of the link), `ant` (aerial end of the coupling
-capacitor), `antz` (where the aerial's e.m.f. `vaerial` stands). Elements a study may alter: `cantenna`,
+capacitor), `antz` (where the aerial's e.m.f. `vaerial` stands), `linkc` (cold end of a floating link, which
+`vcommon` drives through the feeder's capacitance). Elements a study may alter: `cantenna`,
 `clink`, `caerial`, `raerial`.
 """
 
@@ -103,6 +104,14 @@ def by_link(build: Build) -> bool:
     return build.aerial is not None and build.aerial.coupling is None
 
 
+def floats(build: Build, band: Band) -> bool:
+    """Tell whether the aerial comes in by a feeder to a floating link, which it then also drives as one
+    wire.
+    """
+    link = coil_figures(band.coil).link
+    return by_link(build) and link is not None and link.floating
+
+
 def tank_loss(band: Band, *, dial_hz: float) -> float:
     """Return the parallel resistance, ohm, that stands for the coil's losses at the dial frequency."""
     inductance = coil_figures(band.coil).inductance
@@ -166,6 +175,7 @@ def front_end_parts(build: Build, *, band: Band, dial_hz: float, loss: float) ->
             _fill(
                 "coil_link.cir",
                 {
+                    "cold": "linkc" if link.floating else "0",
                     "inductance": link.inductance,
                     "resistance": _link_resistance(band, dial_hz=dial_hz),
                     "to_upper": link.to_upper / float(np.sqrt(link.inductance * sections.upper)),
@@ -178,12 +188,18 @@ def front_end_parts(build: Build, *, band: Band, dial_hz: float, loss: float) ->
         coupler = {"coupling": aerial.coupling, "static_drain": STATIC_DRAIN_OHM}
         parts.append(_fill("aerial_by_capacitor.cir", coupler))
     feed = "link" if aerial.coupling is None else "ant"
+    cold = "linkc" if floats(build, band) else "0"
     if aerial.kind == "dummy":
-        parts.append(_fill("aerial_dummy.cir", {"feed": feed, **_DUMMY}))
+        parts.append(_fill("aerial_dummy.cir", {"feed": feed, "cold": cold, **_DUMMY}))
     else:
-        parts.append(
-            _fill("aerial_series.cir", {"feed": feed, **series_aerial(aerial, dial_hz=dial_hz)._asdict()})
-        )
+        series = series_aerial(aerial, dial_hz=dial_hz)
+        parts.append(_fill("aerial_series.cir", {"feed": feed, "cold": cold, **series._asdict()}))
+    if cold != "0":
+        common = {
+            "capacitance": aerial_capacitance(aerial, dial_hz=dial_hz),
+            "static_drain": STATIC_DRAIN_OHM,
+        }
+        parts.append(_fill("aerial_feeder.cir", common))
     return parts
 
 

@@ -19,7 +19,7 @@ from receiver_sim.data import folder
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
 from receiver_sim.netlist.front_end import added_capacitance, front_end_parts, tank_loss
-from receiver_sim.netlist.limits import CONTACT_OHM, OPEN_OHM, SHORT_HENRY, SOCKET_OHM
+from receiver_sim.netlist.limits import CONTACT_OHM, OPEN_OHM, SOCKET_OHM
 from receiver_sim.netlist.phones import phone_node
 from receiver_sim.netlist.templates import render
 from receiver_sim.netlist.tube import subcircuit

@@ -21,6 +21,8 @@ UNITS = {
     "_henry": "H",
     "_deg": "deg",
     "_per_v": "1/V",
+    "_hz_per_deg": "Hz/deg",
+    "_v_per_m": "V/m",
     "_s": "s",
     "_m": "m",
     "_k": "K",

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter
 
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
+from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
 from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
 from receiver_sim.results.written import DeckExport, StarterBuild
@@ -21,17 +22,20 @@ from receiver_sim.results.written import DeckExport, StarterBuild
 VERBS: dict[str, Any] = {
     "audio": AudioResponse,
     "check": CheckReport,
+    "coils": CoilsReport,
     "deck": DeckExport,
     "hum": Hum,
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
     "supply": SupplyReport,
+    "tap": tuple[TapFind, ...],
     "tubes check": TubeTable,
     "tubes fit": tuple[FitSummary, ...],
     "tubes fit --check": tuple[FitCheck, ...],
     "tubes list": tuple[str, ...],
     "tubes predict": tuple[LeaveOneOut, ...],
     "tubes show": dict[str, Any],
+    "wind": WindingDesign,
 }
 """The type of `result` for each verb."""
 

@@ -105,7 +105,7 @@ Shield = Annotated[CombShield | LeftShield, Field(discriminator="kind")]
 
 
 class Link(_Wire):
-    """A few turns for the aerial at the grounded end of a coil, one end of them grounded."""
+    """A few turns for the aerial at the grounded end of a coil."""
 
     turns: p.Turns = Field(description="Turns of the link.")
     place: Literal["below", "over"] = given(
@@ -113,6 +113,10 @@ class Link(_Wire):
     )
     gap: p.WindingGap = given(
         "2 mm", "Space between link and coil along the former (below), or thickness of the sleeve (over)."
+    )
+    cold_end: Literal["chassis", "feeder"] = given(
+        "chassis",
+        "Its other end: on the 'chassis', or on the second wire of a 'feeder' (aerial and counterpoise).",
     )
     capacitance: p.StrayCapacitance | None = optional(
         "From the link and its leads to the hot end, unshielded; left out: estimated for a link 'over' it."
@@ -198,6 +202,9 @@ class Station(Part):
 
     frequency: p.BandEdge = given("1 MHz", "Its carrier.")
     emf: p.AerialEmf = given("0.5 V", "E.m.f. in the aerial, rms: field strength times effective height.")
+    feeder_emf: p.AerialEmf | None = optional(
+        "E.m.f. that drives a feeder as one wire, rms, with links that float; left out: as `emf`."
+    )
 
 
 class Aerial(Part):

@@ -31,7 +31,8 @@ COVER_ADDS = 1e-9
 class LinkFigures:
     """A link: inductance, mutual inductances to both sections (H), capacitances to the hot end (F).
 
-    unshielded: without its shield; capacitance: as the build has it.
+    unshielded: without its shield; capacitance: as the build has it. floating: on a feeder, not on the
+    chassis.
     """
 
     inductance: float
@@ -40,6 +41,7 @@ class LinkFigures:
     unshielded: float
     capacitance: float
     winding: Winding
+    floating: bool
 
 
 @dataclass(frozen=True)
@@ -131,14 +133,36 @@ def split(windings: Sequence[Winding], tap: float) -> tuple[tuple[Winding, ...],
 
 
 def _self(windings: Sequence[Winding]) -> float:
-    return float(inductance_matrix(windings, surface_current=True).sum())
+    """Return the inductance of windings in series aiding; of a part of one turn its square of that turn's."""
+    whole = [w._replace(turns=max(w.turns, 1.0)) for w in windings]
+    total = 0.0
+    for number, (one, rounded) in enumerate(zip(windings, whole, strict=True)):
+        total += min(one.turns, 1.0) ** 2 * float(inductance_matrix([rounded], surface_current=True)[0, 0])
+        total += 2.0 * sum(winding_pair(one, other=other) for other in windings[:number])
+    return total
 
 
 def _geometric_sections(windings: Sequence[Winding], tap: float) -> Sections:
-    """Return the sections; M is what the whole has more than the two, so that they add up to the last bit."""
-    below, above = split(windings, tap)
-    whole, lower, upper = _self(windings), _self(below), _self(above)
-    return Sections(upper=upper, lower=lower, mutual=(whole - lower - upper) / 2.0)
+    """Return the sections of a tapped coil; they add up to the whole to the last bit.
+
+    Between whole turns the tap's volts run straight: a part turn links its share of the turn's flux, which is
+    exact for circular turns. At whole turns it is `physics.mutual_inductance.tapped_solenoid`.
+    """
+    turns = sum(w.turns for w in windings)
+    whole = _self(windings)
+
+    def linked(count: float) -> float:
+        if not 0.0 < count < turns:
+            return 0.0 if count <= 0.0 else whole
+        below, above = split(windings, count)
+        return (whole + _self(below) - _self(above)) / 2.0
+
+    floor = float(np.floor(tap))
+    ceiling = min(floor + 1.0, turns)
+    part = (tap - floor) / (ceiling - floor)
+    link = (1.0 - part) * linked(floor) + part * linked(ceiling)
+    lower = _self(split(windings, tap)[0])
+    return Sections(upper=whole + lower - 2.0 * link, lower=lower, mutual=link - lower)
 
 
 def _recoupled(sections: Sections, *, inductance: float | None, coupling: float | None) -> Sections:
@@ -242,7 +266,8 @@ def _link(
     upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio
     bare = _link_capacitance(link, placed, windings)
     left = bare if link.shield is None else _left(link.shield, bare)
-    return LinkFigures(_self((placed,)) * can_ratio, upper, lower, bare, left, placed)
+    own = _self((placed,)) * can_ratio
+    return LinkFigures(own, upper, lower, bare, left, placed, link.cold_end == "feeder")
 
 
 def _link_capacitance(link: Link, placed: Winding, windings: Sequence[Winding]) -> float:
@@ -283,6 +308,8 @@ def _require_possible(sections: Sections, link: LinkFigures) -> None:
             [link.to_upper, link.to_lower, link.inductance],
         ]
     )
+    if float(np.diag(matrix).min()) <= 0.0:
+        raise ValueError("a section of this coil has no inductance: the formulas end here")
     scale = np.sqrt(np.diag(matrix))
     if float(np.linalg.eigvalsh(matrix / np.outer(scale, scale))[0]) <= 0.0:
         raise ValueError("link and sections are coupled more tightly than flux allows: move the link off")
@@ -355,3 +382,15 @@ def filled_in(coil: Coil, middle: float) -> Coil:
 def wire_length(windings: Sequence[Winding]) -> float:
     """Return the length of wire in some windings, m, leads apart."""
     return float(sum(w.turns * np.hypot(2.0 * np.pi * w.radius, w.pitch) for w in windings))
+
+
+def retapped(coil: Coil, place: float, *, middle: float) -> Coil:
+    """Return the coil with its tap at turn `place`, filled in anew; of a coil given by figures: at that
+    share.
+
+    middle: frequency (Hz) for which Q is filled in. Raises ValueError where the geometry is impossible.
+    """
+    if coil.winding is None:
+        return coil.model_copy(update={"tap": place})
+    winding = coil.winding.model_copy(update={"tap": place})
+    return filled_in(coil.model_copy(update={"winding": winding}), middle)

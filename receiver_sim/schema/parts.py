@@ -178,7 +178,7 @@ WireDiameter = Annotated[float, Quantity(LENGTH, "0.02 mm", "20 mm", example="0.
 WireGauge = Annotated[float, Quantity(NUMBER, "1", "44", example="24")]
 Covering = Annotated[float, Quantity(LENGTH, "1 um", "3 mm", zero=True, example="0.05 mm")]
 Pitch = Annotated[float, Quantity(LENGTH, "0.02 mm", "50 mm", example="0.9 mm")]
-Turns = Annotated[float, Quantity(NUMBER, "0.5", "2000", example="18.5")]
+Turns = Annotated[float, Quantity(NUMBER, "1", "2000", example="18.5")]
 TapTurns = Annotated[float, Quantity(NUMBER, "0.05", "1000", example="1.25")]
 WindingGap = Annotated[float, Quantity(LENGTH, "0.05 mm", "500 mm", zero=True, example="3 mm")]
 Permittivity = Annotated[float, Quantity(NUMBER, "1", "20", example="4.5")]

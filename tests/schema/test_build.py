@@ -97,7 +97,7 @@ def test_the_starter_shows_every_key_of_the_models():
     "build", sorted(loading_module._STARTER.parent.glob("builds/*.yaml")), ids=lambda p: p.stem
 )
 def test_shipped_builds_load(build):
-    load_build(build, known_tubes=lambda: TUBES)
+    load_build(build)
 
 
 def test_the_starter_never_overwrites(tmp_path):

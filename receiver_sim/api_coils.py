@@ -1,0 +1,205 @@
+"""The public functions on coils: each takes a build (or a wish) and returns a frozen result.
+
+    >>> report = coils(load_build("my-set.yaml"))
+
+A Bench (the pool of ngspice workers) is opened and closed by each call unless one is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from statistics import median
+
+from receiver_sim import api
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
+from receiver_sim.results.coils import (
+    AerialEffect,
+    Breakthrough,
+    CoilRange,
+    CoilsReport,
+    DialSweep,
+    TapFind,
+    WindingDesign,
+)
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.studies import (
+    aerial,
+    breakthrough,
+    coil_sheet,
+    dial_sweep,
+    onset,
+    tap_finder,
+    tuning_range,
+    winding,
+)
+from receiver_sim.studies.winding import Wish
+
+__all__ = ["Wish", "coils", "design_coil", "find_taps"]
+
+Progress = Callable[[str, int, int], None]
+
+ERA, REGION = 2020, 1
+"""Year and ITU region whose bands the coils are held against, if no other is asked for."""
+
+HALF_WAY = 0.5
+
+
+def _bench(given: Bench | None) -> AbstractContextManager[Bench]:
+    return nullcontext(given) if given is not None else Bench()
+
+
+def _quiet(_what: str, _done: int, _total: int) -> None:
+    return None
+
+
+def coils(
+    build: Build,
+    *,
+    year: int = ERA,
+    region: int = REGION,
+    tank_volts: float | None = None,
+    bench: Bench | None = None,
+    progress: Progress = _quiet,
+) -> CoilsReport:
+    """Measure all coils of a build: range, dial, loop gain over the dial, aerial, breakthrough.
+
+    year, region: of the tables the ranges are held against; tank_volts: peak amplitude at the hot end of an
+    oscillating tank (None: 1 V, marked as an assumption). Raises BuildFaults, ValueError for a year or region
+    without a table or a coil that can't be tuned, EngineError when a simulation fails.
+    """
+    tuning_range.coverage([], year=year, region=region)
+    with _bench(bench) as open_bench:
+        cards, settled = api.cards_for(build), api.settle(build, open_bench)
+        bands = settled.bands
+        ranges = open_bench.map(
+            lambda b, band: tuning_range.run(settled, cards, b, band=band),
+            list(bands),
+            lambda done, total: progress("range", done, total),
+        )
+        middles = open_bench.map(
+            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=api.dial_frequencies(band)[1]),
+            list(bands),
+        )
+        rotation = _common(middles)
+        sweeps = open_bench.map(
+            lambda b, job: _sweep(settled, cards, b, band=job[0], span=job[1], rotation=rotation),
+            list(zip(bands, ranges, strict=True)),
+            lambda done, total: progress("dial", done, total),
+        )
+        pairs = _with_aerial(settled, cards, open_bench, middles, tank_volts, progress)
+        where = api.provenance(build, open_bench)
+        evaluations = open_bench.evaluations
+    failed = [
+        f"{found.band}: {'; '.join(found.warnings)}" for found in middles if found.status is Status.FAILED
+    ]
+    return CoilsReport(
+        title=build.title,
+        rotation=rotation,
+        coils=tuple(coil_sheet.sheet(band) for band in bands),
+        ranges=tuple(ranges),
+        coverage=tuning_range.coverage(ranges, year=year, region=region),
+        sweeps=tuple(sweeps),
+        aerial=tuple(effect for effect, _ in pairs),
+        breakthrough=tuple(through for _, through in pairs),
+        provenance=where,
+        cautions=cautions.ALL,
+        warnings=(*build.warnings, *failed),
+        evaluations=evaluations,
+    )
+
+
+def _common(found: Sequence[Onset]) -> float:
+    """Return the setting of the control that all sweeps share: the middle one of the onsets, half way if
+    none.
+    """
+    rotations = [o.onset.rotation for o in found if o.onset is not None]
+    return float(median(rotations)) if rotations else HALF_WAY
+
+
+def _sweep(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, span: CoilRange, rotation: float
+) -> DialSweep:
+    return dial_sweep.run(
+        build,
+        cards,
+        bench,
+        band=band,
+        frequencies=tuning_range.whole_dial(span, dial_sweep.POINTS),
+        rotation=rotation,
+        find_onset=lambda b, dial: onset.run(build, cards, b, band=band, dial_hz=dial),
+    )
+
+
+def _with_aerial(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    middles: Sequence[Onset],
+    tank_volts: float | None,
+    progress: Progress,
+) -> list[tuple[AerialEffect, Breakthrough]]:
+    """Look at aerial and breakthrough on every band whose onset search did not fail."""
+    if build.aerial is None:
+        return []
+    jobs = [(band, o) for band, o in zip(build.bands, middles, strict=True) if o.tuning_farad is not None]
+
+    def one(b: Bench, job: tuple[Band, Onset]) -> tuple[AerialEffect, Breakthrough]:
+        band, found = job
+        effect = aerial.run(
+            build,
+            cards,
+            b,
+            band=band,
+            found=found,
+            search=onset.search,
+            find_onset=lambda other: onset.run(other, cards, b, band=band, dial_hz=found.dial_hz),
+            tank_volts=tank_volts,
+        )
+        return effect, breakthrough.run(build, cards, b, band=band, found=found)
+
+    return bench.map(one, jobs, lambda done, total: progress("aerial", done, total))
+
+
+def find_taps(
+    build: Build,
+    *,
+    target: float,
+    bands: Sequence[str] | None = None,
+    bench: Bench | None = None,
+    progress: Progress = _quiet,
+) -> tuple[TapFind, ...]:
+    """Find the tap of each band (all if None) that puts onset at `target` (0..1) in the middle of the band.
+
+    Raises BuildFaults, KeyError for an unknown band, EngineMissing. A band whose simulation fails says so in
+    its status and warnings.
+    """
+    chosen = list(build.bands) if bands is None else [api.band_named(build, name) for name in bands]
+    with _bench(bench) as open_bench:
+        cards, settled = api.cards_for(build), api.settle(build, open_bench)
+
+        def one(b: Bench, band: Band) -> TapFind:
+            dial = api.dial_frequencies(band)[1]
+            try:
+                return tap_finder.run(
+                    settled,
+                    cards,
+                    b,
+                    band=band,
+                    dial_hz=dial,
+                    target=target,
+                    find_onset=lambda other: onset.run(settled, cards, b, band=other, dial_hz=dial),
+                )
+            except (EngineError, ValueError) as error:
+                return tap_finder.failed(band, dial, target, str(error))
+
+        return tuple(open_bench.map(one, chosen, lambda done, total: progress("tap", done, total)))
+
+
+def design_coil(wish: Wish) -> WindingDesign:
+    """Return the coil for a wish, by formula. Raises ValueError where there is none."""
+    return winding.design(wish)

@@ -1,0 +1,211 @@
+"""`receiver-sim coils`, `tap` and `wind`: coils, bands and the aerial."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from receiver_sim.cli_common import (
+    BUILD,
+    EXIT_SIMULATION,
+    JSON,
+    UserError,
+    emit_json,
+    folded,
+    guarded,
+    known_band,
+    load,
+    progress_bars,
+    show,
+    writable_folder,
+)
+
+if TYPE_CHECKING:
+    from receiver_sim.schema.quantity import Quantity
+
+_OUT = click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for the plots.")
+
+
+def _quantity(option: str, text: str, kind: Any) -> float:
+    """Read an option as a field of the build with its bounds; `kind` is the annotated type of that field."""
+    quantity: Quantity = kind.__metadata__[0]
+    try:
+        return quantity.read(text)
+    except ValueError as error:
+        raise UserError(f"{option} {text!r}: expected {quantity.expected()}; {error}") from None
+
+
+def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
+    """Read two values with one unit or two, such as '7.0-7.3MHz' or '800kHz-2MHz'; the first is the lower."""
+    found = re.fullmatch(r"\s*([0-9.]+)\s*([A-Za-z]*)\s*-\s*([0-9.]+)\s*([A-Za-z]+)\s*", text)
+    if found is None:
+        example = kind.__metadata__[0].example
+        raise UserError(f"{option} {text!r}: expected two values such as '7.0-7.3MHz', each as '{example}'")
+    low = _quantity(option, f"{found[1]} {found[2] or found[4]}", kind)
+    high = _quantity(option, f"{found[3]} {found[4]}", kind)
+    if not low < high:
+        raise UserError(f"{option} {text!r}: the first value must be the lower one")
+    return low, high
+
+
+@click.command()
+@BUILD
+@click.option("--year", type=int, default=2020, show_default=True, help="Year of the band tables.")
+@click.option("--region", type=click.IntRange(1, 3), default=1, show_default=True, help="ITU region of them.")
+@click.option(
+    "--tank-volts",
+    metavar="VOLTS",
+    help="Peak volts of an oscillating tank, for the radiated power; left out: 1 V, an assumption.",
+)
+@_OUT
+@JSON
+@guarded
+def coils(
+    build: Path, year: int, region: int, tank_volts: str | None, out: Path | None, as_json: bool
+) -> None:
+    """Coils: windings, range, loop gain over the dial, aerial."""
+    from receiver_sim import api, api_coils  # inside, for start-up's sake
+    from receiver_sim.schema import parts
+    from receiver_sim.views import coil_plots, coil_tables
+
+    volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
+    folder = None if out is None else writable_folder(out)
+    loaded = load(build)
+    with api.Bench() as bench, progress_bars(as_json) as progress:
+        try:
+            report = api_coils.coils(
+                loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
+            )
+        except ValueError as error:
+            raise UserError(str(error)) from None
+        written = () if folder is None else coil_plots.write(report, folder, progress)
+        if as_json:
+            emit_json("coils", report, build=loaded, bench=bench)
+    if not as_json:
+        show(coil_tables.coils_sheet(report))
+        if written:
+            stems = ", ".join(sorted({path.stem for path in written}))
+            click.echo("\n" + folded(f"written to {folder}, as PNG and SVG: {stems}"))
+    if any(sweep.warnings for sweep in report.sweeps):
+        for sweep in report.sweeps:
+            for text in sweep.warnings:
+                click.echo(folded(f"receiver-sim: {sweep.band}: {text}"), err=True)
+        raise SystemExit(EXIT_SIMULATION)
+
+
+@click.command()
+@BUILD
+@click.option("--onset", "onset_", metavar="PERCENT", required=True, help="Where onset shall lie, e.g. 45%.")
+@click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
+@JSON
+@guarded
+def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool) -> None:
+    """Find the tap turn that puts the onset where it is wanted."""
+    from receiver_sim import api, api_coils  # inside, for start-up's sake
+    from receiver_sim.schema import parts
+    from receiver_sim.views import coil_tables
+
+    target = _quantity("--onset", onset_, parts.Setting)
+    loaded = load(build)
+    for name in bands:
+        known_band(loaded, name)
+    with api.Bench() as bench, progress_bars(as_json) as progress:
+        found = api_coils.find_taps(
+            loaded, target=target, bands=bands or None, bench=bench, progress=progress
+        )
+        if as_json:
+            emit_json("tap", found, build=loaded, bench=bench)
+    if not as_json:
+        show(coil_tables.tap_sheet(loaded.title, found))
+    failed = [one for one in found if one.status.value == "failed"]
+    for one in failed:
+        click.echo(folded(f"receiver-sim: {one.band}: {'; '.join(one.warnings)}"), err=True)
+    if failed:
+        raise SystemExit(EXIT_SIMULATION)
+
+
+@click.command()
+@click.option("--band", required=True, metavar="SPAN", help="Band, e.g. 7.0-7.3MHz.")
+@click.option("--former", required=True, metavar="LENGTH", help="Outside diameter of the former, e.g. 32mm.")
+@click.option("--wire", metavar="LENGTH", help="Bare wire, e.g. 0.5mm; or give --gauge.")
+@click.option("--gauge", type=click.IntRange(1, 44), help="Wire by the American gauge (ASTM B258).")
+@click.option(
+    "--covering", default="0.05mm", show_default=True, metavar="LENGTH", help="What enamel adds to the wire."
+)
+@click.option("--pitch", metavar="LENGTH", help="Turn to turn, e.g. 0.9mm; left out: close-wound.")
+@click.option("--capacitor", required=True, metavar="SPAN", help="Tuning capacitor, e.g. 10-150pF.")
+@click.option(
+    "--law",
+    type=click.Choice(["capacitance", "wavelength", "frequency"]),
+    default="capacitance",
+    show_default=True,
+    help="What runs straight with its rotation.",
+)
+@click.option(
+    "--stray", default="15pF", show_default=True, metavar="C", help="Wiring and socket, the tube apart."
+)
+@click.option("--tap", "tap_", default="5%", show_default=True, metavar="PERCENT", help="Tap, from ground.")
+@click.option("--spread", is_flag=True, help="Choose padders so that the band fills the dial.")
+@click.option(
+    "--reactance",
+    default="250ohm",
+    show_default=True,
+    metavar="OHM",
+    help="Reactance of a coil for a spread band, in its middle.",
+)
+@JSON
+@guarded
+def wind(
+    band: str,
+    former: str,
+    wire: str | None,
+    gauge: int | None,
+    covering: str,
+    pitch: str | None,
+    capacitor: str,
+    law: str,
+    stray: str,
+    tap_: str,
+    spread: bool,
+    reactance: str,
+    as_json: bool,
+) -> None:
+    """Design a coil for a band, a former and a capacitor."""
+    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim.physics.wire import astm_gauge_diameter
+    from receiver_sim.schema import parts
+    from receiver_sim.views import coil_tables
+
+    if (wire is None) == (gauge is None):
+        raise UserError("give the wire either by --wire (such as 0.5mm) or by --gauge (such as 24)")
+    low, high = _span("--band", band, parts.BandEdge)
+    least, most = _span("--capacitor", capacitor, parts.TuningCapacitor)
+    diameter = (
+        float(astm_gauge_diameter(gauge)) if wire is None else _quantity("--wire", wire, parts.WireDiameter)
+    )
+    wish = api_coils.Wish(
+        from_hz=low,
+        to_hz=high,
+        former=_quantity("--former", former, parts.FormerDiameter),
+        wire=diameter,
+        covering=_quantity("--covering", covering, parts.Covering),
+        pitch=None if pitch is None else _quantity("--pitch", pitch, parts.Pitch),
+        minimum=least,
+        maximum=most,
+        law=law,
+        stray=_quantity("--stray", stray, parts.StrayCapacitance),
+        tap=_quantity("--tap", tap_, parts.Tap),
+        spread=spread,
+        reactance=_quantity("--reactance", reactance, parts.Resistor),
+    )
+    try:
+        design = api_coils.design_coil(wish)
+    except ValueError as error:
+        raise UserError(f"no such coil: {error}") from None
+    if as_json:
+        emit_json("wind", design)
+    else:
+        show(coil_tables.design_sheet(design))

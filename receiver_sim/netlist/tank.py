@@ -1,0 +1,82 @@
+"""The tank in a loaded receiver deck: tuned to a frequency, its passive mode measured there, tube cold."""
+
+from __future__ import annotations
+
+from receiver_sim.engine import Session
+from receiver_sim.netlist.mode import Mode, measure_mode
+from receiver_sim.netlist.receiver import Cards, tank_elements
+from receiver_sim.physics.tank import resonant_capacitance, resonant_frequency
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.coil_figures import coil_figures
+
+SILENCE_V = 200.0
+"""Put into the grid lead by the double-injection probe's source it cuts the tube off; the passive network,
+which is linear, does not notice (as in `mode`).
+"""
+
+LEAST_FARAD = 1e-14
+"""Smallest tuning capacitor a deck is given."""
+
+
+class Tank:
+    """A loaded receiver deck of one band whose dial is turned and whose tank is measured.
+
+    Losses and input loading, which go with frequency, follow the dial.
+    """
+
+    def __init__(self, session: Session, build: Build, cards: Cards, *, band: Band) -> None:
+        self._session, self._build, self._cards, self._band = session, build, cards, band
+        self._inductance = coil_figures(band.coil).inductance
+        self._aerial = build.aerial is not None
+
+    def mode(self, frequency: float, *, q: float) -> Mode:
+        """Measure the mode near a frequency (Hz), the tuning capacitor left alone; `q`: about that of the
+        tank.
+        """
+        return measure_mode(self._session, dial_hz=frequency, q=q, aerial=self._aerial)
+
+    def follow(self, frequency: float) -> dict[str, float]:
+        """Set losses and input loading for a frequency (Hz); return the elements, with a first `ctune`."""
+        elements = tank_elements(self._build, self._cards.detector, band=self._band, dial_hz=frequency)
+        for name in ("rtank", "rdin", "cdin"):
+            self._session.alter(name, elements[name])
+        return elements
+
+    def tune(self, frequency: float, *, q: float) -> tuple[float, Mode]:
+        """Tune the tank to a frequency (Hz) to 1e-6 or so; return the tuning capacitor (F) and the mode
+        there.
+
+        The capacitor may come out below zero: the coil then does not reach that frequency. Raises ValueError
+        where no resonance is found.
+        """
+        tuning = self.follow(frequency)["ctune"]
+        total = float(resonant_capacitance(self._inductance, frequency=frequency))
+        away = 0.0
+        for _ in range(4):
+            self._session.alter("ctune", tuning)
+            mode = self.mode(frequency, q=q)
+            away = (mode.resonance_hz / frequency) ** 2 - 1.0
+            if abs(away) < 1e-6:
+                break
+            tuning += total * away
+        return tuning, mode
+
+    def resonance(self, tuning: float, *, guess: float, q: float) -> float:
+        """Return the frequency (Hz) at which the tank resonates with a tuning capacitor (F), from a guess
+        (Hz).
+        """
+        self._session.alter("ctune", max(tuning, LEAST_FARAD))
+        frequency = guess
+        for _ in range(4):
+            self.follow(frequency)
+            found = self.mode(frequency, q=q).resonance_hz
+            near = abs(found / frequency - 1.0) < 1e-5
+            frequency = found
+            if near:
+                break
+        return frequency
+
+    def guess(self, tuning: float, *, near: float, near_tuning: float) -> float:
+        """Return the frequency (Hz) to expect with `tuning` (F), from one that is known: same L, other C."""
+        known = float(resonant_capacitance(self._inductance, frequency=near))
+        return float(resonant_frequency(self._inductance, capacitance=known + tuning - near_tuning))

@@ -1,0 +1,155 @@
+"""What does the aerial do to the tank as it swings, and what does an oscillating detector radiate through
+it?
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck, Session
+from receiver_sim.netlist.front_end import (
+    aerial_capacitance,
+    aerial_impedance,
+    aerial_radiation,
+    by_link,
+)
+from receiver_sim.netlist.probes import Probe, Sample
+from receiver_sim.netlist.receiver import Cards, receiver_deck
+from receiver_sim.netlist.tank import SILENCE_V, Tank
+from receiver_sim.physics.aerial import ground_wave_field, radiated_power
+from receiver_sim.results.base import Status
+from receiver_sim.results.coils import AerialEffect, AerialState, Radiation
+from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.coil_figures import coil_q
+
+ASSUMED_TANK_V = 1.0
+"""Peak volts at the hot end of an oscillating tank where nothing better is known: an assumption."""
+
+FIELD_AT_M = 100.0
+
+Search = Callable[[Callable[[float], Sample]], tuple[Status, list[Sample], float | None]]
+"""The onset search, on a function that measures the loop gain at a wiper fraction."""
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
+    """Return the deck: the receiver tuned to `dial_hz`, the control at its lowest."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.0)
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    found: Onset,
+    search: Search,
+    find_onset: Callable[[Build], Onset],
+    tank_volts: float | None = None,
+) -> AerialEffect:
+    """Look at one band with the aerial calm, swung either way, and taken off, at the dial of an onset search.
+
+    search: the onset search, for the dial left alone; find_onset: the same for a build of its own (aerial
+    taken off). tank_volts: peak amplitude at the hot end for the radiated power; None: `ASSUMED_TANK_V`.
+    Raises EngineError when a simulation fails, ValueError without an aerial or where no resonance is found.
+    """
+    aerial, dial = build.aerial, found.dial_hz
+    if aerial is None or found.tuning_farad is None:
+        raise ValueError("no aerial is connected" if aerial is None else "the onset search failed")
+    q = coil_q(band.coil, dial)
+    capacitance = aerial_capacitance(aerial, dial_hz=dial)
+    states: list[AerialState] = []
+    with bench.session(plan(build, cards, band=band, dial_hz=dial)) as session:
+        tank = Tank(session, build, cards, band=band)
+        session.alter("ctune", found.tuning_farad)
+        calm = tank.mode(dial, q=q)
+        radiation = _radiation(session, build, dial=calm.resonance_hz, tank_volts=tank_volts)
+        for state, factor in (("calm", 1.0), ("less", 1.0 - aerial.swing), ("more", 1.0 + aerial.swing)):
+            session.alter("cantenna", capacitance * factor)
+            mode = tank.mode(dial, q=q)
+            if state == "calm":
+                status, setting = found.status, found.onset
+            else:
+                probe = Probe(session, build, band=band, dial_hz=dial)
+                status, samples, wiper = search(probe.measure)
+                setting = None if wiper is None else _setting(probe, samples, wiper)
+                session.alter("vinj", 0.0, "acmag")
+            states.append(
+                AerialState(
+                    state,
+                    capacitance * factor,
+                    mode.resonance_hz,
+                    mode.resonance_hz - calm.resonance_hz,
+                    mode.q,
+                    status,
+                    setting,
+                )
+            )
+    states.append(
+        _without(build, cards, bench, band=band, found=found, calm=calm.resonance_hz, find=find_onset)
+    )
+    impedance = aerial_impedance(aerial, dial_hz=dial)
+    return AerialEffect(
+        band=band.name,
+        dial_hz=dial,
+        coupling="link" if by_link(build) else "capacitor",
+        resistance_ohm=impedance.real,
+        reactance_ohm=impedance.imag,
+        states=tuple(states),
+        radiation=radiation,
+    )
+
+
+def _setting(probe: Probe, samples: list[Sample], wiper: float) -> ControlSetting:
+    volts = np.interp(wiper, [s.wiper for s in samples], [s.screen_v for s in samples])
+    return ControlSetting(probe.rotation(wiper), float(volts))
+
+
+def _without(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    found: Onset,
+    calm: float,
+    find: Callable[[Build], Onset],
+) -> AerialState:
+    """Return the state without an aerial: resonance with the dial left alone, onset with it tuned again."""
+    bare = build.model_copy(update={"aerial": None})
+    again = find(bare)
+    with bench.session(plan(bare, cards, band=band, dial_hz=found.dial_hz)) as session:
+        session.alter("ctune", found.tuning_farad or 0.0)
+        mode = Tank(session, bare, cards, band=band).mode(found.dial_hz, q=coil_q(band.coil, found.dial_hz))
+    return AerialState(
+        "none", None, mode.resonance_hz, mode.resonance_hz - calm, mode.q, again.status, again.onset
+    )
+
+
+def _radiation(session: Session, build: Build, *, dial: float, tank_volts: float | None) -> Radiation:
+    """Return what the tank, swinging at its resonance, sends out: the aerial's current per volt at the hot
+    end.
+    """
+    assert build.aerial is not None
+    volts = ASSUMED_TANK_V if tank_volts is None else tank_volts
+    session.alter("vprobe", SILENCE_V, "dc")
+    session.alter("isig", 1.0, "acmag")
+    run_ = session.ac(dial, dial * 1.001, 2, vectors=["frequency", "top", "vaerial#branch"])
+    session.alter("isig", 0.0, "acmag")
+    session.alter("vprobe", 0.0, "dc")
+    current = float(abs(run_["vaerial#branch"][0] / run_["top"][0]) * volts / np.sqrt(2.0))
+    height, resistance, assumed = aerial_radiation(build.aerial, frequency=dial)
+    power = float(radiated_power(current, radiation_resistance=resistance))
+    return Radiation(
+        tank_v=volts,
+        tank_assumed=tank_volts is None,
+        aerial_a=current,
+        height_m=height,
+        height_assumed=assumed,
+        radiation_ohm=resistance,
+        power_w=power,
+        field_v_per_m=float(ground_wave_field(power, distance=FIELD_AT_M)),
+    )

@@ -1,0 +1,114 @@
+"""How do onset and loop gain run over the whole dial of a coil, and what makes them do so?
+
+The loop gain is taken apart: T = g_k Z, with Z the volts from grid to cathode for an ampere into the cathode
+(n (1 - n) Rp for an ideal tap), measured with the tube cold, and the tank's losses by whose they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.netlist.front_end import tank_loss
+from receiver_sim.netlist.mode import Mode
+from receiver_sim.netlist.probes import Probe
+from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
+from receiver_sim.netlist.tank import Tank
+from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.results.base import Status
+from receiver_sim.results.coils import DialPoint, DialSweep
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.coil_figures import coil_figures, coil_q
+
+POINTS = 9
+"""Frequencies over a coil's dial, band middle apart."""
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
+    """Return the deck: the receiver tuned to `dial_hz`, the control at `rotation` (0..1)."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+
+
+def reduce(build: Build, cards: Cards, *, band: Band, found: Onset, gain: float, mode: Mode) -> DialPoint:
+    """Turn onset, loop gain and the passive mode at one frequency into the result."""
+    dial = found.dial_hz
+    elements = tank_elements(build, cards.detector, band=band, dial_hz=dial)
+    control = mode.grid - mode.cathode
+    transfer = float((control * mode.cathode).real) * mode.rp
+    whole = 1.0 / mode.rp
+    coil = 1.0 / tank_loss(band, dial_hz=dial)
+    tube = abs(control) ** 2 / elements["rdin"]
+    to = {"tank": 1.0 - mode.grid, "cathode": control, "ground": mode.grid}[build.detector.grid_leak_to]
+    leak = abs(to) ** 2 / build.detector.grid_leak
+    return DialPoint(
+        dial_hz=dial,
+        status=found.status,
+        onset=found.onset,
+        gain=gain,
+        coil_q=coil_q(band.coil, dial),
+        coil_rp_ohm=1.0 / coil,
+        loaded_q=mode.q,
+        rp_ohm=mode.rp,
+        coil_loss=coil / whole,
+        input_loss=tube / whole,
+        leak_loss=leak / whole,
+        other_loss=1.0 - (coil + tube + leak) / whole,
+        tap_ratio=coil_figures(band.coil).sections.tap_ratio,
+        transfer_ohm=transfer,
+        transconductance_s=gain / transfer,
+    )
+
+
+def point(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset, rotation: float
+) -> DialPoint:
+    """Measure loop gain at `rotation` and the passive mode, at the frequency and tuning of an onset search.
+
+    Raises EngineError when a simulation fails, ValueError where no resonance is found or the search failed.
+    """
+    if found.tuning_farad is None:
+        raise ValueError("; ".join(found.warnings) or "the onset search failed")
+    dial = found.dial_hz
+    law = build.regeneration
+    deck = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
+    with bench.session(deck) as session:
+        probe = Probe(session, build, band=band, dial_hz=dial)
+        probe.tune(found.tuning_farad)
+        sample = probe.measure(float(wiper_fraction(rotation, law=law.law, mid=law.mid)))
+        session.alter("vinj", 0.0, "acmag")
+        mode = Tank(session, build, cards, band=band).mode(sample.frequency, q=coil_q(band.coil, dial))
+    return reduce(build, cards, band=band, found=found, gain=sample.gain, mode=mode)
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    frequencies: Sequence[float],
+    rotation: float,
+    find_onset: Callable[[Bench, float], Onset],
+) -> DialSweep:
+    """Sweep the dial over `frequencies` (Hz) with the control at `rotation`; `find_onset` searches at each.
+
+    A frequency whose simulation fails is left out and named in the warnings.
+    """
+
+    def one(b: Bench, dial: float) -> DialPoint | str:
+        found = find_onset(b, dial)
+        if found.status is Status.FAILED:
+            return f"{dial / 1e6:.4g} MHz: {'; '.join(found.warnings)}"
+        try:
+            return point(build, cards, b, band=band, found=found, rotation=rotation)
+        except (EngineError, ValueError) as error:
+            return f"{dial / 1e6:.4g} MHz: {error}"
+
+    answers = [one(bench, dial) for dial in frequencies]
+    return DialSweep(
+        band=band.name,
+        rotation=rotation,
+        points=tuple(a for a in answers if isinstance(a, DialPoint)),
+        warnings=tuple(a for a in answers if isinstance(a, str)),
+    )

@@ -1,0 +1,40 @@
+"""Which plots `coils` writes, and under which names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from receiver_sim.results.coils import CoilsReport
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Progress = Callable[[str, int, int], None]
+
+
+def write(report: CoilsReport, folder: Path, progress: Progress) -> tuple[Path, ...]:
+    """Write the plots of a report as PNG and SVG and return their paths; absent parts are left out.
+
+    progress is called with ('drawing', done, total). Raises OSError as the system does.
+    """
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+    from receiver_sim.views.plots import coils  # noqa: PLC0415
+
+    drawings: list[tuple[str, Callable[[], Axes]]] = [
+        ("coil-ranges", lambda: coils.plot_ranges(report.ranges, report.coverage)),
+        ("coil-onset", lambda: coils.plot_onset_over_dial(report.sweeps)),
+        ("coil-loop-gain", lambda: coils.plot_gain_over_dial(report.sweeps)),
+        ("coil-losses", lambda: coils.plot_losses(report.sweeps)),
+    ]
+    if report.breakthrough:
+        drawings.append(("breakthrough", lambda: coils.plot_breakthrough(report.breakthrough)))
+    written: list[Path] = []
+    for number, (stem, draw) in enumerate(drawings):
+        progress("drawing", number, len(drawings))
+        figure = draw().get_figure(root=True)
+        assert figure is not None
+        written += plots.save(figure, folder, stem)
+    progress("drawing", len(drawings), len(drawings))
+    return tuple(written)
