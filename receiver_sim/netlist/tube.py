@@ -74,7 +74,6 @@ def _pentode(law: TubeLaw, name: str, triode_connected: bool) -> dict[str, Any]:
         "screen": "p" if triode_connected else "s",
         "screen_reach": 1.0 / law.mu_screen,
         "division": law.division,
-        "slope": law.slope,
         "focus": law.focus * law.spread,
         "knee_squared": law.knee**2,
         "emission": law.emission,

@@ -26,13 +26,13 @@ field and the foot grow in geometric series (factor f = section_ratio**i) and th
 Division, a rational form of the square-root-like laws of Tellegen and of Spangenberg (1948, ch. 9), smooth
 through the origin, with a = max(Vp, 0), b = max(Vs, 0):
 
-    P = division a**2/(1 + focus spread ln(1 + exp(y)))
-    S = (a + slope b) a b/(b + 1 V) + (knee b)**2,   D = P + S + 0.1 V**2
-    Ip = I P/D,   Is = I S/D
+    Ip = I F,   F = division a**2/(division a**2 + a**2 + (knee b)**2)
+    Is = I (1 - F) b**2/(b**2 + 0.1 V**2)
 
-So far above the knee Ip/Is nears `division`, less `slope` Vs/Vp; the plate takes nothing at Vp <= 0 nor the
-screen at Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive electrode turn
-back. `focus` (0 for most) lets the screen's share fall as the grid goes negative and its wires focus the
+So far above the knee Ip/Is nears `division`, and falls by (knee Vs/Vp)**2 of it; the plate takes nothing at
+Vp <= 0 nor the screen at Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive
+electrode turn back. With `focus` (0 for most types) the last two terms of F's denominator gain a factor
+1 + focus spread ln(1 + exp(y)): the screen's share falls as the grid goes negative and its wires focus the
 electrons between those of the screen; spread ln(1 + exp(y)) is the driving voltage over the field.
 In a screen-grid tetrode a share of the plate's electrons, emission a**2/(a**2 + emission_volts**2), comes back
 as secondaries and crosses to the screen where that is the more positive (dynatron effect, Hull 1918).
@@ -56,6 +56,9 @@ SMOOTHING_V = 0.1
 
 GATE_V2 = 0.1
 """Square (V^2) of the positive electrodes' volts at which half the space current finds a way out."""
+
+TINY_V2 = 1e-9
+"""Keeps the parting of the current defined where neither electrode is positive (V^2)."""
 
 LIMIT = 80.0
 """Beyond it ln(1 + exp(x)) is x to double precision, and exp is left out for fear of overflow."""
@@ -85,7 +88,6 @@ class TubeLaw:
     section_ratio: float = 1.0
     section_weight: float = 0.0
     division: float = 1.0
-    slope: float = 0.0
     knee: float = 0.0
     focus: float = 0.0
     emission: float = 0.0
@@ -110,7 +112,6 @@ class TubeLaw:
         )
         require_not_negative(
             section_weight=self.section_weight,
-            slope=self.slope,
             knee=self.knee,
             focus=self.focus,
             emission=self.emission,
@@ -182,17 +183,24 @@ def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tup
     if law.kind == "triode":
         return a * a / (a * a + GATE_V2), np.zeros_like(a)
     b = np.maximum(np.asarray(screen_v, dtype=float), 0.0)
-    field, width = _field(law, plate_v=plate_v, screen_v=screen_v)
-    drive = softplus((np.asarray(grid_v, dtype=float) + law.contact + field) / width)
-    plate = law.division * a * a / (1.0 + law.focus * law.spread * drive)
-    screen = (a + law.slope * b) * a * b / (b + 1.0) + law.knee**2 * b * b
-    whole = plate + screen + GATE_V2
+    plate = law.division * a * a
+    rest = a * a + law.knee**2 * b * b
+    if law.focus > 0.0:
+        field, width = _field(law, plate_v=plate_v, screen_v=screen_v)
+        rest = rest * (
+            1.0
+            + law.focus
+            * law.spread
+            * softplus((np.asarray(grid_v, dtype=float) + law.contact + field) / width)
+        )
+    plate = plate / (plate + rest + TINY_V2)
+    screen = (1.0 - plate) * b * b / (b * b + GATE_V2)
     if law.emission > 0.0:
         over = (np.asarray(plate_v, dtype=float) - np.asarray(screen_v, dtype=float)) / law.emission_width
         crossing = 0.5 * (1.0 - over / np.sqrt(1.0 + over * over))
         lost = plate * law.emission * a * a / (a * a + law.emission_volts**2) * crossing
         plate, screen = plate - lost, screen + lost
-    return plate / whole, screen / whole
+    return plate, screen
 
 
 def grid_current(law: TubeLaw, *, grid_v: Real) -> Real:

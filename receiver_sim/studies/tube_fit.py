@@ -99,11 +99,10 @@ _SCREENED = (
     _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
     _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
     _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
-    _p("slope", 0.2, 0.7, "Ip/Is grows by a tenth or two from Vp = Vs to Vp = 2 Vs", log=True),
     _p(
         "knee",
-        0.2,
-        0.4,
+        0.3,
+        0.5,
         "plate families bend at a tenth to a third of the screen volts, memory-low",
         log=True,
     ),

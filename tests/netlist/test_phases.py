@@ -71,7 +71,7 @@ def test_currents_are_those_of_the_subcircuit(bench, tube, plate, screen, grid, 
 def test_a_law_with_focus_is_merged_too(bench):
     law = TubeLaw(
         kind="pentode", perveance=1e-3, exponent=1.5, degree=1.5, contact=0.5, spread=0.2, foot=0.13,
-        mu_plate=3000.0, mu_screen=18.0, division=4.0, slope=0.2, knee=0.2, focus=0.3,
+        mu_plate=3000.0, mu_screen=18.0, division=4.0, knee=0.3, focus=0.3,
         grid_perveance=4e-4, grid_contact=-0.2,
     )  # fmt: skip
     volts = {"plate": 90.0, "screen": 30.0, "grid": -0.7, "amplitude": 0.8}
