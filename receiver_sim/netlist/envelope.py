@@ -118,6 +118,22 @@ def envelope_deck(
     return Deck(title=f"envelope at {reference_hz / 1e6:.6g} MHz", text="\n".join(parts))
 
 
+def imposed_deck(build: Build, cards: Cards, mode: Mode, *, amplitude: float, rotation: float) -> Deck:
+    """Return the deck with the amplitude (V) imposed by source `vamp`, the control at `rotation` (0..1).
+
+    Its a.c. analysis gives `drive` (mA) and the audio for 1 V of change in the amplitude.
+    """
+    wiper = float(wiper_fraction(rotation, law=build.regeneration.law, mid=build.regeneration.mid))
+    parts = [
+        DC_OPTIONS,
+        *_tubes(cards, mode, phases=PHASES, knots=KNOTS, with_audio=True),
+        *_receiver(build, cards, mode, with_audio=True),
+        fill("envelope_knob.cir", {"wiper": wiper}),
+        fill("envelope_imposed.cir", {"amplitude": amplitude}),
+    ]
+    return Deck(title=f"imposed amplitude at {mode.reference_hz / 1e6:.6g} MHz", text="\n".join(parts))
+
+
 def tank_part(mode: Mode, *, reference_hz: float) -> str:
     """Return the tank in a frame that turns at `reference_hz`, as text."""
     detuning = mode.offset_rad + 2.0 * math.pi * (mode.reference_hz - reference_hz)

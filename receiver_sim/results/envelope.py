@@ -155,15 +155,15 @@ class EnvelopeModes:
     """Stability of the oscillation at one setting: eigenvalues of the linearised envelope, and a time run.
 
     rate: growth rates (1/s), frequency_hz of the modes: the slow ones (below 20 kHz), fastest-growing
-    first. growing: whether a mode grows; motion_hz and motion_v: frequency and peak-to-peak volts of the
-    amplitude's motion in the time run's last third, None if it is at rest.
+    first. growing: how many grow, by Nyquist's criterion; motion_hz and motion_v: frequency and
+    peak-to-peak volts of the amplitude's motion in the time run's last third, None if it is at rest.
     """
 
     setting: ControlSetting
     amplitude_v: float
     rate: FloatArray
     frequency_hz: FloatArray
-    growing: bool
+    growing: int
     motion_hz: float | None
     motion_v: float | None
 

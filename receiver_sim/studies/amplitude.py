@@ -24,6 +24,7 @@ from receiver_sim.schema import Band, Build
 STEP = 1.0 / 16.0
 """Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
 
+_STRIDE = 0.5
 _HIGHEST = 10.0
 """End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
 grid current."""
@@ -77,8 +78,8 @@ def sweep(bench: Bench, deck: Deck, *, guess: float, step: float = STEP) -> Bala
     try:
         with bench.session(deck) as session:
             rest = _rest(session, guess)
-            for end in np.arange(4.0, _HIGHEST + 1.0):
-                run = _sweep(session, float(end), 4.0 * step)
+            for end in np.arange(6.0, _HIGHEST + 1.0):
+                run = _sweep(session, float(end), _STRIDE)
                 good = float(end)
                 if run["knob"][-1] > _BEYOND:
                     break

@@ -104,15 +104,19 @@ def plan_path(build: Build, found: Oscillation, *, cycles: int = CYCLES) -> Path
     stop = start if found.jump is None else lowest * (1.0 - 4.0 * _BELOW)
     gone = 0.0 if found.jump is None else 0.5 * found.jump.falls_from_v
     times = tuple(part * length for part in (0.0, 0.3, 0.45, 0.5, 0.6, 1.0))
+    if found.jump is not None:  # just above a hard onset it has not jumped in yet when the halt is over
+        return Path(times, (start, top, top, halt, halt, stop), gone)
     return Path(times, (start, halt, halt, top, top, stop), gone)
 
 
-def way_back(path: Path, *, stretch: float) -> Path:
-    """Return the last leg of a path, `stretch` times as slow, after a rest for the oscillation to begin."""
-    length = stretch * (path.time_s[-1] - path.time_s[-2])
-    return Path(
-        (0.0, 0.05 * length, length), (path.wiper[-2], path.wiper[-2], path.wiper[-1]), path.gone_below_v
-    )
+def slow_way_back(build: Build, found: Oscillation, path: Path) -> Path:
+    """Return a path that begins high and goes through the fold at 4 % of the track a second."""
+    assert found.jump is not None
+    law = build.regeneration
+    fold = float(wiper_fraction(found.jump.down.rotation, law=law.law, mid=law.mid))
+    places = (max(path.wiper), max(path.wiper), 1.003 * fold, 0.96 * fold)
+    times = (0.0, 0.02, 0.04, 0.04 + (places[2] - places[3]) / 0.04)
+    return Path(times, places, path.gone_below_v)
 
 
 def wiper_to_rotation(build: Build, wiper: float) -> float:
@@ -265,7 +269,7 @@ def compare(
     assert amplitudes is not None and found.onset is not None
     onset_error = reference.onset.screen_v / found.onset.screen_v - 1.0
     deviations = []
-    for halt in (path.time_s[2], path.time_s[4]):
+    for halt in (path.time_s[2], path.time_s[4]):  # the ends of the two halts
         seen = float(np.interp(halt, reference.time_s, reference.amplitude_v))
         at = float(np.interp(halt, reference.time_s, reference.rotation))
         upper = amplitudes.amplitude_v >= 0.4 * reference.amplitude_v.max()
@@ -291,9 +295,9 @@ def slow_backlash(
     """
     if found.jump is None or found.onset is None:
         return None
-    slow = way_back(path, stretch=100.0)
+    slow = slow_way_back(build, found, path)
     run_ = run_envelope(build, cards, bench, mode, path=slow)
-    below = np.flatnonzero((run_["amp"] < slow.gone_below_v) & (run_["time"] > slow.time_s[1]))
+    below = np.flatnonzero((run_["amp"] < slow.gone_below_v) & (run_["time"] > slow.time_s[2]))
     if not below.size:
         return None
     wiper = float(np.interp(run_["time"][below[0]], slow.time_s, slow.wiper))

@@ -171,7 +171,7 @@ def test_phases_and_steps_do_not_move_the_map(bench, demo, demo_cards):
         )
         for m, step in ((8, amplitude.STEP), (32, amplitude.STEP / 2.0))
     )
-    inside = fine.wiper < 1.0
+    inside = fine.wiper < 0.97  # the curve has a corner where the control ends
     wiper = PchipInterpolator(np.log(coarse.amplitude), coarse.wiper)(np.log(fine.amplitude))
     # 2e-4 of the track: a twentieth of a degree of knob, far below the 2 % claimed for onset
     assert wiper[inside] == pytest.approx(fine.wiper[inside], abs=2e-4)
