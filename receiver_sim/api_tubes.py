@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from receiver_sim.engine import Bench
+from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitResult, LeaveOneOut, TubeTable
-from receiver_sim.schema.card import TubeCard, card_for, card_types
-from receiver_sim.studies import tube_check, tube_fit
+from receiver_sim.schema.card import TubeCard, card_for, card_types, load_card
+from receiver_sim.studies import tube_check, tube_curves, tube_fit
+from receiver_sim.studies.tube_curves import DETECTOR_PLATE_V
 from receiver_sim.studies.tube_fit import FitRefused
 
 __all__ = [
@@ -17,8 +19,10 @@ __all__ = [
     "card_types",
     "check_fit",
     "check_tubes",
+    "curves",
     "fit_tube",
     "leave_one_out",
+    "load_card",
 ]
 
 
@@ -43,3 +47,22 @@ def check_fit(path: str | Path) -> FitCheck:
 def leave_one_out(card: TubeCard) -> LeaveOneOut:
     """Predict each point of a card from the others. Raises FitRefused."""
     return tube_fit.leave_one_out(card)
+
+
+def curves(
+    card: TubeCard,
+    *,
+    as_triode: bool = False,
+    detector_plate_v: float = DETECTOR_PLATE_V,
+    bench: Bench | None = None,
+) -> TubeCurves:
+    """Compute the curves of a card by ngspice, with its published points beside them.
+
+    as_triode: the screen of a pentode tied to its plate. detector_plate_v: plate volts of the line of gm
+    against screen volts at the floating grid. Raises ValueError for a card without a fit, EngineError.
+    """
+    connection = "triode" if as_triode else None
+    if bench is not None:
+        return tube_curves.run(card, bench, connection=connection, detector_plate_v=detector_plate_v)
+    with Bench() as own:
+        return tube_curves.run(card, own, connection=connection, detector_plate_v=detector_plate_v)

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from receiver_sim.cli_common import EXIT_VERDICT, JSON, UserError, emit_json, guarded, show
+from receiver_sim.cli_common import (
+    EXIT_VERDICT,
+    JSON,
+    OUT,
+    UserError,
+    emit_json,
+    folded,
+    guarded,
+    show,
+    writable_folder,
+)
 
 if TYPE_CHECKING:
     from receiver_sim.schema.card import TubeCard
@@ -17,7 +27,7 @@ _TYPES = click.argument("types", nargs=-1, metavar="[TYPE]...")
 
 @click.group()
 def tubes() -> None:
-    """Tube cards: list, show, check against published points, fit."""
+    """Tube cards: list, show, draw curves, check against published points, fit."""
 
 
 def _cards(types: tuple[str, ...]) -> list[TubeCard]:
@@ -85,16 +95,22 @@ def check(types: tuple[str, ...], as_json: bool, strict: bool) -> None:
 @click.option(
     "--check", "only_check", is_flag=True, help="Write nothing; exit with 1 if a card differs from its fit."
 )
+@OUT
 @guarded
-def fit(names: tuple[str, ...], as_json: bool, only_check: bool) -> None:
+def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | None) -> None:
     """Fit the law to the points of a card and write it into the card; all shipped cards if none is named.
 
     A FILE is a card of your own: the same form as a shipped one (see `tubes show`), with the points measured
-    or read.
+    or read. --out draws what the fit leaves over at every figure.
     """
     from receiver_sim import api_tubes  # inside, for start-up's sake
     from receiver_sim.results.tubes import summary
     from receiver_sim.views import tube_tables
+
+    if out is not None:
+        if only_check:
+            raise UserError("--out goes with a fit, not with --check")
+        writable_folder(out)
 
     paths = [_path(name) for name in names] or [_path(card.type) for card in _cards(())]
     try:
@@ -110,16 +126,33 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool) -> None:
         results = tuple(api_tubes.fit_tube(path) for path in paths)
     except api_tubes.FitRefused as refused:
         raise UserError(str(refused)) from None
+    written: tuple[Path, ...] = ()
+    if out is not None:
+        from receiver_sim.views import tube_plots
+
+        written = tube_plots.write_residuals(results, out)
     if as_json:
         emit_json("tubes fit", tuple(summary(result) for result in results))
         return
     for result, path in zip(results, paths, strict=True):
         show(tube_tables.fit_sheet(result, str(path)))
+    _say_plots(written)
+
+
+def _say_plots(paths: tuple[Path, ...]) -> None:
+    """Tell which plots were written, each once though it is there as PNG and SVG."""
+    if paths:
+        stems = ", ".join(dict.fromkeys(path.stem for path in paths))
+        click.echo("\n" + folded(f"plots in {paths[0].parent}, as PNG and SVG: {stems}"))
+
+
+def _is_file(name: str) -> bool:
+    return Path(name).suffix in (".yaml", ".yml") or "/" in name
 
 
 def _path(name: str) -> Path:
     """Return the file of a shipped type or of a user's own card."""
-    if Path(name).suffix in (".yaml", ".yml") or "/" in name:
+    if _is_file(name):
         return Path(name)
     card = _cards((name,))[0]
     if card.path is None:
@@ -142,3 +175,59 @@ def predict(types: tuple[str, ...], as_json: bool) -> None:
     from receiver_sim.views import tube_tables
 
     show(tube_tables.leave_one_out_table(tables))
+
+
+@tubes.command("curves")
+@click.argument("type_", metavar="TYPE|FILE")
+@OUT
+@JSON
+@click.option("--triode", is_flag=True, help="Tie the screen of a pentode to its plate.")
+@click.option(
+    "--plate",
+    metavar="VOLTS",
+    default="100V",
+    show_default=True,
+    help="Plate volts for gm against screen volts at the floating grid.",
+)
+@guarded
+def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str) -> None:
+    """Compute the curves of a tube with ngspice, its published points drawn on them.
+
+    Plate family, transfer, screen current, and gm against screen volts with the grid floating at its leak as
+    in a detector; what lies outside the published points is marked. --out names the folder for the plots.
+    """
+    from receiver_sim import api_tubes  # inside, for start-up's sake
+
+    volts = _plate_volts(plate)
+    card = api_tubes.load_card(type_) if _is_file(type_) else _cards((type_,))[0]
+    if triode and card.kind == "triode":
+        raise UserError(f"the {card.type} is a triode as it is; leave --triode out")
+    folder = None if out is None else writable_folder(out)
+    try:
+        found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts)
+    except ValueError as error:
+        raise UserError(str(error)) from None
+    written: tuple[Path, ...] = ()
+    if folder is not None:
+        from receiver_sim.views import tube_plots
+
+        written = tube_plots.write_curves(found, folder)
+    if as_json:
+        emit_json("tubes curves", found)
+        return
+    from receiver_sim.views import tube_tables
+
+    show(tube_tables.curves_sheet(found))
+    _say_plots(written)
+
+
+def _plate_volts(text: str) -> float:
+    """Read plate volts such as '100V'."""
+    from receiver_sim.schema.quantity import VOLTAGE, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(VOLTAGE, "1 V", "1 kV", example="100 V").read(text)
+    except ValueError as error:
+        raise UserError(
+            f"--plate {text!r}: expected plate volts from 1V to 1kV, such as 100V; {error}"
+        ) from None

@@ -8,34 +8,17 @@ from collections.abc import Callable, Sequence
 from scipy.optimize import brentq
 
 from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.tube import subcircuit
+from receiver_sim.netlist.tube_jig import jig_deck
 from receiver_sim.results.tubes import PointError, TubeTable, fact_error, point_errors
 from receiver_sim.schema.card import Fact, Point, TubeCard
 
-_OPTIONS = ".options keepopinfo reltol=1e-7 abstol=1e-15 vntol=1e-10"
 _KILOHERTZ = 1000.0
 """Frequency of the a.c. runs; the law has no capacitance, so any will do."""
 
 
 def plan(card: TubeCard, connection: str) -> Deck:
-    """Return the deck of one tube on stiff supplies, connected as `connection` (pentode, tetrode or triode).
-
-    `vp`, `vs`, `vg` set plate, screen and grid against the lower end of `rk`, the cathode resistor.
-    """
-    tied = connection == "triode"
-    as_triode = tied and card.kind != "triode"
-    pins = "p g k 0" if tied else "p s g k 0"
-    lines = [
-        _OPTIONS,
-        subcircuit(card, "tube", triode_connected=as_triode),
-        "Vp p 0 dc 100 ac 0",
-        "Vg g 0 dc -3 ac 0",
-        "Rk k 0 1u",
-        f"Xt {pins} tube",
-    ]
-    if not tied:
-        lines.insert(3, "Vs s 0 dc 100")
-    return Deck(title=f"{card.type} as {connection} on stiff supplies", text="\n".join(lines))
+    """Return the deck of one tube on stiff supplies, connected as named (pentode, tetrode or triode)."""
+    return jig_deck(card, connection)
 
 
 def _set(session: Session, point: Point | Fact, *, grid_v: float, cathode_ohm: float = 1e-6) -> None:

@@ -6,7 +6,10 @@ import math
 import statistics
 from collections.abc import Sequence
 
+import numpy as np
+
 from receiver_sim.results.cautions import PLATE_SUPPLY
+from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitResult, LeaveOneOut, PointError, TubeTable
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.views.numbers import engineering, shorten
@@ -23,8 +26,8 @@ NAMES = {
 """What each quantity is called in print, and its unit."""
 
 _LEGEND = (
-    "Ip, Is: plate and screen current. Flag: the printed figure was seen in its source, or recalled with high, "
-    "medium or low confidence."
+    "Ip, Is: plate and screen current. Flag: the printed figure was seen in its source, or recalled with "
+    "high, medium or low confidence."
 )
 
 
@@ -177,8 +180,8 @@ def check_table(table: TubeTable) -> Section:
     if len(gated) < len(table.rows):
         notes.append(
             Note(
-                "Not counted (-): points recalled with little confidence (memory-low), printed maxima and minima, "
-                "and rp of pentodes, which sheets state as approximate."
+                "Not counted (-): points recalled with little confidence (memory-low), printed maxima and "
+                "minima, and rp of pentodes, which sheets state as approximate."
             )
         )
     return Section("Published points against ngspice", (_error_rows(table.rows), *notes), PLATE_SUPPLY)
@@ -224,3 +227,53 @@ def leave_one_out_table(tables: Sequence[LeaveOneOut]) -> Section:
     return Section(
         "Each point predicted from the rest of its card", (_error_rows(rows), *notes), PLATE_SUPPLY
     )
+
+
+_SCREENS = (10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0)
+"""Screen volts of the table of detector conditions."""
+
+
+def curves_sheet(curves: TubeCurves) -> Sheet:
+    """Return the figures a detector works with, from the curves: gm at the floating grid by screen volts."""
+    span = curves.screen_range
+    sections = []
+    floating = next((line for line in curves.gm_lines if line.bias_v is None), None)
+    if floating is not None:
+        columns = (
+            Column("screen\nV"), Column("grid rests\nat V"), Column("gm\numho"), Column("cathode gm\numho"),
+            Column("", "left"),
+        )  # fmt: skip
+        rows = []
+        for volts in _SCREENS:
+            if volts > floating.screen_v[-1]:
+                continue
+            at = [
+                float(np.interp(volts, floating.screen_v, y))
+                for y in (floating.grid_v, floating.gm_siemens, floating.gk_siemens)
+            ]
+            inside = span is not None and span[0] <= volts <= span[1]
+            rows.append(
+                (
+                    f"{volts:g}",
+                    f"{at[0]:.2f}",
+                    f"{1e6 * at[1]:.0f}",
+                    f"{1e6 * at[2]:.0f}",
+                    "" if inside else "* extrapolated",
+                )
+            )
+        leak = engineering(curves.leak_ohm, "ohm", 2)
+        notes = [Note(f"Plate at {floating.plate_v:g} V, grid leak of {leak} to the cathode.")]
+        if span is not None:
+            notes.append(Note(f"* the published points have {span[0]:g} to {span[1]:g} V on the screen."))
+        sections.append(
+            Section("As a detector: grid at its leak", (Grid(columns, tuple(rows)), *notes), PLATE_SUPPLY)
+        )
+    lines = [
+        f"Published points: plate {curves.plate_range[0]:g} to {curves.plate_range[1]:g} V, grid "
+        f"{curves.grid_range[0]:g} to {curves.grid_range[1]:g} V; curves beyond them are extrapolated.",
+        f"{len(curves.plate_lines)} plate lines, {len(curves.transfer_lines)} transfer lines, "
+        f"{len(curves.marks)} published points; {curves.evaluations} runs of ngspice.",
+    ]
+    sections.append(Section("Curves", tuple(Note(line) for line in lines), PLATE_SUPPLY))
+    name = f"{curves.type} as triode" if curves.tied else curves.type
+    return Sheet(f"{name}: curves", tuple(sections))

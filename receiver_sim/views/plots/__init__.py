@@ -10,13 +10,25 @@ from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.nyquist import plot_nyquist
 from receiver_sim.views.plots.saving import save
 from receiver_sim.views.plots.selectivity import plot_selectivity
+from receiver_sim.views.plots.tubes import (
+    plot_gm_against_screen,
+    plot_plate_family,
+    plot_residuals,
+    plot_screen_current,
+    plot_transfer,
+)
 
 __all__ = [
     "plot_audio",
     "plot_control",
+    "plot_gm_against_screen",
     "plot_hum",
     "plot_loop_gain",
     "plot_nyquist",
+    "plot_plate_family",
+    "plot_residuals",
+    "plot_screen_current",
     "plot_selectivity",
+    "plot_transfer",
     "save",
 ]

@@ -1,0 +1,53 @@
+"""Which plots of tubes and substitution are written, and under which names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from receiver_sim.results.tube_curves import TubeCurves
+from receiver_sim.results.tubes import FitResult
+from receiver_sim.views.files import slug
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def write_curves(curves: TubeCurves, folder: Path) -> tuple[Path, ...]:
+    """Write all plots of a tube as PNG and SVG and return their paths. Raises OSError as the system does."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    stem = slug(curves.type) + ("-triode" if curves.tied else "")
+    drawings: list[tuple[str, Callable[[], Axes]]] = [
+        (f"{stem}-plate", lambda: plots.plot_plate_family(curves)),
+        (f"{stem}-transfer", lambda: plots.plot_transfer(curves)),
+    ]
+    if curves.family_screen_v is not None:
+        drawings.append((f"{stem}-screen", lambda: plots.plot_screen_current(curves)))
+        drawings.append((f"{stem}-gm", lambda: plots.plot_gm_against_screen(curves)))
+    return _write(drawings, folder)
+
+
+def write_residuals(results: Sequence[FitResult], folder: Path) -> tuple[Path, ...]:
+    """Write the plot of what each fit leaves over; as `write_curves`."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    return _write(
+        [
+            (f"{slug(one.type)}-residuals", lambda one=one: plots.plot_residuals(one.type, one.residuals))  # type: ignore[misc]
+            for one in results
+        ],
+        folder,
+    )
+
+
+def _write(drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path) -> tuple[Path, ...]:
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    written: list[Path] = []
+    for stem, draw in drawings:
+        # the axes were made on a figure of their own
+        written += plots.save(cast("Figure", draw().get_figure()), folder, stem)
+    return tuple(written)
