@@ -78,7 +78,8 @@ def _quiet(_what: str, _done: int, _total: int) -> None:
 
 
 @contextmanager
-def _bench(given: Bench | None) -> Iterator[Bench]:
+def opened(given: Bench | None) -> Iterator[Bench]:
+    """Give the bench that is given, else a new one that is closed at the end."""
     if given is not None:
         yield given
         return
@@ -131,6 +132,14 @@ def cards_for(build: Build) -> Cards:
 _SETTLED: dict[str, Build] = {}
 
 
+def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.5) -> float:
+    """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
+    band = build.bands[0]
+    deck = receiver_deck(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
+    with bench.session(deck) as session:
+        return -float(session.op(vectors=["vsupply#branch"])["vsupply#branch"].real[0])
+
+
 def settle(build: Build, bench: Bench) -> Build:
     """Return the build with a rectifier supply run at the load it has, as the studies need it; others as they
     are.
@@ -142,14 +151,10 @@ def settle(build: Build, bench: Bench) -> Build:
     key = f"{build.sha256} {build!r}"
     if key not in _SETTLED:
         cards = cards_for(build)
-        band = build.bands[0]
 
         def current_at(volts: float) -> float:
             plain = DcSupply.model_construct(kind="dc", volts=volts, resistance=0.0, ripple=0.0, bleeder=None)
-            one = build.model_copy(update={"supply": plain})
-            deck = receiver_deck(one, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=0.5)
-            with bench.session(deck) as session:
-                return -float(session.op(vectors=["vsupply#branch"])["vsupply#branch"].real[0])
+            return current_drawn(build.model_copy(update={"supply": plain}), cards, bench)
 
         while len(_SETTLED) >= 16:
             _SETTLED.pop(next(iter(_SETTLED)))
@@ -195,7 +200,7 @@ def loop(
     """
     chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
     cards = cards_for(build)
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
         jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
         onsets = open_bench.map(
@@ -250,7 +255,7 @@ def _three_settings(found: Onset) -> tuple[tuple[str, float], ...]:
 
 
 @dataclass(frozen=True)
-class _Setting:
+class Setting:
     """Band, dial and rotation at which the receiver is used when d.c., audio and hum are looked at."""
 
     band: Band
@@ -258,17 +263,17 @@ class _Setting:
     rotation: float
 
 
-def _working_setting(build: Build, reports: Sequence[BandReport]) -> _Setting:
+def _working_setting(build: Build, reports: Sequence[BandReport]) -> Setting:
     """Return the first band that oscillates, at loop gain 0.9; if none does, the first band half way."""
     for report in reports:
         found = report.middle
         if found.onset is not None:
             place = found.at_nine_tenths or found.onset
-            return _Setting(band_named(build, report.band), found, place.rotation)
-    return _Setting(band_named(build, reports[0].band), reports[0].middle, 0.5)
+            return Setting(band_named(build, report.band), found, place.rotation)
+    return Setting(band_named(build, reports[0].band), reports[0].middle, 0.5)
 
 
-def _points(build: Build, cards: Cards, bench: Bench, setting: _Setting) -> tuple[OperatingPoint, ...]:
+def _points(build: Build, cards: Cards, bench: Bench, setting: Setting) -> tuple[OperatingPoint, ...]:
     settings = [("lowest", 0.0), ("working", setting.rotation), ("highest", 1.0)]
     return operating_point.run(
         build, cards, bench, band=setting.band, dial_hz=setting.onset.dial_hz, settings=settings
@@ -291,7 +296,7 @@ def operating_points(
         raise ValueError(f"rotations lie from 0 to 1, not {list(rotations)}")
     cards, one = cards_for(build), band_named(build, band)
     settings = [(f"{100.0 * rotation:.4g} %", float(rotation)) for rotation in rotations]
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
         return operating_point.run(
             build, cards, open_bench, band=one, dial_hz=dial_frequencies(one)[1], settings=settings
@@ -313,7 +318,7 @@ def cathode_transconductance(build: Build, point: OperatingPoint) -> float:
     return float(figures.gk)
 
 
-def _drift(build: Build, cards: Cards, bench: Bench, setting: _Setting) -> RegulatorDrift:
+def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:
     dial = setting.onset.dial_hz
 
     def find(mains: float) -> Onset:
@@ -326,7 +331,7 @@ def _drift(build: Build, cards: Cards, bench: Bench, setting: _Setting) -> Regul
     )
 
 
-def _prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, _Setting]:
+def prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, Setting]:
     """Find the working setting for a single verb: of the named band, else of the first that oscillates."""
     cards = cards_for(build)
     chosen = list(build.bands) if band is None else [band_named(build, band)]
@@ -335,9 +340,9 @@ def _prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, _Sett
         found = onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1])
         if found.onset is not None:
             place = found.at_nine_tenths or found.onset
-            return cards, _Setting(one, found, place.rotation)
+            return cards, Setting(one, found, place.rotation)
     assert found is not None
-    return cards, _Setting(chosen[0], found, 0.5)
+    return cards, Setting(chosen[0], found, 0.5)
 
 
 def audio(
@@ -347,9 +352,9 @@ def audio(
 
     Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
-        cards, setting = _prepare(build, band, open_bench)
+        cards, setting = prepare(build, band, open_bench)
         place = setting.rotation if rotation is None else rotation
         return audio_response.run(
             build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
@@ -360,9 +365,9 @@ def hum_study(
     build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
 ) -> Hum:
     """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
-        cards, setting = _prepare(build, band, open_bench)
+        cards, setting = prepare(build, band, open_bench)
         place = setting.rotation if rotation is None else rotation
         return hum.run(
             build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
@@ -371,9 +376,9 @@ def hum_study(
 
 def supply(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyReport:
     """Return d.c. conditions, ratings and the drift with the mains; errors as for `audio`."""
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
-        cards, setting = _prepare(build, band, open_bench)
+        cards, setting = prepare(build, band, open_bench)
         points = _points(build, cards, open_bench, setting)
         drift = _drift(build, cards, open_bench, setting)
     judged = (
@@ -390,7 +395,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
     Errors as for `audio`; a band whose simulation fails is reported as such and does not stop the rest.
     """
     cards = cards_for(build)
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         build = settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
         setting = _working_setting(build, reports)

@@ -168,9 +168,12 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, t
 def audio(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
-    """Audio response from the detector's grid to each output."""
-    from receiver_sim import api  # inside, for start-up's sake
-    from receiver_sim.views import check_plots, tables
+    """Response, power, distortion, sound pressure and noise of each output.
+
+    Inputs are volts of a tone at the detector's grid.
+    """
+    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim.views import audio_plots, audio_tables
 
     rotation, limit = rotation_of(at), seconds_of(time_limit)
     loaded = load(build)
@@ -178,16 +181,16 @@ def audio(
     if out is not None:
         writable_folder(out)
     with api.Bench(time_limit_s=limit) as bench:
-        result = api.audio(loaded, band=band, rotation=rotation, bench=bench)
+        result = api_audio.audio_in_depth(loaded, band=band, rotation=rotation, bench=bench)
     if out is not None:
-        check_plots.write_audio(result, out)
+        audio_plots.write_audio(result, out)
     if as_json:
         emit_json("audio", result, build=loaded, bench=bench)
     else:
-        show(tables.sheet(loaded.title, tables.audio_table(result)))
+        show(audio_tables.audio_sheet(loaded.title, result))
 
 
-@main.command(short_help="Hum at each output against the hum pot, and supply ripple.")
+@main.command(short_help="Hum by its paths, as heard, against the hum pot; remedies ranked.")
 @BUILD
 @BAND
 @AT
@@ -198,9 +201,9 @@ def audio(
 def hum(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
-    """Hum at each output against the position of the hum pot, and supply ripple."""
-    from receiver_sim import api  # inside, for start-up's sake
-    from receiver_sim.views import check_plots, tables
+    """Hum at each output: tones as heard, share of each path, hum pot, and which remedy helps most."""
+    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim.views import audio_plots, audio_tables
 
     rotation, limit = rotation_of(at), seconds_of(time_limit)
     loaded = load(build)
@@ -208,44 +211,43 @@ def hum(
     if out is not None:
         writable_folder(out)
     with api.Bench(time_limit_s=limit) as bench:
-        result = api.hum_study(loaded, band=band, rotation=rotation, bench=bench)
+        result = api_audio.hum_in_depth(loaded, band=band, rotation=rotation, bench=bench)
     if out is not None:
-        check_plots.write_hum(result, out)
+        audio_plots.write_hum(result, out)
     if as_json:
         emit_json("hum", result, build=loaded, bench=bench)
     else:
-        show(tables.sheet(loaded.title, tables.hum_table(result)))
+        show(audio_tables.hum_sheet(loaded.title, result))
 
 
-@main.command(short_help="What a meter should read, ratings, regulator over the mains.")
+@main.command(short_help="Rectifier, ripple, discharge, regulator, meter readings, ratings.")
 @BUILD
 @BAND
+@OUT
 @JSON
 @click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
 @TIME_LIMIT
 @guarded
-def supply(build: Path, band: str | None, as_json: bool, strict: bool, time_limit: str) -> None:
-    """What a meter should read, ratings, and how the regulator holds over the mains."""
-    from receiver_sim import api  # inside, for start-up's sake
-    from receiver_sim.views import tables
+def supply(
+    build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, time_limit: str
+) -> None:
+    """Volts, ripple, start and discharge of the supply, what a meter should read, ratings, regulator."""
+    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim.views import audio_plots, audio_tables
 
     limit = seconds_of(time_limit)
     loaded = load(build)
     known_band(loaded, band)
+    if out is not None:
+        writable_folder(out)
     with api.Bench(time_limit_s=limit) as bench:
-        result = api.supply(loaded, band=band, bench=bench)
+        result = api_audio.supply_in_depth(loaded, band=band, bench=bench)
+    if out is not None:
+        audio_plots.write_supply(result, out)
     if as_json:
         emit_json("supply", result, build=loaded, bench=bench)
     else:
-        show(
-            tables.sheet(
-                loaded.title,
-                tables.verdict_table(result.verdicts),
-                tables.operating_table(result.operating_points, result.regulator.band),
-                tables.ratings_table(result.operating_points),
-                tables.regulator_table(result.regulator),
-            )
-        )
+        show(audio_tables.supply_sheet(loaded.title, result))
     end_if_bad(strict, result.verdicts)
 
 

@@ -182,7 +182,7 @@ def _supply(supply: Supply) -> str:
             "resistance": max(section.resistance, CONTACT_OHM),
             "inductance": section.inductance,
             "capacitor": section.capacitor,
-            "series_resistance": max(section.series_resistance, 1e-3),
+            "series_resistance": section.series_resistance,
         }
         for i, section in enumerate(supply.sections)
     ]

@@ -65,3 +65,92 @@ class Hum:
     ripple_hz: float
     build_position: float
     outputs: tuple[OutputHum, ...]
+
+
+@dataclass(frozen=True)
+class Drive:
+    """One output at one level of drive.
+
+    input_v: volts r.m.s. of a tone at the detector's grid; output_v: of its fundamental at the load;
+    power_w: of the fundamental in the load; level_db: dB SPL there, None for an open socket or no power;
+    thd: r.m.s. of harmonics 2..10 over the fundamental; harmonics: each of them over the fundamental.
+    """
+
+    input_v: float
+    output_v: float
+    power_w: float
+    level_db: float | None
+    thd: float
+    harmonics: FloatArray
+
+
+@dataclass(frozen=True)
+class ClassA:
+    """What an audio tube does at one level: least plate current over its mean, highest grid volts.
+
+    grid_v: from the cathode at the peak; grid_a: grid current there; keeps: neither cut off (least current
+    above 2 % of the quiescent one) nor drawing more than 1 uA of grid current.
+    """
+
+    socket: str
+    input_v: float
+    least_share: float
+    grid_v: float
+    grid_a: float
+    keeps: bool
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Where an output ends: input volts at 10 % distortion and at 1 dB compression, power in the load there.
+
+    None where the highest drive tried does not reach it. class_a_v: highest input at which all audio tubes
+    keep class A; floor_v: noise r.m.s. from 100 Hz to 5 kHz at the load; floor_db: in dB SPL; noise_parts:
+    share of the noise power by source.
+    """
+
+    clip_v: float | None
+    clip_w: float | None
+    clip_db: float | None
+    compression_v: float | None
+    compression_w: float | None
+    class_a_v: float | None
+    floor_v: float
+    floor_db: float | None
+    noise_parts: dict[str, float]
+
+
+@dataclass(frozen=True)
+class OutputLevels:
+    """Distortion, limits and noise of one output."""
+
+    output: str
+    drives: tuple[Drive, ...]
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class TransformerBalance:
+    """Energy at an output transformer with every load on it, at 1 kHz and a small drive (W).
+
+    primary_w: into its primary; loads_w: in all loads on secondaries; windings_w: in all winding resistances;
+    error: what is left over, as a fraction of primary_w.
+    """
+
+    primary_w: float
+    loads_w: float
+    windings_w: float
+    error: float
+
+
+@dataclass(frozen=True)
+class AudioStudy:
+    """What the verb `audio` finds: response, levels, class A, noise, energy at the output transformer."""
+
+    response: AudioResponse
+    frequency_hz: float
+    levels: tuple[OutputLevels, ...]
+    class_a: tuple[ClassA, ...]
+    transformer: TransformerBalance | None
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]

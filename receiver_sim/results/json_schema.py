@@ -12,24 +12,28 @@ from typing import Any, Literal
 
 from pydantic import TypeAdapter
 
-from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
+from receiver_sim.results.audio import AudioStudy
+from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
+from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.supply import SupplyStudy
+from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
 from receiver_sim.results.written import DeckExport, StarterBuild
 
 VERBS: dict[str, Any] = {
-    "audio": AudioResponse,
+    "audio": AudioStudy,
     "check": CheckReport,
     "coils": CoilsReport,
     "deck": DeckExport,
-    "hum": Hum,
+    "hum": HumStudy,
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
-    "supply": SupplyReport,
+    "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
     "tubes check": TubeTable,
+    "tubes curves": TubeCurves,
     "tubes fit": tuple[FitSummary, ...],
     "tubes fit --check": tuple[FitCheck, ...],
     "tubes list": tuple[str, ...],

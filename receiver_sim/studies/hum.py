@@ -81,13 +81,13 @@ def ripple_frequency(build: Build) -> float:
 
 
 def _settled(build: Build) -> bool:
-    return isinstance(build.supply, SettledSupply)
+    return isinstance(build.supply, SettledSupply) and bool(build.supply.harmonics)
 
 
 def ripple_volts(build: Build) -> float:
     """Return the first line of the ripple, V r.m.s.: as stated (a sine), or as the rectifier gave it."""
     supply = build.supply
-    if isinstance(supply, SettledSupply):
+    if isinstance(supply, SettledSupply) and supply.harmonics:
         return next(v for f, v, _ in supply.harmonics if abs(f / ripple_frequency(build) - 1.0) < 1e-6)
     return supply.ripple / (2.0 * math.sqrt(2.0))
 

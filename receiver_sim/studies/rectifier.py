@@ -132,15 +132,30 @@ def run(
     load = guess
     for _ in range(20):
         again = current_at(float(volts_at(load)))
-        if abs(again - load) < 1e-4 * load:
+        if abs(again - load) < 1e-5 * load:
             break
-        load = 0.5 * (load + again)
-    load_s = load / float(volts_at(load))
+        load = again
+    result = _at(supply, bench, frequency=frequency, load_a=load, curve=curve)
+    return result, settled(supply, result)
+
+
+def at(build: Build, bench: Bench, *, load_a: float) -> Rectified:
+    """Return the result at a given current (A) of the receiver. Raises EngineError."""
+    supply, frequency = build.supply, build.mains.frequency
+    assert supply.kind == "rectifier"
+    curve = regulation(supply, bench, frequency=frequency, greatest_a=1.2 * load_a)
+    return _at(supply, bench, frequency=frequency, load_a=load_a, curve=curve)
+
+
+def _at(
+    supply: RectifierSupply, bench: Bench, *, frequency: float, load_a: float, curve: FloatArray
+) -> Rectified:
+    volts_at = PchipInterpolator(curve[:, 0], curve[:, 1], extrapolate=True)
+    load_s = load_a / float(volts_at(load_a))
     at_load = steady(supply, bench, frequency=frequency, load_s=load_s)
     highest = steady(supply, bench, frequency=frequency, load_s=0.0, mains=HIGHEST_MAINS)
-    slope = -float(volts_at.derivative()(load))
-    result = _reduce(supply, at_load, highest, curve=curve, load_s=load_s, slope=slope, frequency=frequency)
-    return result, settled(supply, result)
+    slope = -float(volts_at.derivative()(load_a))
+    return _reduce(supply, at_load, highest, curve=curve, load_s=load_s, slope=slope, frequency=frequency)
 
 
 def _reduce(

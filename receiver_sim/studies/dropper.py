@@ -1,0 +1,80 @@
+"""Which dropper keeps the regulator within its limits over the mains, and how hot does it get?"""
+
+from __future__ import annotations
+
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
+from receiver_sim.physics.rectified import dropper_limits, preferred
+from receiver_sim.results.supply import DropperChoice
+from receiver_sim.schema import Band, Build
+
+MAINS = (0.9, 1.1)
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
+    """Return the deck of the receiver."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+
+
+def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float) -> DropperChoice | None:
+    """Return the choice; None without a regulator. Raises EngineError.
+
+    Volts of the supply and the control's current come from ngspice at 90 and 110 % of the mains with the
+    control at both ends; the limits are Kirchhoff's at the dropper. A supply stated by volts and resistance
+    sags with the current of the dropper itself: the bounds hold at the current of the dropper fitted.
+    """
+    regulator = build.regulator
+    if regulator is None:
+        return None
+    supply, control, hottest = [], [], 0.0
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
+        for mains in MAINS:
+            session.alter("vsupply", build.supply.volts * mains, "dc")
+            for rotation in (0.0, 1.0):
+                for element, value in control_elements(build, rotation).items():
+                    session.alter(element, value)
+                volts = {name: float(v.real[0]) for name, v in session.op().items()}
+                supply.append(volts["bplus"])
+                control.append((volts["vreg"] - volts["pothi"]) / max(build.regeneration.top, CONTACT_OHM))
+                drop = volts["bplus"] - volts["vreg"]
+                hottest = max(hottest, drop * drop / regulator.dropper)
+    return reduce(build, supply, control, hottest=hottest)
+
+
+def reduce(build: Build, supply: list[float], control: list[float], *, hottest: float) -> DropperChoice:
+    """Turn supply volts and control currents into the choice; hottest: watts in the fitted dropper."""
+    regulator = build.regulator
+    assert regulator is not None
+    held = regulator.held_volts
+    least = regulator.minimum_current or 0.0
+    most = regulator.maximum_current or 1.0
+    bounds = dropper_limits(
+        held,
+        lowest_supply=min(supply),
+        highest_supply=max(supply),
+        minimum_current=least,
+        maximum_current=most,
+        least_load=min(control),
+        greatest_load=max(control),
+    )
+    chosen = preferred(bounds.lowest, highest=bounds.highest)
+    watts = None if chosen is None else (max(supply) - held) ** 2 / chosen
+    if chosen is None:
+        text = "no dropper keeps the regulator within its limits from 90 to 110 % of the mains"
+    elif bounds.lowest <= regulator.dropper <= bounds.highest:
+        text = "the dropper fitted keeps the regulator within its limits"
+    else:
+        text = f"fit {chosen:.3g} ohm: the dropper fitted leaves the regulator's limits"
+    if regulator.dropper_power is not None and hottest > regulator.dropper_power:
+        text += f"; IT IS OVERLOADED: {hottest:.2g} W in a resistor of {regulator.dropper_power:.2g} W"
+    return DropperChoice(
+        lowest_ohm=bounds.lowest,
+        highest_ohm=bounds.highest,
+        chosen_ohm=chosen,
+        chosen_w=watts,
+        advised_w=None if watts is None else 2.0 * watts,
+        fitted_ohm=regulator.dropper,
+        fitted_w=hottest,
+        control_a=max(control),
+        text=text,
+    )

@@ -1,0 +1,295 @@
+"""By which path does hum reach each phone, and how loud is it? (audio view)
+
+Every path is driven alone in the same circuit: heater capacitances and leakage with the others taken out,
+magnetic pick-up by e.m.f.s in series with the windings, the heater's field as volts at a tube's control node,
+the supply's ripple through each feed. The whole is run with everything at once; the sum of the parts must be
+it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck, Session
+from receiver_sim.netlist.phones import load_impedance
+from receiver_sim.netlist.probes import operating_volts
+from receiver_sim.netlist.receiver import Cards, phone_node, receiver_deck
+from receiver_sim.physics.hearing import sound_level_db, threshold_db
+from receiver_sim.results.base import ComplexArray, FloatArray
+from receiver_sim.results.hum import HumPaths, OutputPaths, PathShare, Tone
+from receiver_sim.results.onset import ControlSetting
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.supply import SettledSupply
+
+LINES = 12
+"""Orders of the line frequency that are looked at."""
+
+_STAGES = {"d": "detector", "f": "first audio stage", "a": "audio stage"}
+_GONE_FARAD, _GONE_OHM = 1e-24, 1e15
+
+
+@dataclass(frozen=True)
+class Ripple:
+    """Lines of the ripple: complex V r.m.s. at the orders 1..LINES; whether they are known at the receiver's
+    side of the supply or as e.m.f. of the supply.
+    """
+
+    lines: ComplexArray
+    at_receiver: bool
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
+    """Return the deck: the receiver at that setting, every source of hum at rest."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+
+
+def ripple_of(build: Build) -> Ripple:
+    """Return the ripple of the build's supply.
+
+    A rectifier's lines keep their phase against the heaters, both from one mains transformer; a stated ripple
+    is a sine whose phase is not known and taken as 0.
+    """
+    lines = np.zeros(LINES, dtype=complex)
+    supply, mains = build.supply, build.mains.frequency
+    if isinstance(supply, SettledSupply) and supply.harmonics:
+        for frequency, volts, phase in supply.harmonics:
+            order = round(frequency / mains)
+            if 1 <= order <= LINES:
+                # the winding's e.m.f. is a sine of time, the heater's phasor a cosine: a quarter period
+                lines[order - 1] = volts * np.exp(1j * (phase + order * math.pi / 2.0))
+        return Ripple(lines, True)
+    order = round(float(supply.ripple_frequency or 2.0 * mains) / mains)
+    if 1 <= order <= LINES:
+        lines[order - 1] = supply.ripple / (2.0 * math.sqrt(2.0))
+    return Ripple(lines, False)
+
+
+class _Paths:
+    """Drives a loaded receiver; every answer is complex volts r.m.s., outputs x lines."""
+
+    def __init__(self, session: Session, build: Build) -> None:
+        self._session, self._build = session, build
+        self._nodes = [phone_node(build, i) for i in range(len(build.phones))]
+        self._mains = build.mains.frequency
+        self._couplings = couplings(build)
+        self.screen_v = 0.0
+
+    def _sweep(self, nodes: Sequence[str]) -> ComplexArray:
+        top = LINES * self._mains
+        run = self._session.ac(self._mains, top, LINES, vectors=["frequency", "scr", *nodes])
+        self.screen_v = operating_volts(run, "scr")
+        return np.array([run[node] for node in nodes])
+
+    def driven(self, sources: Mapping[str, float], nodes: Sequence[str] = ()) -> ComplexArray:
+        """Return the volts at outputs and `nodes` with the sources at these values, all others at rest."""
+        for name, value in sources.items():
+            self._session.alter(name, value, "acmag")
+        answer = self._sweep([*self._nodes, *nodes])
+        for name in sources:
+            self._session.alter(name, 0.0, "acmag")
+        return answer
+
+    def only(self, kept: Sequence[str]) -> None:
+        """Take out all couplings of the heaters but `kept`."""
+        for name, value in self._couplings.items():
+            gone = _GONE_OHM if name.startswith("r") else _GONE_FARAD
+            self._session.alter(name, value if name in kept else gone)
+
+
+def couplings(build: Build) -> dict[str, float]:
+    """Return the elements by which the heaters reach the tubes, with their values."""
+    stages = {"d": build.detector.heater_coupling, "a": build.audio.heater_coupling}
+    if build.audio.first is not None:
+        stages["f"] = build.audio.first.heater_coupling
+    out: dict[str, float] = {}
+    for x, heat in stages.items():
+        out |= {
+            f"c{x}hga": heat.grid_a,
+            f"c{x}hgb": heat.grid_b,
+            f"c{x}hka": heat.cathode_a,
+            f"c{x}hkb": heat.cathode_b,
+            f"r{x}hk": heat.leakage,
+        }
+    return out
+
+
+def heater_paths(build: Build) -> dict[str, tuple[str, ...]]:
+    """Return the paths of the heaters by name, with the elements of each."""
+    stages = ["d", *(["f"] if build.audio.first is not None else []), "a"]
+    out: dict[str, tuple[str, ...]] = {}
+    for x in stages:
+        where = _STAGES[x]
+        out[f"heater to grid, {where}"] = (f"c{x}hga", f"c{x}hgb")
+        out[f"heater to cathode, {where}"] = (f"c{x}hka", f"c{x}hkb")
+        out[f"heater leakage, {where}"] = (f"r{x}hk",)
+    return out
+
+
+def _only_at(order: int, answer: ComplexArray) -> ComplexArray:
+    """Keep one line of an answer."""
+    out = np.zeros_like(answer)
+    out[:, order - 1] = answer[:, order - 1]
+    return out
+
+
+def heater_drive(build: Build) -> tuple[float, int]:
+    """Return volts r.m.s. on the heaters and the order of the line they are at (ripple of d.c.: 2)."""
+    if build.heater.supply == "ac":
+        return build.heater.volts, 1
+    return build.heater.ripple / (2.0 * math.sqrt(2.0)), 2
+
+
+def fields(build: Build) -> dict[str, tuple[str, float, int]]:
+    """Return the magnetic paths by name: source, volts r.m.s., order of the line."""
+    pick = build.pickup
+    out = {}
+    if build.detector.load.kind != "resistor":
+        out["field into the detector's load"] = ("vlpick", pick.detector_load, 1)
+    if build.audio.output.kind != "resistor":
+        out["field into the output winding"] = ("vopick", pick.output, 1)
+    if build.heater.supply == "ac":
+        out["heater field, detector"] = ("vinj", pick.heater_field, 2)
+        out["heater field, audio stage"] = ("vainj", pick.audio_heater_field, 2)
+    return out
+
+
+def feeds(build: Build) -> dict[str, str]:
+    """Return the entries of the supply's ripple by name, with the source in series with each."""
+    screen = "vfctl" if build.regulator is None else "vfreg"
+    return {
+        "ripple by the detector's plate": "vfdet",
+        "ripple by the screen": screen,
+        "ripple by the audio stages": "vfaud",
+    }
+
+
+def whole(paths: _Paths, build: Build) -> ComplexArray:
+    """Return the volts of everything at once, outputs x lines: a run for each kind of source."""
+    paths.only(list(couplings(build)))
+    volts, order = heater_drive(build)
+    at_line: dict[int, dict[str, float]] = {1: {}, 2: {}}
+    at_line[order]["vheater"] = volts
+    for source, strength, line in fields(build).values():
+        at_line[line][source] = strength
+    total = sum(_only_at(line, paths.driven(sources)) for line, sources in at_line.items())
+    return np.asarray(total + _ripple_whole(paths, ripple_of(build)))
+
+
+def _ripple_whole(paths: _Paths, ripple: Ripple) -> ComplexArray:
+    answer = paths.driven({"vsupply": 1.0}, ["bplus"])
+    scale = ripple.lines / answer[-1] if ripple.at_receiver else ripple.lines
+    return np.asarray(answer[:-1] * scale)
+
+
+def parts_of(paths: _Paths, build: Build) -> dict[str, ComplexArray]:
+    """Return the volts of each path alone, outputs x lines."""
+    parts = {}
+    volts, order = heater_drive(build)
+    for name, elements in heater_paths(build).items():
+        paths.only(elements)
+        parts[name] = _only_at(order, paths.driven({"vheater": volts}))
+    paths.only(list(couplings(build)))
+    for name, (source, strength, line) in fields(build).items():
+        parts[name] = _only_at(line, paths.driven({source: strength}))
+    ripple = ripple_of(build)
+    answer = paths.driven({"vsupply": 1.0}, ["bplus"])
+    per_volt, at_receiver = answer[:-1] / answer[-1], answer[-1]
+    level = ripple.lines if ripple.at_receiver else ripple.lines * at_receiver
+    for name, source in feeds(build).items():
+        # an e.m.f. in one feed moves the supply too (b); what the feed alone does is the rest
+        one = paths.driven({source: 1.0}, ["bplus"])
+        sense = -1.0 if _against(source) else 1.0
+        parts[name] = sense * (one[:-1] - one[-1] * per_volt) * level
+    return parts
+
+
+def _against(source: str) -> bool:
+    """All feeds are written from the supply to the circuit, so a positive e.m.f. lowers the far end."""
+    return source.startswith("vf")
+
+
+def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> HumPaths:
+    """Return the hum of each path and of all at each output. Raises EngineError when a simulation fails."""
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
+        paths = _Paths(session, build)
+        total = whole(paths, build)
+        parts = parts_of(paths, build)
+        setting = ControlSetting(rotation, paths.screen_v)
+    return reduce(build, total, parts, setting=setting)
+
+
+def loudness(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
+) -> tuple[float | None, ...]:
+    """Return for each output how far its hum lies above the threshold (dB); None: silence. See `heard`."""
+    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
+        total = whole(_Paths(session, build), build)
+    return tuple(heard(tones(build, i, total[i])) for i in range(len(build.phones)))
+
+
+def reduce(
+    build: Build, total: ComplexArray, parts: dict[str, ComplexArray], *, setting: ControlSetting
+) -> HumPaths:
+    """Turn the whole and the parts (outputs x lines, complex V r.m.s.) into the result."""
+    frequency: FloatArray = build.mains.frequency * np.arange(1.0, LINES + 1.0)
+    summed = np.asarray(sum(parts.values()))
+    outputs = []
+    for index, phone in enumerate(build.phones):
+        lines = tones(build, index, total[index])
+        scale = np.abs(total[index]).max()
+        error = float(np.abs(summed[index] - total[index]).max() / scale) if scale > 0.0 else 0.0
+        outputs.append(
+            OutputPaths(
+                output=phone.name,
+                tones=lines,
+                paths=_shares(parts, total[index], index=index, frequency=frequency),
+                loudest_db=max((t.above_db for t in lines if t.above_db is not None), default=None),
+                heard_db=heard(lines),
+                sum_error=error,
+            )
+        )
+    return HumPaths(setting=setting, frequency_hz=frequency, parts=parts, outputs=tuple(outputs))
+
+
+def _shares(
+    parts: dict[str, ComplexArray], total: ComplexArray, *, index: int, frequency: FloatArray
+) -> tuple[PathShare, ...]:
+    out = []
+    for name, answer in parts.items():
+        line = int(np.argmax(np.abs(answer[index])))
+        volts = complex(answer[index, line])
+        if volts == 0.0:
+            continue
+        size = abs(total[line])
+        share = (volts * np.conj(total[line])).real / size**2 if size > 0.0 else 0.0
+        out.append(PathShare(name, float(frequency[line]), abs(volts), float(share)))
+    return tuple(sorted(out, key=lambda p: -p.volts_v))
+
+
+def tones(build: Build, index: int, total: ComplexArray) -> tuple[Tone, ...]:
+    """Return the lines of one output as heard, the most audible first."""
+    phone = build.phones[index]
+    out = []
+    for order, volts in enumerate(total, 1):
+        size = float(abs(volts))
+        if size == 0.0:
+            continue
+        frequency = order * build.mains.frequency
+        level = None
+        if phone.state == "loaded":
+            power = size**2 * (1.0 / complex(load_impedance(build, index, frequency))).real
+            level = sound_level_db(power, sensitivity_db=phone.sensitivity)
+        out.append(Tone(frequency, size, level, float(threshold_db(frequency))))
+    return tuple(sorted(out, key=lambda t: -(t.above_db if t.above_db is not None else -1e9)))
+
+
+def heard(lines: Sequence[Tone]) -> float | None:
+    """Return how far the tones together lie above the threshold (dB): their powers, each counted from its own
+    threshold, added. A measure to rank by; it grows with every tone, as no single tone does.
+    """
+    powers = [10.0 ** (t.above_db / 10.0) for t in lines if t.above_db is not None]
+    return 10.0 * math.log10(sum(powers)) if powers else None

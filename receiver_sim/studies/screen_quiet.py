@@ -1,0 +1,72 @@
+"""How much ripple and noise reaches the screen of the detector, and how far does the regulator drift?"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.receiver import Cards, receiver_deck
+from receiver_sim.results.supply import ScreenQuiet
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.supply import SettledSupply
+
+RISE_K = 20.0
+"""Warming of a set's inside from cold to steady (common practice, no source)."""
+
+LOWEST_HZ, HIGHEST_HZ = 100.0, 10e3
+"""Band in which a build states the noise of its regulator."""
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
+    """Return the deck of the receiver at that setting."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+
+
+def ripple_lines(build: Build) -> tuple[list[tuple[float, float]], bool]:
+    """Return (frequency Hz, V r.m.s.) of the ripple, and whether they are known at the receiver's side."""
+    supply = build.supply
+    if isinstance(supply, SettledSupply) and supply.harmonics:
+        return [(f, v) for f, v, _ in supply.harmonics], True
+    frequency = float(supply.ripple_frequency or 2.0 * build.mains.frequency)
+    return [(frequency, supply.ripple / (2.0 * math.sqrt(2.0)))], False
+
+
+def run(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
+) -> ScreenQuiet:
+    """Return ripple and noise at the screen with the control at `rotation` (0..1). Raises EngineError."""
+    lines, at_receiver = ripple_lines(build)
+    deck = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    regulator = build.regulator
+    noise = drift = 0.0
+    with bench.session(deck) as session:
+        session.alter("vsupply", 1.0, "acmag")
+        square, ratio = 0.0, None
+        for frequency, volts in lines:
+            answer = session.ac(frequency, frequency, 1, vectors=["frequency", "bplus", "scr"])
+            gain = abs(answer["scr"][0] / answer["bplus"][0])
+            level = volts if at_receiver else volts * abs(answer["bplus"][0])
+            square += (gain * level) ** 2
+            if volts > 0.0 and ratio is None:
+                ratio = gain
+        session.alter("vsupply", 0.0, "acmag")
+        if regulator is not None:
+            session.alter("inreg", 1.0, "acmag")
+            sweep = session.ac(LOWEST_HZ, HIGHEST_HZ, 30, scale="dec", vectors=["frequency", "scr"])
+            # an e.m.f. behind the regulator's slope is a current of e/slope across it
+            gain_v = np.abs(sweep["scr"]) / max(regulator.held_impedance, 1e-3)
+            density = regulator.noise / math.sqrt(HIGHEST_HZ - LOWEST_HZ)
+            frequency_hz = sweep["frequency"].real
+            power = (density * gain_v) ** 2
+            noise = math.sqrt(float(np.sum((power[1:] + power[:-1]) * np.diff(frequency_hz) / 2.0)))
+            sense = 1.0 if regulator.drift_sense == "rises" else -1.0
+            drift = sense * regulator.drift * regulator.count * RISE_K
+    return ScreenQuiet(
+        ripple_v=math.sqrt(square),
+        supply_db=20.0 * math.log10(ratio if ratio else gain),
+        regulator_noise_v=noise,
+        drift_v=None if regulator is None else drift,
+        rise_k=RISE_K,
+    )

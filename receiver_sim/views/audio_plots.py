@@ -1,0 +1,73 @@
+"""Which plots the verbs `audio`, `hum` and `supply` write, and under which names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from receiver_sim.results.audio import AudioStudy
+from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.supply import SupplyStudy
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_Drawing = tuple[str, "Callable[[], Axes]"]
+
+
+def write_audio(study: AudioStudy, folder: Path) -> tuple[Path, ...]:
+    """Write response, levels and distortion as PNG and SVG and return their paths. Raises OSError."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+    from receiver_sim.views.plots import levels  # noqa: PLC0415
+
+    return _write(
+        [
+            ("audio", lambda: plots.plot_audio(study.response)),
+            ("levels", lambda: levels.plot_levels(study)),
+            ("distortion", lambda: levels.plot_distortion(study)),
+        ],
+        folder,
+    )
+
+
+def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
+    """Write hum against the pot, as heard, and by path for each output; as `write_audio`."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+    from receiver_sim.views.plots import hum_paths  # noqa: PLC0415
+
+    drawings: list[_Drawing] = [
+        ("hum", lambda: plots.plot_hum(study.hum)),
+        ("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(study.paths)),
+    ]
+    for index in range(len(study.paths.outputs)):
+        drawings.append(
+            (f"hum-paths-{index + 1}", lambda at=index: hum_paths.plot_hum_paths(study.paths, at))  # type: ignore[misc]
+        )
+    return _write(drawings, folder)
+
+
+def write_supply(study: SupplyStudy, folder: Path) -> tuple[Path, ...]:
+    """Write regulation, ripple, switching on and off of a rectifier supply; as `write_audio`."""
+    from receiver_sim.views.plots import supply  # noqa: PLC0415 - matplotlib is slow to load
+
+    drawings: list[_Drawing] = []
+    rectified, start = study.rectified, study.start
+    if rectified is not None and start is not None:
+        drawings = [
+            ("regulation", lambda: supply.plot_regulation(rectified)),
+            ("ripple", lambda: supply.plot_ripple(rectified)),
+            ("switching", lambda: supply.plot_start_and_stop(start)),
+        ]
+    return _write(drawings, folder)
+
+
+def _write(drawings: list[_Drawing], folder: Path) -> tuple[Path, ...]:
+    from receiver_sim.views.plots import saving  # noqa: PLC0415 - matplotlib is slow to load
+
+    written: list[Path] = []
+    for stem, draw in drawings:
+        figure = draw().get_figure(root=True)
+        assert figure is not None
+        written += saving.save(figure, folder, stem)
+    return tuple(written)

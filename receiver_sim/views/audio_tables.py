@@ -1,0 +1,311 @@
+"""Tables of audio, hum and supply in depth, each sheet with its hazards and cautions ahead of any figure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from receiver_sim.results.audio import AudioStudy, OutputLevels
+from receiver_sim.results.cautions import PLATE_SUPPLY
+from receiver_sim.results.hum import HumPaths, HumStudy, Remedy
+from receiver_sim.results.supply import Rectified, StartAndStop, SupplyStudy
+from receiver_sim.views import tables
+from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+
+_NAME = 24
+
+
+def _note(text: str) -> Note:
+    return Note(text, mark="   ")
+
+
+def audio_sheet(title: str, study: AudioStudy) -> Sheet:
+    """Return the printed answer of `audio`."""
+    sections = [
+        tables.audio_table(study.response),
+        limits_table(study.levels),
+        *(drive_table(levels) for levels in study.levels),
+        class_table(study),
+    ]
+    if study.transformer is not None:
+        energy = study.transformer
+        text = (
+            f"At 1 kHz {engineering(energy.primary_w, 'W')} enter the primary, "
+            f"{engineering(energy.loads_w, 'W')} reach the loads on secondaries, "
+            f"{engineering(energy.windings_w, 'W')} stay in the windings; "
+            f"{percent(energy.error, 3)} is left over."
+        )
+        sections.append(Section("Energy at the output transformer", (_note(text),)))
+    sections.append(Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)))
+    return Sheet(title, tuple(sections), _first(study.cautions))
+
+
+def _first(cautions: Sequence[str]) -> tuple[str, ...]:
+    """Put hazards of this very build ahead of the standing cautions."""
+    return tuple(sorted(cautions, key=lambda text: not text.startswith("DANGER")))
+
+
+def limits_table(levels: Sequence[OutputLevels]) -> Section:
+    """Return where each output clips, compresses and leaves class A, and its noise floor."""
+    columns = (
+        Column("\noutput", "left"), Column("10 % dist.\ninput"), Column("\npower"), Column("\ndB SPL"),
+        Column("1 dB compr.\ninput"), Column("\npower"), Column("class A\nup to"), Column("noise\nV rms"),
+        Column("\ndB SPL"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            shorten(item.output, 18),
+            engineering(item.limits.clip_v, "V"),
+            engineering(item.limits.clip_w, "W"),
+            fixed(item.limits.clip_db, 0),
+            engineering(item.limits.compression_v, "V"),
+            engineering(item.limits.compression_w, "W"),
+            engineering(item.limits.class_a_v, "V"),
+            engineering(item.limits.floor_v, "V"),
+            fixed(item.limits.floor_db, 0),
+        )
+        for item in levels
+    )
+    note = _note(
+        "Inputs: volts r.m.s. of a 1 kHz tone at the detector's grid. Noise from 100 Hz to 5 kHz. "
+        "'-': not reached by the highest drive tried, or an open socket."
+    )
+    return Section("Limits of each output", (Grid(columns, rows), note), PLATE_SUPPLY)
+
+
+def drive_table(levels: OutputLevels) -> Section:
+    """Return power, sound pressure, distortion and harmonics of one output against the drive."""
+    columns = (
+        Column("input\nV rms"), Column("output\nV rms"), Column("\npower"), Column("\ndB SPL"),
+        Column("dist.\n%"), *(Column(f"{n}.\n%") for n in range(2, 7)),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            engineering(d.input_v, "V"),
+            engineering(d.output_v, "V"),
+            engineering(d.power_w, "W"),
+            fixed(d.level_db, 1),
+            engineering(100.0 * d.thd, ""),
+            *(_tiny(100.0 * float(h)) for h in d.harmonics[:5]),
+        )
+        for d in levels.drives
+    )
+    return Section(f"Drive and harmonics: {shorten(levels.output, 40)}", (Grid(columns, rows),))
+
+
+def _tiny(value: float) -> str:
+    return "<0.001" if value < 1e-3 else engineering(value, "")
+
+
+def class_table(study: AudioStudy) -> Section:
+    """Return whether each audio tube stays in class A, level by level."""
+    columns = (
+        Column("\nsocket", "left"), Column("input\nV rms"), Column("least plate current\n% of quiescent"),
+        Column("grid at peak\nV"), Column("grid current\nuA"), Column("\nclass A", "left"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            c.socket,
+            engineering(c.input_v, "V"),
+            fixed(c.least_share, 1, 100.0),
+            fixed(c.grid_v, 2),
+            fixed(c.grid_a, 3, 1e6),
+            "keeps" if c.keeps else "X LEAVES",
+        )
+        for c in study.class_a
+    )
+    note = _note(
+        "Kept while the plate current stays above 2 % of the quiescent, the grid current below 1 uA."
+    )
+    return Section("Class A", (Grid(columns, rows), note))
+
+
+def hum_sheet(title: str, study: HumStudy) -> Sheet:
+    """Return the printed answer of `hum`."""
+    return Sheet(
+        title,
+        (
+            tones_table(study.paths),
+            tables.hum_table(study.hum),
+            *path_tables(study.paths),
+            remedy_table(study.remedies),
+            Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)),
+        ),
+        _first(study.cautions),
+    )
+
+
+def tones_table(paths: HumPaths) -> Section:
+    """Return the strongest tones of each output against the threshold of hearing."""
+    columns = (
+        Column("\noutput", "left"), Column("tone\nHz"), Column("at the load\nV rms"), Column("\ndB SPL"),
+        Column("threshold\ndB SPL"), Column("above it\ndB"), Column("", "left"),
+    )  # fmt: skip
+    rows = []
+    for output in paths.outputs:
+        for number, tone in enumerate(output.tones[:4]):
+            above = tone.above_db
+            rows.append(
+                (
+                    "" if number else shorten(output.output, _NAME),
+                    fixed(tone.frequency_hz, 0),
+                    engineering(tone.volts_v, "V"),
+                    fixed(tone.level_db, 0),
+                    fixed(tone.threshold_db, 0),
+                    fixed(above, 0),
+                    NOTHING if above is None else "audible" if above > 0.0 else "inaudible",
+                )
+            )
+    note = _note(
+        "Threshold of hearing: ISO 226:2003, free field. The four tones most above it (or least below it) of "
+        "each output; phones taken as equally sensitive at all frequencies."
+    )
+    return Section("Hum as heard", (Grid(columns, tuple(rows)), note), PLATE_SUPPLY)
+
+
+def path_tables(paths: HumPaths) -> list[Section]:
+    """Return the share of each path, an output a table."""
+    columns = (
+        Column("path", "left"), Column("Hz"), Column("alone, V rms"), Column("share of that line"),
+    )  # fmt: skip
+    sections = []
+    for output in paths.outputs:
+        rows = tuple(
+            (shorten(p.path, 44), fixed(p.frequency_hz, 0), engineering(p.volts_v, "V"), percent(p.share, 1))
+            for p in output.paths
+        )
+        note = _note(
+            f"Shares of one line add to 100 %, as phasors; a negative one works against the rest. Sum of all "
+            f"paths against the whole: {percent(output.sum_error, 4)} off."
+        )
+        sections.append(Section(f"Paths of hum: {shorten(output.output, 40)}", (Grid(columns, rows), note)))
+    return sections
+
+
+def remedy_table(remedies: Sequence[Remedy]) -> Section:
+    """Return the remedies tried, the best first."""
+    columns = (Column("change tried", "left"), Column("gain\ndB"), Column("leaves\ndB"))
+    rows = tuple((r.change, fixed(r.gain_db, 1), fixed(r.after_db, 1)) for r in remedies)
+    note = _note(
+        "Each was computed on a changed build. Hum of the worst output above the threshold of hearing, all "
+        "tones together; a negative gain makes it louder."
+    )
+    return Section("Remedies", (Grid(columns, rows), note))
+
+
+def supply_sheet(title: str, study: SupplyStudy) -> Sheet:
+    """Return the printed answer of `supply`."""
+    report = study.report
+    sections = [tables.verdict_table(study.verdicts)]
+    if study.rectified is not None and study.start is not None:
+        sections += [rectified_table(study.rectified, study.start), capacitor_table(study.rectified)]
+    sections += [
+        source_section(study),
+        tables.operating_table(report.operating_points, report.regulator.band),
+        tables.ratings_table(report.operating_points),
+        tables.regulator_table(report.regulator),
+        drift_table(study),
+    ]
+    return Sheet(title, tuple(sections), _first(study.cautions))
+
+
+def rectified_table(result: Rectified, start: StartAndStop) -> Section:
+    """Return what the rectifier gives: volts, ripple, currents, start and discharge."""
+    lines = [
+        ("volts at the receiver", engineering(result.volts_v, "V", 4)),
+        ("current of the receiver", engineering(result.load_a, "A")),
+        ("current of the bleeder", engineering(result.bleeder_a, "A")),
+        ("fall for each milliampere", engineering(result.slope_ohm * 1e-3, "V")),
+        ("volts with the tubes cold", engineering(result.no_load_v, "V", 4)),
+        ("ripple, peak to peak", engineering(result.ripple_v, "V")),
+        ("winding current, r.m.s.", engineering(result.winding_a, "A")),
+        ("rectifier, peak current", engineering(result.peak_a, "A")),
+        ("rectifier, peak current at switching on", engineering(start.surge_a, "A")),
+        ("rectifier, peak inverse, mains 10 % high", engineering(result.inverse_v, "V")),
+        ("highest volts while the tubes warm up", engineering(start.highest_v, "V", 4)),
+        (f"below {start.safe_v:.0f} V after switching off", engineering(start.discharge_s, "s")),
+    ]
+    grid = Grid((Column("rectifier and filter", "left"), Column("")), tuple(lines))
+    top = sorted(zip(result.ripple_rms_v, result.ripple_hz, strict=True), reverse=True)[:4]
+    spectrum = ", ".join(f"{engineering(float(v), 'V')} at {f:.0f} Hz" for v, f in top)
+    notes = [
+        _note(
+            f"{result.rectifier.replace('_', ' ')}, {result.circuit.replace('_', ' ')}. Ripple: {spectrum}."
+        ),
+        Note(start.text[0].upper() + start.text[1:] + ".", mark=" ! ", style="bold"),
+    ]
+    return Section("Rectifier and filter", (grid, *notes), PLATE_SUPPLY)
+
+
+def capacitor_table(result: Rectified) -> Section:
+    """Return volts and ripple of each filter capacitor."""
+    columns = (
+        Column("\nsection"), Column("\nvalue"), Column("highest\nV"), Column("rated\nV"), Column("", "left"),
+        Column("ripple\nV p-p"), Column("ripple current\nA rms"),
+    )  # fmt: skip
+    rows = []
+    for c in result.capacitors:
+        word = "not stated" if c.rating_v is None else "X EXCEEDED" if c.highest_v > c.rating_v else "within"
+        rows.append(
+            (
+                str(c.section), engineering(c.farad, "F"), fixed(c.highest_v, 0), fixed(c.rating_v, 0), word,
+                engineering(c.ripple_v, "V"), engineering(c.ripple_a, "A"),
+            )
+        )  # fmt: skip
+    note = _note("Highest: tubes cold, mains 10 % high.")
+    return Section("Filter capacitors", (Grid(columns, tuple(rows)), note))
+
+
+def source_section(study: SupplyStudy) -> Section:
+    """Return batteries, dropper and what reaches the screen, as sentences."""
+    parts = []
+    if study.battery is not None:
+        battery = study.battery
+        text = f"Batteries give {engineering(battery.load_a, 'A')} at {fixed(battery.loaded_v, 1)} V"
+        hours = "" if battery.hours is None else f" and last {battery.hours:.0f} hours"
+        parts.append(_note(f"{text}{hours}."))
+    if study.dropper is not None:
+        d = study.dropper
+        span = f"{engineering(d.lowest_ohm, 'ohm')} to {engineering(d.highest_ohm, 'ohm')}"
+        text = (
+            f"Dropper of the regulator: {span} serve from 90 to 110 % of the mains; fitted "
+            f"{engineering(d.fitted_ohm, 'ohm')}, {engineering(d.fitted_w, 'W')} at the highest mains: "
+            f"{d.text}."
+        )
+        if d.chosen_ohm is not None:
+            text += (
+                f" From the E24 series {engineering(d.chosen_ohm, 'ohm', 2)} lies in the middle: "
+                f"{engineering(d.chosen_w, 'W')}, buy {engineering(d.advised_w, 'W', 2)} or more."
+            )
+        parts.append(_note(text))
+    quiet = study.screen
+    text = (
+        f"At the detector's screen: ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple "
+        f"{fixed(quiet.supply_db, 0)} dB), noise of the regulator {engineering(quiet.regulator_noise_v, 'V')}"
+        " r.m.s."
+    )
+    if quiet.drift_v is not None:
+        moved = engineering(quiet.drift_v, "V")
+        text += f" {quiet.rise_k:.0f} K of warming move the regulated volts by {moved}."
+    parts.append(_note(text))
+    return Section("Feed of the screen", tuple(parts), PLATE_SUPPLY)
+
+
+def drift_table(study: SupplyStudy) -> Section:
+    """Return the drift for each volt of the mains, with and without the regulator."""
+    columns = (
+        Column("\nregulator", "left"), Column("screen\nmV per V"), Column("loop gain\nper V"),
+        Column("frequency\nHz per V"), Column("onset on the knob\n% per V"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            "as built" if d.regulated else "none",
+            fixed(d.screen_v_per_v, 3, 1e3),
+            engineering(d.gain_per_v, ""),
+            engineering(d.frequency_hz_per_v, ""),
+            NOTHING if d.onset_per_v is None else fixed(d.onset_per_v, 4, 100.0),
+        )
+        for d in study.drifts
+    )
+    note = _note("For 1 V of the mains, knob and dial left alone where the loop gain is 0.9.")
+    return Section("Drift with the mains", (Grid(columns, rows), note))
