@@ -108,8 +108,18 @@ def coils(
         breakthrough=tuple(through for _, through in pairs),
         provenance=where,
         cautions=cautions.ALL,
-        warnings=(*build.warnings, *failed),
+        warnings=(*build.warnings, *failed, _loading(cards)),
         evaluations=evaluations,
+    )
+
+
+def _loading(cards: Cards) -> str:
+    """Say what the input loading rests on: the verdict towards 28 MHz hangs on it."""
+    tube = cards.detector
+    loading = tube.input_loading
+    return (
+        f"input loading of the {tube.type}: {loading.kc * 1e12:.3g} uS per MHz and {loading.kh * 1e18:.3g} uS "
+        f"per MHz squared; {loading.source} ({loading.flag}); the figures towards 28 MHz rest on it"
     )
 
 

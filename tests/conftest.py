@@ -32,6 +32,12 @@ def cabin() -> Build:
 
 
 @pytest.fixture(scope="session")
+def wound() -> Build:
+    """The build whose coils are told by their windings, with links and a wire aerial."""
+    return load_build(BUILDS / "plugin_coils.yaml")
+
+
+@pytest.fixture(scope="session")
 def demo_cards(demo: Build) -> Cards:
     return api.cards_for(demo)
 

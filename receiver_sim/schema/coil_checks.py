@@ -8,7 +8,7 @@ from receiver_sim.physics.self_capacitance import RATIO_RANGE
 from receiver_sim.physics.wire import astm_gauge_diameter
 from receiver_sim.schema import parts as p
 from receiver_sim.schema.faults import KeyPath
-from receiver_sim.schema.quantity import LENGTH, Quantity, format_quantity
+from receiver_sim.schema.quantity import Quantity
 from receiver_sim.schema.validated import Finding, Glimpse
 
 _FIGURES = {"inductance": p.TankInductance, "q": p.CoilQ, "tap": p.Tap}
@@ -21,7 +21,7 @@ def _coils(g: Glimpse) -> Iterator[KeyPath]:
 
 
 def _millimetres(value: float) -> str:
-    return format_quantity(value, LENGTH, 3)
+    return f"{value * 1e3:.3g} mm"
 
 
 def by_figures_or_winding(g: Glimpse) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from receiver_sim.physics.inductance import solenoid_inductance
+from receiver_sim.physics.self_capacitance import RATIO_RANGE
 from receiver_sim.physics.tank import resonant_capacitance, resonant_frequency
 from receiver_sim.physics.tuning import (
     capacitor_rotation,
@@ -147,6 +148,7 @@ def design(wish: Wish) -> WindingDesign:
         tap = max(round(wish.tap * turns * 4.0) / 4.0, 0.25)
         if tap > turns / 2.0:
             raise ValueError(f"a coil of {turns:g} turns has no place for a tap: take a smaller former")
+        _require_shape(wish, turns)
         coil = _coil(wish, turns, tap)
         figures = coil_figures(coil)
         own = figures.self_capacitance
@@ -192,6 +194,18 @@ def design(wish: Wish) -> WindingDesign:
         build_lines=_lines(wish, turns=turns, tap=tap, series=series, parallel=parallel),
         warnings=tuple(_warnings(wish, figures, low=low, high=high, turns=turns, tap=tap)),
     )
+
+
+def _require_shape(wish: Wish, turns: float) -> None:
+    pitch = wish.wire + wish.covering if wish.pitch is None else wish.pitch
+    shape = turns * pitch / (wish.former + wish.wire + wish.covering)
+    low, high = RATIO_RANGE
+    if not low <= shape <= high:
+        cure = "a smaller former or wider pitch" if shape < low else "a larger former"
+        raise ValueError(
+            f"{turns:g} turns are {shape:.2g} diameters long, and the formulas end at {low:g} and "
+            f"{high:g}: take {cure}"
+        )
 
 
 def _part(wish: Wish, figures: CoilFigures) -> WindingPart:

@@ -1,0 +1,208 @@
+"""What a geometry amounts to: sections that add up, against rings solved one by one, filaments, tables."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.special import ellipe, ellipk
+
+from receiver_sim.schema.coil import Coil
+from receiver_sim.schema.coil_figures import (
+    coil_figures,
+    coil_q,
+    coil_resistance,
+    filled_in,
+    retapped,
+    wire_diameter,
+)
+
+PUBLISHED = Path(__file__).parent.parent / "published"
+MU0 = 4e-7 * np.pi
+SOLENOID = {"kind": "solenoid", "former": 28e-3, "turns": 12.5, "wire": 0.5e-3, "pitch": 1.3e-3, "tap": 1.75}
+LINK = {"turns": 2, "wire": 0.4e-3, "gap": 3e-3, "capacitance": 0.9e-12}
+
+
+def coil(**keys: object) -> Coil:
+    return Coil.model_validate(keys, context={"si": True})
+
+
+def whole(one: Coil) -> float:
+    s = coil_figures(one).sections
+    return s.upper + s.lower + 2.0 * s.mutual
+
+
+SECTIONS = {
+    "kind": "sections",
+    "tap": 3.5,
+    "sections": [
+        {"former": 30e-3, "turns": 3, "wire": 0.4e-3},
+        {"former": 32e-3, "turns": 14.25, "wire": 0.5e-3, "pitch": 0.8e-3, "gap": 4e-3},
+    ],
+}
+TOROID = {"kind": "toroid", "factor": 4.9e-9, "turns": 31, "tap": 2}
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"winding": SOLENOID},
+        {"winding": {**SOLENOID, "tap": 0.4}},
+        {"winding": {**SOLENOID, "tap": 6.25}},
+        {"winding": SECTIONS},
+        {"winding": {**SECTIONS, "tap": 2.2}},
+        {"winding": TOROID, "measured": {"q": 160, "coupling": 0.93}},
+        {"winding": SOLENOID, "can": {"diameter": 60e-3, "height": 70e-3}},
+        {"winding": SOLENOID, "measured": {"inductance": 4.4e-6, "coupling": 0.5}},
+        {"inductance": 5.1e-6, "q": 140, "tap": 0.07, "coupling": 0.6},
+    ],
+)
+def test_sections_add_up_to_the_coil(keys: dict[str, object]) -> None:
+    """L1 + L2 + 2M = L to rounding, and both sections are coupled less than ideally."""
+    one = coil(**keys)
+    figures = coil_figures(one)
+    assert whole(one) == pytest.approx(figures.inductance, rel=1e-12)
+    assert 0.0 < figures.sections.coupling < 1.0
+    measured = keys.get("measured")
+    if isinstance(measured, dict) and "inductance" in measured:
+        assert figures.inductance == pytest.approx(4.4e-6, rel=1e-12)
+        assert figures.sections.coupling == pytest.approx(0.5, rel=1e-12)
+
+
+def test_cutting_at_another_turn_leaves_the_coil_as_it_is() -> None:
+    values = [whole(coil(winding={**SOLENOID, "tap": tap})) for tap in (0.3, 1.0, 2.9, 6.0)]
+    assert values == pytest.approx([values[0]] * 4, rel=1e-12)
+
+
+def _ring_linkage(turns: int, tap: float) -> float:
+    """Return (flux linked by the turns below the tap)/(by all), turns as rings, each solved on its own.
+
+    Maxwell's two circles by scipy's elliptic integrals in their other convention (m = k^2), self-inductance
+    of a ring with its current on the surface mu0 r (ln(8 r/a) - 2) (textbook).
+    """
+    radius, pitch, wire = 14.275e-3, 1.3e-3, 0.5e-3
+    z = np.arange(turns) * pitch
+    apart = np.abs(z[:, None] - z[None, :])
+    m = 4 * radius**2 / (4 * radius**2 + apart**2)
+    with np.errstate(all="ignore"):
+        k = np.sqrt(m)
+        mutual = MU0 * radius * ((2 / k - k) * ellipk(m) - 2 / k * ellipe(m))
+    np.fill_diagonal(mutual, MU0 * radius * (np.log(16 * radius / wire) - 2))
+    weight = np.clip(tap - np.arange(turns), 0.0, 1.0)
+    return float(weight @ mutual.sum(axis=1) / mutual.sum())
+
+
+@pytest.mark.parametrize("tap", [0.25, 0.5, 0.8, 1.0, 1.25, 2.6, 4.0])
+def test_tap_volts_against_rings_solved_one_by_one(tap: float) -> None:
+    """An independent path: no current sheet, no Rosa. Rosa takes a turn as straight, which costs
+    (p/r)^2/32.
+    """
+    one = coil(winding={**SOLENOID, "turns": 12, "tap": tap})
+    ratio = coil_figures(one).sections.tap_ratio
+    assert ratio == pytest.approx(_ring_linkage(12, tap), rel=1e-3)
+
+
+def test_a_tap_below_half_a_turn_has_its_share_of_the_first_turn() -> None:
+    """A part turn links its share of the turn's flux; a formula for sheets gave it 10 % less."""
+    full = coil_figures(coil(winding={**SOLENOID, "tap": 1.0})).sections.tap_ratio
+    part = coil_figures(coil(winding={**SOLENOID, "tap": 0.3})).sections.tap_ratio
+    assert part == pytest.approx(0.3 * full, rel=1e-12)
+
+
+def test_two_sections_that_touch_are_one_coil() -> None:
+    """The only difference is Rosa's B between the sections, left out there: below 1 % for 5 + 7.5 turns."""
+    common = {"former": 28e-3, "wire": 0.5e-3, "pitch": 1.3e-3}
+    parts = [{**common, "turns": 5}, {**common, "turns": 7.5}]
+    joined = coil(winding={"kind": "sections", "tap": 1.75, "sections": parts})
+    assert whole(joined) == pytest.approx(whole(coil(winding=SOLENOID)), rel=0.01)
+
+
+def test_link_against_a_sum_of_filaments() -> None:
+    """Each turn of link and coil a circle, Maxwell's formula: what the link induces in the whole coil."""
+    one = coil(winding={**SOLENOID, "turns": 12, "tap": 2}, link=LINK)
+    link = coil_figures(one).link
+    assert link is not None
+    coil_z = (np.arange(12) + 0.5) * 1.3e-3
+    link_z = link.winding.start + (np.arange(2) + 0.5) * 0.45e-3
+    a, b = 14.275e-3, (28e-3 + 0.45e-3) / 2
+    m = 4 * a * b / ((a + b) ** 2 + (coil_z[:, None] - link_z[None, :]) ** 2)
+    k = np.sqrt(m)
+    total = float((MU0 * np.sqrt(a * b) * ((2 / k - k) * ellipk(m) - 2 / k * ellipe(m))).sum())
+    # circles for turns instead of sheets: for a pitch of a tenth of the distance some tenths of a per cent
+    assert link.to_upper + link.to_lower == pytest.approx(total, rel=5e-3)
+    # the gap is from edge to edge of the two windings
+    assert link.winding.start + link.winding.length == pytest.approx(-3e-3, rel=1e-9)
+
+
+def test_wire_by_gauge_is_that_of_the_published_table() -> None:
+    """ASTM B258, rows seen: to the last digit printed."""
+    with (PUBLISHED / "astm_b258.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
+    key = next(name for name in rows[0] if name.endswith("mm"))
+    found = [row for row in rows if row["gauge"].isdigit() and 1 <= int(row["gauge"]) <= 44]
+    assert len(found) >= 8
+    for row in found:
+        winding = coil(
+            winding={**SOLENOID, "wire": None, "gauge": float(row["gauge"]), "pitch": 3e-3}
+        ).winding
+        digits = len(row[key].split(".")[1])
+        assert wire_diameter(winding) * 1e3 == pytest.approx(float(row[key]), abs=0.51 * 10**-digits)
+
+
+def test_a_can_takes_inductance_and_q() -> None:
+    bare, canned = coil(winding=SOLENOID), coil(winding=SOLENOID, can={"diameter": 50e-3, "height": 60e-3})
+    figures = coil_figures(canned)
+    assert 0.7 < figures.can_ratio < 0.97
+    assert figures.inductance == pytest.approx(figures.can_ratio * whole(bare), rel=1e-12)
+    assert coil_q(canned, 7e6) < coil_q(bare, 7e6)
+    assert coil_resistance(canned, 7e6) > coil_resistance(bare, 7e6)
+
+
+def test_q_is_reactance_over_resistance_and_loses_to_the_former() -> None:
+    bare = coil(winding=SOLENOID)
+    w = 2 * np.pi * 9e6
+    assert coil_q(bare, 9e6) == pytest.approx(w * whole(bare) / coil_resistance(bare, 9e6), rel=1e-9)
+    loss = {"permittivity": 4.0, "loss_tangent": 0.03, "share": 0.2}
+    lossy = coil(winding={**SOLENOID, "former_loss": loss})
+    # conductances add: the former's is w C eps share tan delta (textbook)
+    own = coil_figures(bare).self_capacitance
+    parallel = 1 / (coil_q(bare, 9e6) * w * whole(bare)) + w * own * 4.0 * 0.2 * 0.03
+    assert coil_q(lossy, 9e6) == pytest.approx(1 / (parallel * w * whole(bare)), rel=1e-9)
+
+
+def test_measured_figures_take_the_place_of_the_formulas() -> None:
+    one = coil(winding=SOLENOID, measured={"q": 131.0, "self_capacitance": 3.3e-12})
+    assert coil_q(one, 3e6) == coil_q(one, 30e6) == 131.0
+    assert coil_figures(one).self_capacitance == 3.3e-12
+
+
+def test_a_coil_is_filled_in_and_tapped_anew() -> None:
+    one = filled_in(coil(winding=SOLENOID), 7e6)
+    assert one.tap == pytest.approx(1.75 / 12.5)
+    assert one.q == pytest.approx(coil_q(coil(winding=SOLENOID), 7e6))
+    other = retapped(one, 3.0, middle=7e6)
+    assert other.tap == pytest.approx(3.0 / 12.5)
+    assert other.inductance == pytest.approx(one.inductance, rel=1e-12)
+    assert retapped(coil(inductance=5e-6, q=100, tap=0.05), 0.08, middle=7e6).tap == 0.08
+
+
+@pytest.mark.parametrize(
+    ("shield", "left"),
+    [(None, 0.9e-12), ({"kind": "leaves", "capacitance": 0.07e-12}, 0.07e-12)],
+)
+def test_a_shield_leaves_what_it_is_said_to(shield: dict[str, object] | None, left: float) -> None:
+    link = coil_figures(coil(winding=SOLENOID, link={**LINK, "shield": shield})).link
+    assert link is not None
+    assert (link.unshielded, link.capacitance) == (0.9e-12, left)
+
+
+def test_a_comb_leaves_less_the_closer_its_wires() -> None:
+    shares = []
+    for spacing in (4e-3, 2e-3, 1e-3):
+        comb = {"kind": "comb", "wire": 0.2e-3, "spacing": spacing, "to_link": 2e-3, "to_coil": 2e-3}
+        link = coil_figures(coil(winding=SOLENOID, link={**LINK, "shield": comb})).link
+        assert link is not None
+        shares.append(link.capacitance / link.unshielded)
+    assert 1.0 > shares[0] > shares[1] > shares[2] > 0.0
