@@ -356,6 +356,8 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
     values = law.parameters()
     spread = {p.name: float(s) for p, s in zip(problem.free, deviations, strict=True)}
     parameters = [_parameter(p, values[p.name], spread.get(p.name)) for p in problem.known]
+    if leave_out is None:
+        _refuse_undetermined(card, parameters)
     outer = np.outer(deviations, deviations)
     correlation = tuple(tuple(round(float(c), 3) for c in row) for row in covariance / outer)
     return FitResult(
@@ -390,6 +392,25 @@ def _refuse_too_few(card: TubeCard, leave_out: int | None) -> None:
     points = [p for i, p in enumerate(card.points) if i != leave_out]
     if not any(p.plate_current for p in points):
         raise FitRefused(f"{card.type}: no point states a plate current; add one with 'plate_current'")
+
+
+UNDETERMINED = 1.0
+"""Relative deviation of perveance or mu beyond which a fit is refused: one deviation is then the whole value."""
+
+
+def _refuse_undetermined(card: TubeCard, parameters: list[FittedParameter]) -> None:
+    """Refuse a fit whose scale or amplification the points leave open; priors would invent a tube."""
+    main = "mu_plate" if card.kind == "triode" else "mu_screen"
+    loose = [
+        f"{p.name} to {p.deviation / p.value:.0%}"
+        for p in parameters
+        if p.name in ("perveance", main) and p.deviation > UNDETERMINED * p.value
+    ]
+    if loose:
+        raise FitRefused(
+            f"{card.type}: the points determine {' and '.join(loose)} only; add a point at another grid or plate "
+            "voltage, or gm or mu at a point there is"
+        )
 
 
 def residual_table(card: TubeCard, law: TubeLaw) -> list[PointError]:
