@@ -67,7 +67,7 @@ def test_too_few_points_are_refused() -> None:
     card = card_for("6C5")
     lone = card.points[0].model_copy(update={"gm": None, "mu": None, "rp": None})
     with pytest.raises(
-        tube_fit.FitRefused, match=r"^6C5: the points determine perveance to \d+% and mu_plate to "
+        tube_fit.FitRefused, match=r"^6C5: the points determine perveance to \d+% only; add a point"
     ):
         tube_fit.fit_card(card.model_copy(update={"points": (lone,), "facts": ()}))
 
