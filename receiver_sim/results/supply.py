@@ -109,7 +109,7 @@ class ScreenQuiet:
     """Ripple and noise at the screen of the detector.
 
     ripple_v: r.m.s. of all lines of the ripple; supply_db: how far the path from supply to screen weakens the
-    lowest line (dB); regulator_noise_v: r.m.s. from 100 Hz to 10 kHz from the regulator; drift_v: change of
+    strongest line (dB); regulator_noise_v: r.m.s. from 100 Hz to 10 kHz from the regulator; drift_v: change of
     the regulated volts for a rise of `rise_k`.
     """
 

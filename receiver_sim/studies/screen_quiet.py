@@ -43,14 +43,14 @@ def run(
     noise = drift = 0.0
     with bench.session(deck) as session:
         session.alter("vsupply", 1.0, "acmag")
-        square, ratio = 0.0, None
+        square, ratio, strongest = 0.0, 1.0, -1.0
         for frequency, volts in lines:
             answer = session.ac(frequency, frequency, 1, vectors=["frequency", "bplus", "scr"])
             gain = abs(answer["scr"][0] / answer["bplus"][0])
             level = volts if at_receiver else volts * abs(answer["bplus"][0])
             square += (gain * level) ** 2
-            if volts > 0.0 and ratio is None:
-                ratio = gain
+            if volts > strongest:
+                ratio, strongest = gain, volts
         session.alter("vsupply", 0.0, "acmag")
         if regulator is not None:
             session.alter("inreg", 1.0, "acmag")
@@ -65,7 +65,7 @@ def run(
             drift = sense * regulator.drift * regulator.count * RISE_K
     return ScreenQuiet(
         ripple_v=math.sqrt(square),
-        supply_db=20.0 * math.log10(ratio if ratio else gain),
+        supply_db=20.0 * math.log10(ratio),
         regulator_noise_v=noise,
         drift_v=None if regulator is None else drift,
         rise_k=RISE_K,
