@@ -32,6 +32,7 @@ from receiver_sim.cli_common import (
     show,
     writable_folder,
 )
+from receiver_sim.cli_swap import swap
 from receiver_sim.cli_tubes import tubes
 
 
@@ -300,6 +301,7 @@ def deck(
         click.echo(text, nl=False)
 
 
+main.add_command(swap)
 main.add_command(tubes)
 for _command in (coils, tap, wind):
     main.add_command(_command)

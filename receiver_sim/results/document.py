@@ -17,6 +17,7 @@ UNITS = {
     "_w": "W",
     "_hz": "Hz",
     "_ohm": "ohm",
+    "_siemens": "S",
     "_farad": "F",
     "_henry": "H",
     "_deg": "deg",

@@ -18,6 +18,7 @@ from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.supply import SupplyStudy
+from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
 from receiver_sim.results.written import DeckExport, StarterBuild
@@ -32,6 +33,7 @@ VERBS: dict[str, Any] = {
     "new": StarterBuild,
     "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
+    "swap": SwapReport,
     "tubes check": TubeTable,
     "tubes curves": TubeCurves,
     "tubes fit": tuple[FitSummary, ...],

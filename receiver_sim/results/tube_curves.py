@@ -65,8 +65,8 @@ class TubeCurves:
     """All curves of a tube in one connection, computed by ngspice from the shipped law.
 
     tied: a tube with a screen, connected as a triode. family_screen_v: screen volts of the plate lines. The
-    ranges (V) are those the card's points cover: anything beyond is extrapolated. rating_v and rating_w: greatest plate volts and dissipation, None where
-    not known. leak_ohm: grid leak of the floating-grid line.
+    ranges (V) are those the card's points cover: anything beyond is extrapolated. rating_v and rating_w:
+    greatest plate volts and dissipation, None where not known. leak_ohm: grid leak of the floating-grid line.
     """
 
     type: str

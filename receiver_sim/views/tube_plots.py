@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitResult
 from receiver_sim.views.files import slug
@@ -41,6 +42,13 @@ def write_residuals(results: Sequence[FitResult], folder: Path) -> tuple[Path, .
         ],
         folder,
     )
+
+
+def write_swap(report: SwapReport, folder: Path) -> tuple[Path, ...]:
+    """Write the plot of a substitution; as `write_curves`."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    return _write([(f"swap-{report.socket}", lambda: plots.plot_swap(report))], folder)
 
 
 def _write(drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path) -> tuple[Path, ...]:

@@ -10,6 +10,7 @@ from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.nyquist import plot_nyquist
 from receiver_sim.views.plots.saving import save
 from receiver_sim.views.plots.selectivity import plot_selectivity
+from receiver_sim.views.plots.swap import plot_swap
 from receiver_sim.views.plots.tubes import (
     plot_gm_against_screen,
     plot_plate_family,
@@ -29,6 +30,7 @@ __all__ = [
     "plot_residuals",
     "plot_screen_current",
     "plot_selectivity",
+    "plot_swap",
     "plot_transfer",
     "save",
 ]

@@ -18,7 +18,7 @@ _TAGS = {"plate_current": "Ip", "screen_current": "Is", "gm": "gm", "mu": "mu", 
 
 
 def plot_plate_family(curves: TubeCurves, ax: Axes | None = None) -> Axes:
-    """Draw plate current against plate volts at each grid bias, with the dissipation limit; return the axes."""
+    """Draw plate current against plate volts at each grid bias, with the limit of dissipation."""
     ax = style.new_axes(right=1.75) if ax is None else ax
     screen = "" if curves.family_screen_v is None else f" at {curves.family_screen_v:g} V on the screen"
     style.dress(
@@ -43,7 +43,7 @@ def plot_plate_family(curves: TubeCurves, ax: Axes | None = None) -> Axes:
 
 
 def plot_screen_current(curves: TubeCurves, ax: Axes | None = None) -> Axes:
-    """Draw screen current against plate volts at each grid bias, for a tube with a screen; return the axes."""
+    """Draw screen current against plate volts at each grid bias, of a tube with a screen."""
     ax = style.new_axes(right=1.75) if ax is None else ax
     style.dress(
         ax,

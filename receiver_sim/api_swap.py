@@ -1,0 +1,282 @@
+"""Substitution: every candidate tube in the detector's or the audio stage's socket of a build, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import nullcontext
+from typing import Literal
+
+from receiver_sim import api
+from receiver_sim.engine import Bench
+from receiver_sim.netlist.audio_stage import own_screen
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.results.bias import OperatingPoint
+from receiver_sim.results.envelope import Oscillation
+from receiver_sim.results.onset import Onset
+from receiver_sim.results.swap import (
+    AudioCandidate,
+    DetectionFigure,
+    DetectorCandidate,
+    Remedy,
+    SignalNoise,
+    SwapReport,
+)
+from receiver_sim.schema import Band, Build, BuildFaults, changed_build
+from receiver_sim.schema.card import TubeCard, card_for, card_types
+from receiver_sim.studies import (
+    amplitude,
+    audio_gain,
+    detection_figure,
+    onset,
+    operating_point,
+    signal_noise,
+    swap,
+    swap_fitting,
+    swap_remedies,
+)
+from receiver_sim.studies.swap import Asked, AskedAudio, Set
+
+Socket = Literal["detector", "audio"]
+
+OUTPUT_W = 5.0
+"""Plate dissipation from which a tube counts as an output tube: not tried as a detector unless named."""
+
+NOTES = {
+    "detector": (
+        "Rank: bands that oscillate as built, ratings kept, no noticeable backlash, then the detection "
+        "figure in steps of a tenth; of equals the one easier to fit.",
+        "Detection: small signals at 1 kHz, volts of audio at the detector's load over the square of the "
+        "carrier at its grid. The grid current's law is the same for all cards (no sheet tells it), so types "
+        "differ by the bend and gain of the plate current.",
+        "Weakest signal: 10 dB above the set's own noise at the grid. Noise and static from the aerial "
+        "exceed it on most bands; detection of weak AM is square-law and adds a threshold of its own.",
+    ),
+    "audio": (
+        "Rank: ratings kept, then gain. Plate current matters to choke and transformer: the cathode resistor "
+        "shown draws that of the tube in place.",
+    ),
+}
+
+
+def candidates_for(build: Build, socket: Socket) -> tuple[list[str], list[str]]:
+    """Return the shipped types tried in a socket when none is named, and those left out, with the reason."""
+    taken, left = [], []
+    for name in card_types():
+        card = card_for(name)
+        if card.fit is None:
+            left.append(f"{name}: its card holds no fit")
+        elif socket == "detector" and card.kind == "triode":
+            left.append(f"{name}: no screen to control")
+        elif socket == "detector" and (card.ratings.plate_power or 0.0) > OUTPUT_W:
+            left.append(f"{name}: output tube")
+        else:
+            taken.append(name)
+    return taken, left
+
+
+def in_socket(build: Build, socket: Socket) -> str:
+    """Return the type of the tube in place."""
+    return build.detector.tube if socket == "detector" else build.audio.tube
+
+
+def _with(build: Build, socket: Socket, name: str) -> tuple[Build, bool]:
+    """Return the build with a type in a socket, and whether its screen had to be tied to the plate."""
+    if socket == "detector":
+        return changed_build(build, {"detector.tube": name}), False
+    changes: dict[str, str | float | None] = {"audio.tube": name}
+    card = card_for(name)
+    if card.kind != "triode" and build.audio.screen is None:
+        changes["audio.connection"] = "triode"
+    elif card.kind == "triode" and build.audio.connection == "triode":
+        changes["audio.connection"] = "own"
+    changed = changed_build(build, changes)
+    return changed, card.kind != "triode" and changed.audio.connection == "triode"
+
+
+def swap_tubes(
+    build: Build,
+    *,
+    tubes: Sequence[str] | None = None,
+    socket: Socket = "detector",
+    bench: Bench | None = None,
+    progress: Callable[[str, int, int], None] = lambda _what, _done, _total: None,
+) -> SwapReport:
+    """Try every candidate in a socket of a build and rank them; the tube in place is always among them.
+
+    tubes: types, all that fit the socket if None. Raises BuildFaults, KeyError for an unknown type,
+    ValueError for a type that its socket does not take, EngineMissing. A candidate whose simulation fails
+    says so.
+    """
+    left: list[str] = []
+    if tubes is None:
+        names, left = candidates_for(build, socket)
+    else:
+        names = [_fit_for(name, socket) for name in dict.fromkeys(tubes)]
+    reference = in_socket(build, socket)
+    names = [reference, *(name for name in names if name != reference)]
+    with nullcontext(bench) if bench is not None else Bench() as open_bench:
+        before = open_bench.evaluations
+        run = _detectors if socket == "detector" else _audios
+        report = run(build, names, open_bench, progress)
+        return SwapReport(
+            **{
+                **report.__dict__,
+                "left_out": tuple(left),
+                "notes": NOTES[socket],
+                "evaluations": open_bench.evaluations - before,
+            }
+        )
+
+
+def _fit_for(name: str, socket: Socket) -> str:
+    card = card_for(name)
+    if socket == "detector" and card.kind == "triode":
+        raise ValueError(f"{name}: a triode has no screen to control; name a pentode or a tetrode")
+    if card.fit is None:
+        raise ValueError(f"{name}: its card holds no fit; run 'receiver-sim tubes fit {name}'")
+    return name
+
+
+def _middle(band: Band) -> float:
+    return api.dial_frequencies(band)[1]
+
+
+def _find(bench: Bench) -> Callable[[Build, Cards, Band], Onset]:
+    """Return the onset search of a build as the remedies take it: the supply settled anew."""
+    return lambda build, cards, band: onset.run(
+        api.settle(build, bench), cards, bench, band=band, dial_hz=_middle(band)
+    )
+
+
+def _asked() -> Asked:
+    def find(one: Set, band: Band, bench: Bench) -> Onset:
+        return onset.run(one.build, one.cards, bench, band=band, dial_hz=_middle(band))
+
+    def oscillation(one: Set, band: Band, found: Onset, bench: Bench) -> Oscillation:
+        return amplitude.run(one.build, one.cards, bench, band=band, onset=found, time_runs=False)
+
+    def detection(
+        one: Set, found: Onset, rotation: float, bench: Bench
+    ) -> tuple[DetectionFigure, JigReading]:
+        return detection_figure.run(
+            one.build, one.cards, bench, band=one.band, dial_hz=found.dial_hz, rotation=rotation
+        )
+
+    def noise(one: Set, found: Onset, rotation: float, tube: JigReading, bench: Bench) -> SignalNoise:
+        return signal_noise.run(
+            one.build, one.cards, bench, band=one.band, onset=found, rotation=rotation, tube=tube
+        )
+
+    def point(one: Set, _found: Onset | None, rotation: float, bench: Bench) -> OperatingPoint:
+        return operating_point.run(
+            one.build, one.cards, bench, band=one.band, dial_hz=_middle(one.band),
+            settings=[("working", rotation)],
+        )[0]  # fmt: skip
+
+    def top(one: Set, rotation: float, bench: Bench) -> Remedy:
+        return swap_remedies.top_resistor(
+            one.build, one.cards, bench, band=one.band, dial_hz=_middle(one.band), rotation=rotation,
+            find=_find(bench),
+        )  # fmt: skip
+
+    def tap(one: Set, band: Band, rotation: float, bench: Bench) -> Remedy:
+        return swap_remedies.tap(
+            one.build, one.cards, bench, band=band, dial_hz=_middle(band), rotation=rotation,
+            find=_find(bench),
+        )  # fmt: skip
+
+    return Asked(find, oscillation, detection, noise, point, top, tap)
+
+
+def _set(build: Build, band_name: str, bench: Bench) -> Set:
+    settled = api.settle(build, bench)
+    return Set(settled, api.cards_for(settled), api.band_named(settled, band_name))
+
+
+def _detectors(
+    build: Build, names: Sequence[str], bench: Bench, progress: Callable[[str, int, int], None]
+) -> SwapReport:
+    asked = _asked()
+    in_place = card_for(names[0])
+    first = _set(build, build.bands[0].name, bench)
+    onsets = [asked.onset(first, band, bench) for band in first.build.bands]
+    places = {o.band: o.onset.rotation for o in onsets if o.onset is not None}
+    # the middle one of the bands that oscillate: tubes compare best where all have a chance
+    chosen = list(places) or [band.name for band in build.bands]
+    band_name = chosen[len(chosen) // 2]
+
+    def one(b: Bench, name: str) -> DetectorCandidate:
+        changed = build if name == names[0] else _with(build, "detector", name)[0]
+        fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=True)
+        return swap.detector(
+            _set(changed, band_name, b), asked, b, fitting=fitting, places=places, in_place=name == names[0]
+        )
+
+    found = bench.map(one, list(names), lambda done, total: progress("candidates", done, total))
+    return _report(build, "detector", names[0], band_name, detectors=swap.rank_detectors(found))
+
+
+def _audios(
+    build: Build, names: Sequence[str], bench: Bench, progress: Callable[[str, int, int], None]
+) -> SwapReport:
+    in_place = card_for(names[0])
+    band_name = build.bands[0].name
+
+    def point(one: Set, b: Bench) -> OperatingPoint:
+        return operating_point.run(
+            one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band), settings=[("working", 0.5)]
+        )[0]
+
+    def gain(one: Set, b: Bench) -> float:
+        return audio_gain.run(one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band))
+
+    def noise_ohm(one: Set, at: OperatingPoint, b: Bench) -> float:
+        card = one.cards.audio
+        tied = card.kind != "triode" and not own_screen(one.build.audio, card)
+        tube = next(t for t in at.tubes if t.socket == "audio")
+        return audio_gain.noise_resistance(card, b, point=tube, tied=tied)
+
+    def current(one: Set, b: Bench) -> float:
+        return next(t.plate_a for t in point(one, b).tubes if t.socket == "audio")
+
+    def resistor(one: Set, plate_a: float, b: Bench) -> Remedy | None:
+        return swap_remedies.cathode_resistor(
+            one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band), plate_a=plate_a,
+            read=lambda changed, _cards: current(_set(changed, band_name, b), b),
+        )  # fmt: skip
+
+    asked = AskedAudio(point, gain, noise_ohm, resistor)
+    wanted = current(_set(build, band_name, bench), bench)
+
+    def one(b: Bench, name: str) -> AudioCandidate:
+        changed, tied = (build, False) if name == names[0] else _with(build, "audio", name)
+        if name == names[0]:
+            tied = in_place.kind != "triode" and build.audio.connection == "triode"
+        fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=False)
+        return swap.audio(
+            _set(changed, band_name, b),
+            asked,
+            b,
+            fitting=fitting,
+            plate_a=None if name == names[0] else wanted,
+            tied=tied,
+        )
+
+    found = bench.map(one, list(names), lambda done, total: progress("candidates", done, total))
+    return _report(build, "audio", names[0], band_name, audios=swap.rank_audio(found))
+
+
+def _report(
+    build: Build,
+    socket: Socket,
+    reference: str,
+    band: str,
+    *,
+    detectors: tuple[DetectorCandidate, ...] = (),
+    audios: tuple[AudioCandidate, ...] = (),
+) -> SwapReport:
+    return SwapReport(build.title, socket, reference, band, detectors, audios, (), (), 0)
+
+
+__all__ = ["BuildFaults", "TubeCard", "candidates_for", "in_socket", "swap_tubes"]

@@ -1,0 +1,178 @@
+"""Results of substitution: every candidate tube in one socket of a build, ranked, with what to change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from receiver_sim.results.bias import RatingLine
+from receiver_sim.results.envelope import OnsetKind
+from receiver_sim.results.onset import ControlSetting, Onset
+
+
+@dataclass(frozen=True)
+class WeakestSignal:
+    """Signal (V r.m.s.) that stands the stated ratio above the noise in one bandwidth.
+
+    grid_v: at the detector's grid before regeneration; aerial_v: e.m.f. in the aerial, None without one.
+    """
+
+    bandwidth_hz: float
+    grid_v: float
+    aerial_v: float | None
+
+
+@dataclass(frozen=True)
+class SignalNoise:
+    """Noise against signal at the detector's grid on one band, just below onset.
+
+    tube_ohm: equivalent noise resistance of the tube (shot and partition noise); circuit_ohm: that of all
+    resistors together (tank, aerial, input loading), as ngspice finds it; tank_share: part of the latter
+    from the tank's loss; aerial_gain: volts at the grid per volt in the aerial, regeneration taken out; gain:
+    loop gain there. ratio_db: signal over noise that counts as readable.
+    """
+
+    band: str
+    frequency_hz: float
+    gain: float
+    tube_ohm: float
+    circuit_ohm: float
+    tank_share: float
+    aerial_gain: float | None
+    ratio_db: float
+    weakest: tuple[WeakestSignal, ...]
+
+
+@dataclass(frozen=True)
+class DetectionFigure:
+    """Square-law detection at the grid leak just below onset.
+
+    total_per_v: peak volts of audio at the detector's load over the square of the peak volts of a weak
+    carrier at the grid, modulated fully at 1 kHz (times m for less); grid_per_v: by the grid's current alone;
+    plate_per_v: by the bend of the plate current, which works against it; audio_gain: control node to load at
+    1 kHz; gm in siemens; grid_v: where the grid floats.
+    """
+
+    total_per_v: float
+    grid_per_v: float
+    plate_per_v: float
+    audio_gain: float
+    gm_siemens: float
+    grid_v: float
+
+
+@dataclass(frozen=True)
+class BandOutcome:
+    """One band with a candidate in the detector's socket.
+
+    onset: the search's result; kind, backlash_v and backlash_deg from the envelope view (0 if soft; None
+    where there is no onset, with the reason in `note`).
+    """
+
+    onset: Onset
+    kind: OnsetKind | None
+    backlash_v: float | None
+    backlash_deg: float | None
+    note: str | None
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One change that brings a candidate to where the tube in place works, and what comes of it.
+
+    key: path in the build; before, after: its values there (fraction, turns or ohm), after None if it can't
+    be done, then `reason` says why. `wanted` and `found`: for the detector the rotation of the knob at onset
+    (0..1) of the tube in place, and that of the candidate with the change made, by a search of its own; for
+    the audio stage the plate current, A. works: whether found meets wanted.
+    """
+
+    what: str
+    band: str | None
+    key: str
+    before: float
+    after: float | None
+    wanted: float
+    found: float | None
+    works: bool
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """The practical side: heater against the build's supply, base and pins against the tube in place.
+
+    pins: one sentence a pin that changes, empty if the socket stays as it is; other_base: another socket is
+    needed; cap: electrode on the top cap, None without; shield and heater: what to do, in words.
+    """
+
+    heater_v: float
+    heater_a: float
+    heater_fits: bool
+    heater: str
+    base: str
+    other_base: bool
+    pins: tuple[str, ...]
+    cap: str | None
+    shield: str
+    drop_in: bool
+
+
+@dataclass(frozen=True)
+class DetectorCandidate:
+    """One tube in the detector's socket; rank from 1, `reasons` say what put it there.
+
+    detection, noise: on the reference band, None without an onset there; failed: why a simulation gave no
+    answer, None if all did.
+    """
+
+    rank: int
+    tube: str
+    in_place: bool
+    bands: tuple[BandOutcome, ...]
+    detection: DetectionFigure | None
+    noise: SignalNoise | None
+    working: ControlSetting | None
+    ratings: tuple[RatingLine, ...]
+    extrapolated: tuple[str, ...]
+    fitting: Fitting
+    remedies: tuple[Remedy, ...]
+    reasons: tuple[str, ...]
+    failed: str | None
+
+
+@dataclass(frozen=True)
+class AudioCandidate:
+    """One tube in the audio socket; as `DetectorCandidate`.
+
+    gain: volts at the first phones over volts at its grid, 1 kHz; tied: screen tied to the plate; plate_a,
+    cathode_v: its bias; noise_ohm: equivalent noise resistance.
+    """
+
+    rank: int
+    tube: str
+    in_place: bool
+    tied: bool
+    gain: float | None
+    plate_a: float | None
+    cathode_v: float | None
+    noise_ohm: float | None
+    ratings: tuple[RatingLine, ...]
+    extrapolated: tuple[str, ...]
+    fitting: Fitting
+    remedies: tuple[Remedy, ...]
+    reasons: tuple[str, ...]
+    failed: str | None
+
+
+@dataclass(frozen=True)
+class SwapReport:
+    """All candidates of one socket, best first; reference: the tube in place; band: where they compare."""
+
+    title: str
+    socket: str
+    reference: str
+    band: str
+    detectors: tuple[DetectorCandidate, ...]
+    audios: tuple[AudioCandidate, ...]
+    left_out: tuple[str, ...]
+    notes: tuple[str, ...]
+    evaluations: int

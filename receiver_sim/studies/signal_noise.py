@@ -1,0 +1,104 @@
+"""How weak a signal can the detector still give above its own noise? (RF view, just below onset)
+
+Tank, aerial resistance, input loading and all other resistors make their thermal noise in ngspice; the tube's
+shot and partition noise is its published equivalent resistance at the control node. Signal and noise are
+compared at the grid: regeneration raises both alike, so their ratio there does not depend on the control.
+Left out: noise and static that the aerial brings along, which on these bands as a rule exceed the set's own;
+flicker noise; the extra noise of transit time in the input loading; and detection itself, which is square-law
+for weak signals: below about the noise an AM signal is lost faster than this ratio says, while a beat note,
+detected against the tube's own oscillation, keeps it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.netlist.probes import CONTROL_NODE
+from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
+from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.physics.noise import pentode_noise_resistance
+from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
+from receiver_sim.results.onset import Onset
+from receiver_sim.results.swap import SignalNoise, WeakestSignal
+from receiver_sim.schema import Band, Build
+
+BANDWIDTHS_HZ = (500.0, 3000.0)
+"""Code through a filter, and speech (issue text)."""
+
+READABLE_DB = 10.0
+"""Signal over noise that counts as readable (common practice, no source)."""
+
+_POINTS = 81
+
+
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
+    """Return the deck: the receiver tuned to `dial_hz`, the control at `rotation`."""
+    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+
+
+def reduce(
+    *, band: Band, frequency: float, multiplied: complex, thermal: float, tank: float, aerial: complex | None,
+    tube_ohm: float,
+) -> SignalNoise:  # fmt: skip
+    """Turn the answers at one frequency into the result.
+
+    multiplied: control node for 1 V injected, 1/(1 - T); thermal: noise density there (V/sqrt(Hz)) of all
+    resistors, tank: of the tank's loss alone; aerial: control node for 1 V in the aerial.
+    """
+    circuit = resistance_of(thermal / abs(multiplied))
+    total = tube_ohm + circuit
+    own_gain = None if aerial is None else abs(aerial / multiplied)
+    weakest = []
+    for bandwidth in BANDWIDTHS_HZ:
+        grid_v = signal_above_noise(total, bandwidth=bandwidth, ratio_db=READABLE_DB)
+        weakest.append(WeakestSignal(bandwidth, grid_v, None if own_gain is None else grid_v / own_gain))
+    return SignalNoise(
+        band=band.name,
+        frequency_hz=frequency,
+        gain=float((1.0 - 1.0 / multiplied).real),
+        tube_ohm=tube_ohm,
+        circuit_ohm=circuit,
+        tank_share=(tank / thermal) ** 2,
+        aerial_gain=own_gain,
+        ratio_db=READABLE_DB,
+        weakest=tuple(weakest),
+    )
+
+
+def run(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, rotation: float, tube: JigReading
+) -> SignalNoise:
+    """Return noise and weakest signal with the control at `rotation`, at the peak of the tank's response.
+
+    onset gives the dial and the tuning; tube: the detector's figures at its volts there. Raises EngineError.
+    """
+    dial, width = onset.dial_hz, onset.dial_hz / band.coil.q
+    with bench.session(plan(build, cards, band=band, dial_hz=dial, rotation=rotation)) as session:
+        if onset.tuning_farad is not None:
+            session.alter("ctune", onset.tuning_farad)
+        for element, value in control_elements(build, rotation).items():
+            session.alter(element, value)
+        source = "isig" if build.aerial is None else "vaerial"
+        session.alter(source, 1.0, "acmag")
+        sweep = session.ac(dial - width, dial + width, _POINTS, vectors=["frequency", CONTROL_NODE])
+        peak = int(np.argmax(np.abs(sweep[CONTROL_NODE])))
+        frequency = float(sweep["frequency"][peak].real)
+        session.alter(source, 0.0, "acmag")
+        session.alter("vinj", 1.0, "acmag")
+        injected = session.ac(frequency, frequency, 1, vectors=["frequency", CONTROL_NODE])
+        noise = session.noise(
+            f"v({CONTROL_NODE})", source, frequency, frequency, 1, scale="lin", contributions=True
+        )
+    tube_ohm = pentode_noise_resistance(
+        tube.gm, plate_current=tube.plate_a, screen_current=max(tube.screen_a, 0.0)
+    )
+    return reduce(
+        band=band,
+        frequency=frequency,
+        multiplied=complex(injected[CONTROL_NODE][0]),
+        thermal=float(noise["onoise_spectrum"][0].real),
+        tank=float(noise["onoise_rtank"][0].real),
+        aerial=None if build.aerial is None else complex(sweep[CONTROL_NODE][peak]),
+        tube_ohm=tube_ohm,
+    )

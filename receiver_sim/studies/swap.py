@@ -1,0 +1,286 @@
+"""Which of the tubes at hand does best in a socket of this build, and what does it take to use it?
+
+Composed of other studies' runs, handed in as functions: studies never import each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.results.base import Status
+from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
+from receiver_sim.results.envelope import OnsetKind, Oscillation
+from receiver_sim.results.onset import Onset
+from receiver_sim.results.swap import (
+    AudioCandidate,
+    BandOutcome,
+    DetectionFigure,
+    DetectorCandidate,
+    Fitting,
+    Remedy,
+    SignalNoise,
+)
+from receiver_sim.schema import Band, Build
+
+NOTICEABLE_DEG = 1.0
+"""Backlash in degrees of knob from which an onset counts as hard (common practice, no source)."""
+
+ALIKE = 1.1
+"""Detection figures are told apart in steps of this ratio: cards are no better known at low screen volts."""
+
+
+@dataclass(frozen=True)
+class Set:
+    """A build with one tube in the socket, its cards, and the band the tubes are compared on."""
+
+    build: Build
+    cards: Cards
+    band: Band
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The runs a detector's candidate is asked for; each takes the set (and what it needs) and the bench."""
+
+    onset: Callable[[Set, Band, Bench], Onset]
+    oscillation: Callable[[Set, Band, Onset, Bench], Oscillation]
+    detection: Callable[[Set, Onset, float, Bench], tuple[DetectionFigure, JigReading]]
+    noise: Callable[[Set, Onset, float, JigReading, Bench], SignalNoise]
+    point: Callable[[Set, Onset | None, float, Bench], OperatingPoint]
+    top_resistor: Callable[[Set, float, Bench], Remedy]
+    tap: Callable[[Set, Band, float, Bench], Remedy]
+
+
+def bands_of(one: Set, asked: Asked, bench: Bench) -> tuple[BandOutcome, ...]:
+    """Return onset, softness and backlash on every band of a set."""
+    out = []
+    for band in one.build.bands:
+        found = asked.onset(one, band, bench)
+        if found.status is not Status.OSCILLATES:
+            out.append(BandOutcome(found, None, None, None, "; ".join(found.warnings) or found.status.value))
+            continue
+        swing = asked.oscillation(one, band, found, bench)
+        if swing.kind is None:
+            note = "; ".join(swing.warnings) or f"envelope: {swing.status.value}"
+            out.append(BandOutcome(found, None, None, None, note))
+            continue
+        jump = swing.jump
+        volts, degrees = (0.0, 0.0) if jump is None else (jump.backlash_v, jump.backlash_deg)
+        out.append(BandOutcome(found, swing.kind, volts, degrees, None))
+    return tuple(out)
+
+
+def detector(
+    one: Set, asked: Asked, bench: Bench, *, fitting: Fitting, places: dict[str, float], in_place: bool
+) -> DetectorCandidate:
+    """Return everything about one candidate, not yet ranked.
+
+    places: rotation of the knob at onset with the tube in place, by band; bands without one bring no remedy.
+    A simulation that fails is told in `failed`; nothing is guessed.
+    """
+    blank = DetectorCandidate(
+        rank=0,
+        tube=one.cards.detector.type,
+        in_place=in_place,
+        bands=(),
+        detection=None,
+        noise=None,
+        working=None,
+        ratings=(),
+        extrapolated=(),
+        fitting=fitting,
+        remedies=(),
+        reasons=(),
+        failed=None,
+    )
+    try:
+        bands = bands_of(one, asked, bench)
+        mine = next(o.onset for o in bands if o.onset.band == one.band.name)
+        detection = noise = None
+        rotation = 0.5
+        if mine.onset is not None:
+            rotation = (mine.at_nine_tenths or mine.onset).rotation
+            detection, tube = asked.detection(one, mine, rotation, bench)
+            noise = asked.noise(one, mine, rotation, tube, bench)
+        point = asked.point(one, mine, rotation, bench)
+        remedies = () if in_place else _remedies(one, asked, bench, bands=bands, places=places)
+    except EngineError as error:
+        return replace(blank, failed=str(error))
+    return replace(
+        blank,
+        bands=bands,
+        detection=detection,
+        noise=noise,
+        working=point.setting,
+        ratings=_ratings(point, "detector"),
+        extrapolated=_tube(point, "detector").outside,
+        remedies=remedies,
+    )
+
+
+def _remedies(
+    one: Set, asked: Asked, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
+) -> tuple[Remedy, ...]:
+    out = []
+    if one.band.name in places:
+        out.append(asked.top_resistor(one, places[one.band.name], bench))
+    for outcome, band in zip(bands, one.build.bands, strict=True):
+        if band.name in places and outcome.onset.status is not Status.FAILED:
+            out.append(asked.tap(one, band, places[band.name], bench))
+    return tuple(out)
+
+
+def _tube(point: OperatingPoint, socket: str) -> TubePoint:
+    return next(tube for tube in point.tubes if tube.socket == socket)
+
+
+def _ratings(point: OperatingPoint, socket: str) -> tuple[RatingLine, ...]:
+    return tuple(line for line in point.ratings if line.part.startswith(f"{socket} "))
+
+
+def rank_detectors(candidates: Sequence[DetectorCandidate]) -> tuple[DetectorCandidate, ...]:
+    """Return the candidates best first, with rank and reasons.
+
+    In this order: simulations that failed go last; bands without an onset; ratings exceeded; bands with
+    noticeable backlash; then the larger detection figure leads. Figures within a step of ALIKE count as
+    equal, and of equals the one that is easier to fit leads, the tube in place before its twins.
+    """
+    ordered = sorted(candidates, key=_detector_key)
+    reference = next((c.detection for c in candidates if c.in_place), None)
+    return tuple(
+        replace(c, rank=i, reasons=_detector_reasons(c, reference)) for i, c in enumerate(ordered, start=1)
+    )
+
+
+def _detector_key(c: DetectorCandidate) -> tuple[bool, int, int, int, int, int, bool, float, str]:
+    without = sum(o.onset.onset is None for o in c.bands)
+    exceeded = sum(line.exceeded for line in c.ratings)
+    merit = 0.0 if c.detection is None else c.detection.total_per_v
+    step = round(math.log(max(merit, 1e-6)) / math.log(ALIKE))
+    faults = (c.failed is not None, without, exceeded, _hard(c))
+    return (*faults, -step, effort(c.fitting), not c.in_place, -merit, c.tube)
+
+
+def effort(fitting: Fitting) -> int:
+    """Return how many things of a socket change: heater supply, base or wiring."""
+    return int(not fitting.heater_fits) + 2 * int(fitting.other_base) + int(bool(fitting.pins))
+
+
+def _hard(c: DetectorCandidate) -> int:
+    return sum(o.backlash_deg is not None and o.backlash_deg > NOTICEABLE_DEG for o in c.bands)
+
+
+_STATES = {
+    Status.DOES_NOT: "does not oscillate",
+    Status.NOT_IN_RANGE: "oscillates at the lowest setting already",
+    Status.FAILED: "no answer",
+}
+
+
+def _detector_reasons(c: DetectorCandidate, reference: DetectionFigure | None) -> tuple[str, ...]:
+    if c.failed is not None:
+        return (f"the simulation failed: {c.failed}",)
+    total = len(c.bands)
+    lacking = [o for o in c.bands if o.onset.onset is None]
+    out = []
+    if not lacking:
+        out.append(f"oscillates on all {total} bands")
+    for status in (Status.DOES_NOT, Status.NOT_IN_RANGE, Status.FAILED):
+        names = [o.onset.band for o in lacking if o.onset.status is status]
+        if names:
+            where = "any band" if len(names) == total else ", ".join(names)
+            out.append(f"{_STATES[status]} on {where}")
+    cured = {m.band for m in c.remedies if m.works and m.key.endswith("tap")}
+    if lacking and all(o.onset.band in cured for o in lacking):
+        out.append("with other taps it does")
+    out += [
+        f"{line.quantity} {line.value / line.limit:.2f} of the rating" for line in c.ratings if line.exceeded
+    ]
+    hard = [o.onset.band for o in c.bands if (o.backlash_deg or 0.0) > NOTICEABLE_DEG]
+    if hard:
+        out.append(f"hard onset on {', '.join(hard)}")
+    elif any(o.kind is not None for o in c.bands):
+        unseen = [o.onset.band for o in c.bands if o.kind is None and o.onset.onset is not None]
+        jumps = [o.onset.band for o in c.bands if o.kind is not None and o.kind is not OnsetKind.SOFT]
+        word = "soft onset" if not jumps else f"backlash below {NOTICEABLE_DEG:g} degree of knob"
+        out.append(word if not unseen else f"{word}, not known on {', '.join(unseen)}")
+    if c.detection is not None and reference is not None and not c.in_place:
+        out.append(f"detects {c.detection.total_per_v / reference.total_per_v:.2f} times the tube in place")
+    return tuple(out)
+
+
+@dataclass(frozen=True)
+class AskedAudio:
+    """The runs an audio candidate is asked for."""
+
+    point: Callable[[Set, Bench], OperatingPoint]
+    gain: Callable[[Set, Bench], float]
+    noise_ohm: Callable[[Set, OperatingPoint, Bench], float]
+    cathode_resistor: Callable[[Set, float, Bench], Remedy | None]
+
+
+def audio(
+    one: Set, asked: AskedAudio, bench: Bench, *, fitting: Fitting, plate_a: float | None, tied: bool
+) -> AudioCandidate:
+    """Return everything about one audio candidate, not yet ranked; plate_a: that of the tube in place.
+
+    plate_a None stands for the tube in place itself.
+    """
+    blank = AudioCandidate(
+        rank=0,
+        tube=one.cards.audio.type,
+        in_place=plate_a is None,
+        tied=tied,
+        gain=None,
+        plate_a=None,
+        cathode_v=None,
+        noise_ohm=None,
+        ratings=(),
+        extrapolated=(),
+        fitting=fitting,
+        remedies=(),
+        reasons=(),
+        failed=None,
+    )
+    try:
+        point = asked.point(one, bench)
+        gain, noise_ohm = asked.gain(one, bench), asked.noise_ohm(one, point, bench)
+        remedy = None if plate_a is None else asked.cathode_resistor(one, plate_a, bench)
+    except EngineError as error:
+        return replace(blank, failed=str(error))
+    tube = _tube(point, "audio")
+    return replace(
+        blank,
+        gain=gain,
+        plate_a=tube.plate_a,
+        cathode_v=tube.cathode_v,
+        noise_ohm=noise_ohm,
+        ratings=_ratings(point, "audio"),
+        extrapolated=tube.outside,
+        remedies=() if remedy is None else (remedy,),
+    )
+
+
+def rank_audio(candidates: Sequence[AudioCandidate]) -> tuple[AudioCandidate, ...]:
+    """Return the candidates best first: no failed simulation, ratings kept, then the larger gain."""
+
+    def key(c: AudioCandidate) -> tuple[bool, int, float, str]:
+        return (c.failed is not None, sum(line.exceeded for line in c.ratings), -(c.gain or 0.0), c.tube)
+
+    reference = next((c.gain for c in candidates if c.in_place), None)
+    out = []
+    for i, c in enumerate(sorted(candidates, key=key), start=1):
+        if c.failed is not None:
+            reasons: tuple[str, ...] = (f"the simulation failed: {c.failed}",)
+        else:
+            over = [f"{k.quantity} {k.value / k.limit:.2f} of the rating" for k in c.ratings if k.exceeded]
+            reasons = tuple(over) or ("within its ratings",)
+            if reference and c.gain is not None and not c.in_place:
+                reasons = (*reasons, f"gain {c.gain / reference:.2f} times the tube in place")
+        out.append(replace(c, rank=i, reasons=reasons))
+    return tuple(out)

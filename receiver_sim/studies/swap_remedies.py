@@ -1,0 +1,208 @@
+"""What brings another tube to where the tube in place works? Found on the circuit, rounded, shown to work.
+
+Detector: the end resistor above the control (one value, all bands; sought on one of them), or the coil's tap
+(band by band), so that oscillation begins at the same place of the knob. Audio: the cathode resistor that
+draws the same plate current.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from scipy.optimize import brentq
+
+from receiver_sim.engine import Bench
+from receiver_sim.netlist.probes import Probe
+from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, receiver_deck, tank_elements
+from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.results.onset import Onset
+from receiver_sim.results.swap import Remedy
+from receiver_sim.schema import Band, Build, BuildFaults, changed_build
+from receiver_sim.schema.coil_figures import coil_figures
+
+CLOSE_ROTATION = 0.03
+"""How near the knob must come: half a step of E24 (5 %) in one of several resistors of the control moves its
+volts by some 2 to 3 %."""
+
+CLOSE_CURRENT = 0.05
+"""The same of a plate current: half a step of E24 in the cathode resistor moves it by less than 5 %."""
+
+_TAPS = (0.005, 0.499)
+"""Taps that are looked at, turns from the grounded end over all turns."""
+
+_TURNS_STEP, _TAP_STEP = 0.1, 0.001
+_HIGHEST_OHM = 1e6
+_STEPS = 8
+
+FindOnset = Callable[[Build, Cards, Band], Onset]
+
+
+def _wiper(build: Build, rotation: float) -> float:
+    law = build.regeneration
+    return float(wiper_fraction(rotation, law=law.law, mid=law.mid))
+
+
+def _judged(remedy: Remedy, found: Onset | None) -> Remedy:
+    """Return the remedy with what the onset search gave once the change was made."""
+    place = None if found is None or found.onset is None else found.onset.rotation
+    works = place is not None and abs(place - remedy.wanted) <= CLOSE_ROTATION
+    reason = None
+    if not works:
+        reason = "no onset with it" if place is None else "the rounded value misses the knob's place"
+    return Remedy(**{**remedy.__dict__, "found": place, "works": works, "reason": reason})
+
+
+def top_resistor(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float, find: FindOnset
+) -> Remedy:
+    """Find the end resistor above the control with which oscillation begins at `rotation` of the knob.
+
+    build: with the candidate in its socket. find: the onset search for a build, its cards and a band. Raises
+    EngineError.
+    """
+    control = build.regeneration
+    blank = Remedy(
+        what="end resistor above the control",
+        band=band.name,
+        key="regeneration.top",
+        before=control.top,
+        after=None,
+        wanted=rotation,
+        found=None,
+        works=False,
+        reason=None,
+    )
+    wiper = _wiper(build, rotation)
+    with bench.session(receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
+        probe = Probe(session, build, band=band, dial_hz=dial_hz)
+        probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
+
+        def excess(ohms: float) -> float:
+            session.alter("rctop", max(ohms, CONTACT_OHM))
+            return probe.measure(wiper).gain - 1.0
+
+        if excess(0.0) < 0.0:
+            return _refused(blank, "too little even with none: the regulated volts do not suffice")
+        if excess(_HIGHEST_OHM) > 0.0:
+            return _refused(blank, "oscillates there whatever it is: lower the tap")
+        exact = float(brentq(excess, 0.0, _HIGHEST_OHM, rtol=1e-3, xtol=1.0))
+    # below a fiftieth of the track a resistor makes no difference that the knob shows
+    value = 0.0 if exact < control.pot / 50.0 else nearest_e24(exact)
+    changed = changed_build(build, {"regeneration.top": value})
+    return _judged(Remedy(**{**blank.__dict__, "after": value}), find(changed, cards, band))
+
+
+def _refused(blank: Remedy, reason: str) -> Remedy:
+    return Remedy(**{**blank.__dict__, "reason": reason})
+
+
+def tap(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float, find: FindOnset
+) -> Remedy:
+    """Find the tap of one band's coil with which oscillation begins at `rotation`; as `top_resistor`.
+
+    Of a wound coil the tap is in turns, to a tenth; of one known by figures to a thousandth of the turns.
+    """
+    number = next(i for i, one in enumerate(build.bands) if one.name == band.name)
+    coil = band.coil
+    turns = coil_figures(coil).turns or 1.0
+    step = _TAP_STEP if coil.winding is None else _TURNS_STEP
+    key = f"bands[{number}].coil.tap" if coil.winding is None else f"bands[{number}].coil.winding.tap"
+    before = coil.tap * turns
+    blank = Remedy(
+        what="tap" if coil.winding is None else "tap (turns)",
+        band=band.name,
+        key=key,
+        before=before,
+        after=None,
+        wanted=rotation,
+        found=None,
+        works=False,
+        reason=None,
+    )
+    wiper = _wiper(build, rotation)
+
+    def excess(place: float) -> float:
+        """Return ln T with the tap at exp(place)."""
+        other = changed_build(build, {key: math.exp(place) * turns})
+        one = other.bands[number]
+        deck = receiver_deck(other, cards, band=one, dial_hz=dial_hz, rotation=rotation)
+        with bench.session(deck) as session:
+            probe = Probe(session, other, band=one, dial_hz=dial_hz)
+            probe.trim(tank_elements(other, cards.detector, band=one, dial_hz=dial_hz)["ctune"])
+            return math.log(max(probe.measure(wiper).gain, 1e-9))
+
+    try:
+        place = _root(excess, start=math.log(coil.tap))
+    except BuildFaults:
+        return _refused(blank, "the coil does not take such a tap")
+    if place is None:
+        return _refused(blank, "no tap from 0.5 % to half of the turns does it")
+    value = max(round(math.exp(place) * turns / step), 1) * step
+    if abs(value - before) < step / 2.0:
+        value = before
+    changed = changed_build(build, {key: value})
+    return _judged(Remedy(**{**blank.__dict__, "after": value}), find(changed, cards, changed.bands[number]))
+
+
+def _root(excess: Callable[[float], float], *, start: float) -> float | None:
+    """Return where ln T crosses zero as a function of ln(tap), by secants from `start`; None if it doesn't.
+
+    T goes as n (1 - n) for an ideal tap, so the line is nearly straight with a slope of one.
+    """
+    low, high = (math.log(t) for t in _TAPS)
+    x0, y0 = start, excess(start)
+    x1 = min(max(start - y0, low), high)
+    for _ in range(_STEPS):
+        if abs(y0) < 1e-3 or x1 == x0:
+            break
+        y1 = excess(x1)
+        slope = (y1 - y0) / (x1 - x0)
+        x0, y0 = x1, y1
+        # where the slope is lost near its maximum, only the end of the range can help
+        x1 = min(max(x1 - y1 / slope, low), high) if slope > 0.05 else high if y1 < 0.0 else low
+    return x0 if abs(y0) < 0.01 else None
+
+
+def cathode_resistor(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, plate_a: float,
+    read: Callable[[Build, Cards], float],
+) -> Remedy | None:  # fmt: skip
+    """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another.
+
+    read gives the plate current of a build in its own operating point: the operating-point study's.
+    """
+    before = build.audio.cathode_resistor
+    if before is None or build.audio.bias != "cathode":
+        return None
+    blank = Remedy(
+        what="cathode resistor",
+        band=None,
+        key="audio.cathode_resistor",
+        before=before,
+        after=None,
+        wanted=plate_a,
+        found=None,
+        works=False,
+        reason=None,
+    )
+    with bench.session(receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)) as session:
+
+        def excess(place: float) -> float:
+            session.alter("racath", math.exp(place))
+            found = float(session.op(vectors=["vapm#branch"])["vapm#branch"][0].real)
+            return math.log(max(found, 1e-12) / plate_a)
+
+        low, high = math.log(10.0), math.log(100e3)
+        if excess(low) < 0.0:
+            return _refused(blank, "it draws less even with none")
+        if excess(high) > 0.0:
+            return _refused(blank, "it draws more even with 100 kohm")
+        exact = math.exp(float(brentq(excess, low, high, xtol=1e-3)))
+    value = nearest_e24(exact)
+    found = read(changed_build(build, {"audio.cathode_resistor": value}), cards)
+    works = abs(found / plate_a - 1.0) <= CLOSE_CURRENT
+    reason = None if works else "the rounded value misses the current"
+    return Remedy(**{**blank.__dict__, "after": value, "found": found, "works": works, "reason": reason})

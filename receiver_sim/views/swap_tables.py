@@ -1,0 +1,249 @@
+"""Tables of a substitution: ranked candidates, why, onset on every band, what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from receiver_sim.results.base import Status
+from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
+from receiver_sim.results.swap import (
+    AudioCandidate,
+    BandOutcome,
+    DetectorCandidate,
+    Fitting,
+    Remedy,
+    SwapReport,
+)
+from receiver_sim.views.numbers import engineering, fixed, percent
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+
+_SHORT = {
+    Status.DOES_NOT: "no onset",
+    Status.NOT_IN_RANGE: "below range",
+    Status.FAILED: "failed",
+}
+
+
+def swap_sheet(report: SwapReport) -> Sheet:
+    """Return the whole answer, cautions first: rank, reasons, bands, changes."""
+    if report.socket == "detector":
+        sections: tuple[Section, ...] = (
+            _detector_rank(report),
+            _reasons(report.detectors),
+            _bands(report.detectors),
+            _remedies(report.detectors, report),
+        )
+        candidates: Sequence[DetectorCandidate | AudioCandidate] = report.detectors
+    else:
+        sections = (_audio_rank(report), _reasons(report.audios))
+        candidates = report.audios
+    notes = [Note(text) for text in report.notes]
+    if report.left_out:
+        notes.append(Note(f"Not tried: {'; '.join(report.left_out)}."))
+    return Sheet(
+        f"{report.title}: tubes for the {report.socket}'s socket",
+        (*sections, _practical(candidates, report.reference), Section("How to read it", tuple(notes))),
+    )
+
+
+def _name(c: DetectorCandidate | AudioCandidate) -> str:
+    """Return the type, marked for what the notes under the table say."""
+    return f"{'>' if c.in_place else ''}{c.tube}{'*' if c.extrapolated else ''}"
+
+
+def _backlash(bands: Sequence[BandOutcome]) -> str:
+    known = [o.backlash_v for o in bands if o.backlash_v is not None]
+    return "-" if not known else fixed(max(known), 2)
+
+
+def _detector_rank(report: SwapReport) -> Section:
+    columns = (
+        Column("#"), Column("tube", "left"), Column("bands"), Column("knob\n%"), Column("screen\nV"),
+        Column("slope\nper V"), Column("approach\ndeg"), Column("backlash\nV"), Column("detection\n1/V"),
+        Column("noise\nkohm"), Column("weakest\n500 Hz\nuV"), Column("weakest\n3 kHz\nuV"),
+    )  # fmt: skip
+    rows, styles = [], []
+    for c in report.detectors:
+        mine = next((o.onset for o in c.bands if o.onset.band == report.band), None)
+        at = None if mine is None else mine.onset
+        with_onset = sum(o.onset.onset is not None for o in c.bands)
+        signals = [None, None] if c.noise is None else [_weakest(w) for w in c.noise.weakest]
+        rows.append(
+            (
+                str(c.rank),
+                _name(c),
+                f"{with_onset}/{len(c.bands)}",
+                fixed(None if at is None else at.rotation, 1, 100.0),
+                fixed(None if at is None else at.screen_v, 2),
+                fixed(None if mine is None else mine.slope_per_v, 4),
+                fixed(None if mine is None else mine.approach_deg, 1),
+                _backlash(c.bands),
+                "-" if c.detection is None else f"{c.detection.total_per_v:.0f}",
+                fixed(None if c.noise is None else c.noise.tube_ohm, 1, 1e-3),
+                *(fixed(v, 2, 1e6) for v in signals),
+            )
+        )
+        styles.append("bold" if c.in_place else "")
+    where = "e.m.f. in the aerial" if _has_aerial(report) else "at the grid"
+    notes = [
+        Note(
+            "> the tube in place. Knob, screen, slope of the loop gain, approach (loop gain 0.9 to 1), "
+            f"detection and noise: {report.band}, middle of the band; backlash: the largest of all bands. "
+            "Noise: the tube's equivalent resistance. "
+            f"Weakest: {where}, r.m.s., 10 dB above the set's noise."
+        )
+    ]
+    if any(c.extrapolated for c in report.detectors):
+        notes.append(Note("* works outside the published points its model was fitted on."))
+    return Section(
+        "Candidates, best first",
+        (Grid(columns, tuple(rows), tuple(styles), 2), *notes),
+        (*PLATE_SUPPLY, *RADIATION),
+    )
+
+
+def _has_aerial(report: SwapReport) -> bool:
+    return any(w.aerial_v is not None for c in report.detectors if c.noise for w in c.noise.weakest)
+
+
+def _weakest(signal: object) -> float | None:
+    aerial = getattr(signal, "aerial_v", None)
+    return aerial if aerial is not None else getattr(signal, "grid_v", None)
+
+
+def _reasons(candidates: Sequence[DetectorCandidate | AudioCandidate]) -> Section:
+    notes = tuple(Note("; ".join(c.reasons), mark=f"{c.rank:>3} {c.tube:<6} ") for c in candidates)
+    return Section("Why", notes)
+
+
+def _bands(candidates: Sequence[DetectorCandidate]) -> Section:
+    names = next((tuple(o.onset.band for o in c.bands) for c in candidates if c.bands), ())
+    columns = (Column("tube", "left"), *(Column(f"{name}\nV  knob") for name in names))
+    rows = tuple((c.tube, *(_outcome(o) for o in c.bands)) for c in candidates if c.bands)
+    note = Note(
+        "Screen volts and knob at onset, the set otherwise as built; h: a hard onset, j: jumps on its way. "
+        "'Below range': it oscillates at the lowest setting already."
+    )
+    return Section("Onset on every band", (Grid(columns, rows), note), (*PLATE_SUPPLY, *RADIATION))
+
+
+def _outcome(o: BandOutcome) -> str:
+    if o.onset.onset is None:
+        return _SHORT.get(o.onset.status, o.onset.status.value)
+    mark = "" if o.kind is None else {"soft": "", "hard": " h"}.get(o.kind.value, " j")
+    return f"{o.onset.onset.screen_v:.1f}  {percent(o.onset.onset.rotation)}{mark}"
+
+
+def _remedies(candidates: Sequence[DetectorCandidate], report: SwapReport) -> Section:
+    """Return for each other tube the end resistor or the taps that bring onset to the place of the tube in
+    place.
+    """
+    taps = next(
+        ([m.band for m in c.remedies if m.key != "regeneration.top"] for c in candidates if c.remedies), []
+    )
+    columns = (
+        Column("tube", "left"),
+        Column(f"end resistor\n({report.band})"),
+        *(Column(f"tap\n{band}") for band in taps),
+    )
+    rows = []
+    reasons: dict[str, list[str]] = {}
+    for c in candidates:
+        if not c.remedies:
+            continue
+        by_band = {(m.key == "regeneration.top", m.band): m for m in c.remedies}
+        rows.append(
+            (
+                c.tube,
+                _change(by_band.get((True, report.band))),
+                *(_change(by_band.get((False, band))) for band in taps),
+            )
+        )
+        for m in c.remedies:
+            if m.reason is not None:
+                where = "" if m.key == "regeneration.top" else f" on {m.band}"
+                reasons.setdefault(f"{m.what}{where}: {m.reason}", []).append(c.tube)
+    if not rows:
+        return Section("What brings it to the same onset", (Note("nothing to bring there"),))
+    text = (
+        "Either the resistor above the control (all bands, sought on one) or the taps bring oscillation to "
+        "the place of the knob where the tube in place begins; in brackets where the knob then is, by a "
+        "search with the change made. X: it misses that place."
+    )
+    why = [Note(f"{text} ({', '.join(tubes)})", mark=" - ") for text, tubes in reasons.items()]
+    parts: tuple[Grid | Note, ...] = (Grid(columns, tuple(rows)), Note(text), *why)
+    return Section(f"What brings it to the onset of the {report.reference}", parts, PLATE_SUPPLY)
+
+
+def _change(m: Remedy | None) -> str:
+    if m is None or m.after is None:
+        return "-"
+    if m.what == "tap":
+        value = percent(m.after, 1)
+    elif m.what == "tap (turns)":
+        value = f"{m.after:.1f} turns"
+    else:
+        value = "none" if m.after == 0.0 else engineering(m.after, "ohm", 2)
+    found = "no onset" if m.found is None else percent(m.found)
+    return f"{'' if m.works else 'X '}{value} ({found})"
+
+
+def _audio_rank(report: SwapReport) -> Section:
+    columns = (
+        Column("#"), Column("tube", "left"), Column("as", "left"), Column("gain"), Column("plate\nmA"),
+        Column("cathode\nV"), Column("noise\nkohm"), Column("cathode resistor"), Column("draws\nmA"),
+    )  # fmt: skip
+    rows, styles = [], []
+    for c in report.audios:
+        remedy = c.remedies[0] if c.remedies else None
+        after = None if remedy is None else remedy.after
+        found = None if remedy is None else remedy.found
+        rows.append(
+            (
+                str(c.rank),
+                _name(c),
+                "triode" if c.tied else "own",
+                fixed(c.gain, 2),
+                fixed(c.plate_a, 2, 1e3),
+                fixed(c.cathode_v, 2),
+                fixed(c.noise_ohm, 2, 1e-3),
+                engineering(after, "ohm", 2),
+                fixed(found, 2, 1e3),
+            )
+        )
+        styles.append("bold" if c.in_place else "")
+    reasons = [
+        f"{c.tube}, {m.what}: {m.reason}" for c in report.audios for m in c.remedies if m.reason is not None
+    ]
+    notes = [
+        Note(
+            "> the tube in place. Gain: from its grid to the first phones, 1 kHz. Cathode resistor: draws "
+            "the current of the tube in place."
+        ),
+        *(Note(r, mark=" - ") for r in reasons),
+    ]
+    if any(c.extrapolated for c in report.audios):
+        notes.append(Note("* works outside the published points its model was fitted on."))
+    return Section(
+        "Candidates, best first", (Grid(columns, tuple(rows), tuple(styles), 2), *notes), PLATE_SUPPLY
+    )
+
+
+def _practical(candidates: Sequence[DetectorCandidate | AudioCandidate], reference: str) -> Section:
+    notes = tuple(
+        Note(_words(c.fitting, reference), mark=f"{c.tube:<7}") for c in candidates if not c.in_place
+    )
+    return Section(f"In the socket of the {reference}", notes, PLATE_SUPPLY)
+
+
+def _words(fitting: Fitting, reference: str) -> str:
+    heater = f"heater {fitting.heater}"
+    if fitting.drop_in:
+        return f"plugs in; {heater}; {fitting.shield}"
+    if fitting.other_base:
+        wiring = f"another socket: {fitting.pins[0]}"
+    elif fitting.pins:
+        wiring = f"same {fitting.base} socket wired anew: {', '.join(fitting.pins)}"
+    else:
+        wiring = f"same socket and pins as the {reference}"
+    return f"{heater}; {wiring}; {fitting.shield}"
