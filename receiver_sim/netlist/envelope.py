@@ -22,24 +22,25 @@ from typing import Any
 
 from receiver_sim.data import folder
 from receiver_sim.engine import Deck
+from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
 from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.phases import KNOTS, PHASES, Swings, phase_subcircuit
 from receiver_sim.netlist.receiver import (
     CONTACT_OHM,
     Cards,
-    audio_parts,
     control_values,
     load_part,
     supply_parts,
 )
 from receiver_sim.netlist.templates import render
-from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import TubeCard
 
 DC_OPTIONS = ".options reltol=1e-7 abstol=1e-13 vntol=1e-9 itl1=500 itl2=200"
-TRAN_OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 itl1=500 itl4=50 method=trap"
+TRAN_OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap"
+"""chgtol: else the femtofarads of the heaters rule the step, down to where hundreds of henries lose their
+digits."""
 
 LOWEST_V = 1e-3
 """Amplitude at the start of a balance sweep: far below the 0.1 V or so over which a tube's characteristic
@@ -76,7 +77,7 @@ def balance_deck(
         text="\n".join(
             [
                 DC_OPTIONS,
-                *_tubes(cards, mode, phases=phases, knots=knots, with_audio=with_audio),
+                *_tubes(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio),
                 *_receiver(build, cards, mode, with_audio=with_audio),
                 fill(
                     "envelope_balance.cir",
@@ -108,7 +109,7 @@ def envelope_deck(
     wiper = float(wiper_fraction(rotation, law=build.regeneration.law, mid=build.regeneration.mid))
     parts = [
         TRAN_OPTIONS,
-        *_tubes(cards, mode, phases=phases, knots=knots, with_audio=with_audio),
+        *_tubes(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio),
         *_receiver(build, cards, mode, with_audio=with_audio),
         knob if knob is not None else fill("envelope_knob.cir", {"wiper": wiper}),
         tank_part(mode, reference_hz=reference_hz),
@@ -126,7 +127,7 @@ def imposed_deck(build: Build, cards: Cards, mode: Mode, *, amplitude: float, ro
     wiper = float(wiper_fraction(rotation, law=build.regeneration.law, mid=build.regeneration.mid))
     parts = [
         DC_OPTIONS,
-        *_tubes(cards, mode, phases=PHASES, knots=KNOTS, with_audio=True),
+        *_tubes(build, cards, mode, phases=PHASES, knots=KNOTS, with_audio=True),
         *_receiver(build, cards, mode, with_audio=True),
         fill("envelope_knob.cir", {"wiper": wiper}),
         fill("envelope_imposed.cir", {"amplitude": amplitude}),
@@ -172,11 +173,11 @@ def knob_path(times: Sequence[float], wipers: Sequence[float]) -> str:
     return fill("envelope_path.cir", {"points": points})
 
 
-def _tubes(cards: Cards, mode: Mode, *, phases: int, knots: int, with_audio: bool) -> list[str]:
+def _tubes(build: Build, cards: Cards, mode: Mode, *, phases: int, knots: int, with_audio: bool) -> list[str]:
     law = cards.detector.law()
     parts = [phase_subcircuit(law, "det", Swings.of(mode), phases=phases, knots=knots)]
     if with_audio:
-        parts.append(subcircuit(cards.audio, "aud"))
+        parts += tube_parts(build, cards.audio, cards.first)
     return parts
 
 
@@ -188,7 +189,7 @@ def _receiver(build: Build, cards: Cards, mode: Mode, *, with_audio: bool) -> li
         load_part(build),
     ]
     if with_audio:
-        parts += audio_parts(build, cards.audio)
+        parts += audio_parts(build, cards.audio, cards.first)
     return [*parts, *_nodeset("\n".join(parts), mode)]
 
 

@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.engine import Deck
+from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
 from receiver_sim.netlist.envelope import control_part, knob_path
-from receiver_sim.netlist.receiver import Cards, audio_parts, detector_parts, supply_parts
+from receiver_sim.netlist.receiver import Cards, detector_parts, supply_parts
 from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.schema import Band, Build
 
@@ -42,5 +43,8 @@ def ramp_deck(
         *detector_parts(build, cards.detector, band=band, dial_hz=dial_hz),
     ]
     if with_audio:
-        parts += [subcircuit(cards.audio, "aud"), *audio_parts(build, cards.audio)]
+        parts += [
+            *tube_parts(build, cards.audio, cards.first),
+            *audio_parts(build, cards.audio, cards.first),
+        ]
     return Deck(title=f"reference ramp at {dial_hz / 1e6:.6g} MHz", text="\n".join(parts))

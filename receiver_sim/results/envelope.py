@@ -184,6 +184,29 @@ class Stability:
 
 
 @dataclass(frozen=True)
+class BandOscillation:
+    """One band in the envelope view: the answer, the same with more resistance in the screen's lead,
+    stability with the remedies tried (the build as it is comes first; empty if not asked for), verification
+    if asked for.
+    """
+
+    oscillation: Oscillation
+    overlays: tuple[Oscillation, ...]
+    stability: tuple[Stability, ...]
+    verification: Verification | None
+
+
+@dataclass(frozen=True)
+class OscillationReport:
+    """Everything `onset` found."""
+
+    title: str
+    bands: tuple[BandOscillation, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class DetectionCurve:
     """Audio against the setting of the control for one signal; arrays of equal length.
 
@@ -272,6 +295,7 @@ class Sound:
 
 __all__ = [
     "AmplitudeMap",
+    "BandOscillation",
     "BuildUp",
     "ComplexArray",
     "Detection",
@@ -280,6 +304,7 @@ __all__ = [
     "Jump",
     "OnsetKind",
     "Oscillation",
+    "OscillationReport",
     "Pulling",
     "RampReading",
     "Sound",

@@ -55,7 +55,8 @@ def test_ideal_tank(bench):
     resonant = 1.0 / (2.0 * math.pi * math.sqrt(total * 100e-12))
     with bench.session(Deck("ideal tank", IDEAL)) as session:
         mode = measure_mode(session, dial_hz=resonant, q=70.0, aerial=False)
-    # the mirror pole at negative frequency is 1/(2Q) of the response, within 1e-4 a constant over the span: what is left is
+    # the mirror pole at negative frequency is 1/(2Q) of the response, within 1e-4 a constant over the span:
+    # what is left is
     # some 1/(4 Q^2)
     assert mode.resonance_hz == pytest.approx(resonant, rel=1e-4)
     assert mode.rp == pytest.approx(40e3, rel=1e-3)
@@ -65,7 +66,8 @@ def test_ideal_tank(bench):
 
 @pytest.mark.parametrize("which", ["demo", "cabin"])
 def test_reciprocity_in_the_receiver(bench, request, which):
-    """A current into the tap acts on the hot end as one into the hot end acts on the tap: what the envelope rests on."""
+    """A current into the tap acts on the hot end as one into the hot end acts on the tap: what the envelope
+    rests on."""
     build, cards = request.getfixturevalue(which), request.getfixturevalue(f"{which}_cards")
     band = build.bands[0]
     dial = math.sqrt(band.from_ * band.to)

@@ -62,8 +62,10 @@ def test_currents_are_those_of_the_subcircuit(bench, tube, plate, screen, grid, 
     volts = {"plate": plate, "screen": screen, "grid": grid, "amplitude": amplitude}
     mean, fundamental = separate(bench, law, **volts)
     got_mean, got_fundamental = merged(bench, law, phases=32, **volts)
-    # 1e-4 of the largest current: what the parting of the current gains by three knots instead of 32 at a swing of the
-    # screen of 0.4 %; for the tetrode's dip of secondary emission, whose slope is steeper, the same bound holds
+    # 1e-4 of the largest current: what the parting of the current gains by three knots instead of 32 at a
+    # swing of the
+    # screen of 0.4 %; for the tetrode's dip of secondary emission, whose slope is steeper, the same bound
+    # holds
     assert got_mean == pytest.approx(mean, rel=1e-4, abs=1e-4 * mean[0])
     assert got_fundamental == pytest.approx(fundamental, rel=1e-4, abs=1e-4 * abs(fundamental[0]))
 
@@ -85,6 +87,7 @@ def test_eight_phases_do(bench):
     law = card_for("6SJ7").law()
     volts = {"plate": 120.0, "screen": 35.0, "grid": -1.4, "amplitude": 1.5}
     few, many = (merged(bench, law, phases=m, **volts)[1][0] for m in (8, 32))
-    # a swing of 1.5 V cuts the tube off for part of the cycle: the hardest case of the map; 0.01 % is a tenth of the
+    # a swing of 1.5 V cuts the tube off for part of the cycle: the hardest case of the map; 0.01 % is a
+    # tenth of the
     # energy balance that is promised
     assert few == pytest.approx(many, rel=1e-4)

@@ -41,7 +41,8 @@ class Plain:
 
 
 def weak_bias(build):
-    """The demo with a grid leak so low that grid current loads the tank until oscillation itself biases the grid off."""
+    """The demo with a grid leak so low that grid current loads the tank until oscillation itself biases the
+    grid off."""
     return build.model_copy(update={"detector": build.detector.model_copy(update={"grid_leak": 200e3})})
 
 
@@ -69,7 +70,8 @@ def test_van_der_pol_amplitude(bench):
 
 
 def test_van_der_pol_growth(bench):
-    """a(t) = 2/sqrt(1 + (4/a0^2 - 1) exp(-2 s t)), s = decay (x - 1): the averaged equation in closed form."""
+    """a(t) = 2/sqrt(1 + (4/a0^2 - 1) exp(-2 s t)), s = decay (x - 1): the averaged equation in closed
+    form."""
     element = Polynomial(linear=LOSS, cubic=-LOSS / 3.0)
     deck = polynomial_envelope_deck(element, TANK, times=[0.0, 1.0], controls=[2.0, 2.0])
     with bench.session(deck) as session:
@@ -106,7 +108,8 @@ def test_hysteresis_of_the_fifth_order_in_time(bench):
     way_up = run["time"] < span / 2.0
     in_at = run["knob"][way_up][np.argmax(run["amp"][way_up] > 0.5)]
     out_at = run["knob"][~way_up][np.argmax(run["amp"][~way_up] < 0.5)]
-    # a ramp of 3/s passes onset late: the growth 1.25 decay dx has to gather 6 e-folds, at dx = 0.013; the fold, by less
+    # a ramp of 3/s passes onset late: the growth 1.25 decay dx has to gather 6 e-folds, at dx = 0.013; the
+    # fold, by less
     assert in_at == pytest.approx(0.8, abs=0.02)
     assert out_at == pytest.approx(0.656, abs=0.02)
 
@@ -123,12 +126,14 @@ def test_vanishing_amplitude_is_the_onset_of_the_loop_gain(bench, request, which
         # the search stops within 3e-4 of T = 1, at some 0.02 per volt: 15 mV; here 0.1 %
         assert result.onset.screen_v == pytest.approx(search.onset.screen_v, rel=1e-3)
         assert result.amplitudes is not None
-        # parasitic coils of the tap and the like, which are no resonance, shift the frequency by some g X/(2Q)
+        # parasitic coils of the tap and the like, which are no resonance, shift the frequency by some g
+        # X/(2Q)
         assert result.amplitudes.frequency_hz[0] == pytest.approx(search.oscillation_hz, rel=3e-5)
 
 
 def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):
-    """RF power of 32 separate tubes at the map's own d.c. volts against a^2/(2 Rp): an energy balance of its own."""
+    """RF power of 32 separate tubes at the map's own d.c. volts against a^2/(2 Rp): an energy balance of
+    its own."""
     band = demo.bands[2]
     search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
     assert search.onset is not None and search.tuning_farad is not None

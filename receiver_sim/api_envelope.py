@@ -1,0 +1,302 @@
+"""Public functions of the envelope view: onset with backlash, stability, detection, sound.
+
+>>> report = onset(build, screen_ohms=(47e3,))
+>>> sound = listen(build, signals=[Signal(100e-6, 800.0, text="TEST")], seconds=5.0)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from receiver_sim.api import Progress, band_named, cards_for, dial_frequencies, opened, settle
+from receiver_sim.engine import Bench
+from receiver_sim.netlist.envelope import with_screen_resistance
+from receiver_sim.netlist.mode import Mode, tuned_mode
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.netlist.signals import Sampled, Signal
+from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
+from receiver_sim.results.envelope import (
+    BandOscillation,
+    Detection,
+    Oscillation,
+    OscillationReport,
+    Sound,
+    Stability,
+    Verification,
+)
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.card import outside_range
+from receiver_sim.studies import amplitude, detection, listening, reference_transient, stability
+from receiver_sim.studies import onset as small_signal
+
+__all__ = ["Sampled", "Signal", "detect", "listen", "no_onset", "onset", "onset_path", "verify"]
+
+_POINTS, _SECONDS = 8, 0.1
+"""Settings whose modes are looked at in a band, and time for which the worst is watched."""
+
+
+def _quiet(_what: str, _done: int, _total: int) -> None:
+    return None
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What all verbs of this module begin with: one band, its onset by loop gain, its amplitudes."""
+
+    build: Build
+    cards: Cards
+    band: Band
+    search: Onset
+    oscillation: Oscillation
+
+
+def no_onset(found: Oscillation) -> str:
+    """Return a sentence on why a band has no setting to listen at."""
+    reason = f": {'; '.join(found.warnings)}" if found.warnings else ""
+    return f"{found.band}: {found.status.value}{reason}"
+
+
+def _find(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    extra_screen_ohm: float = 0.0,
+    time_runs: bool = False,
+) -> _Found:
+    changed = with_screen_resistance(build, extra_screen_ohm)
+    search = small_signal.run(changed, cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
+    found = amplitude.run(
+        changed,
+        cards,
+        bench,
+        band=band,
+        onset=search,
+        extra_screen_ohm=extra_screen_ohm,
+        time_runs=time_runs,
+    )
+    return _Found(changed, cards, band, search, found)
+
+
+def _mode(found: _Found, bench: Bench) -> Mode:
+    search = found.search
+    assert search.tuning_farad is not None and search.onset is not None
+    return tuned_mode(
+        found.build,
+        found.cards,
+        bench,
+        band=found.band,
+        dial_hz=search.dial_hz,
+        tuning=search.tuning_farad,
+        rotation=search.onset.rotation,
+    )
+
+
+def onset(
+    build: Build,
+    *,
+    bands: Sequence[str] | None = None,
+    screen_ohms: Sequence[float] = (),
+    modes: bool = True,
+    bench: Bench | None = None,
+    progress: Progress = _quiet,
+) -> OscillationReport:
+    """Tell for the middle of each band how oscillation comes in, how strong it grows and whether it holds
+    still.
+
+    bands: names, all bands if None. screen_ohms: resistances (ohm) put between control and screen for
+    comparison. modes: also look for growing modes (squegging, howl) and, where there are any, try remedies.
+    A band whose simulation fails has the status FAILED; the others go on. Raises BuildFaults, KeyError for
+    an unknown band, EngineMissing.
+    """
+    chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+
+        def one(b: Bench, band: Band) -> BandOscillation:
+            found = _find(settled, cards, b, band=band, time_runs=True)
+            overlays = tuple(
+                _find(settled, cards, b, band=band, extra_screen_ohm=ohm).oscillation for ohm in screen_ohms
+            )
+            steady = _steadiness(found, b) if modes else ()
+            return BandOscillation(found.oscillation, overlays, steady, None)
+
+        results = open_bench.map(one, chosen, lambda done, total: progress("onset", done, total))
+    return OscillationReport(
+        title=build.title,
+        bands=tuple(results),
+        cautions=cautions.ALL,
+        warnings=(*build.warnings, *_extrapolated(cards, results)),
+    )
+
+
+def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
+    """Return the stability of the build, and of each remedy in turn until one works."""
+    if found.oscillation.amplitudes is None or found.oscillation.onset is None:
+        return ()
+    first = stability.run(
+        found.build,
+        found.cards,
+        bench,
+        _mode(found, bench),
+        band=found.band,
+        found=found.oscillation,
+        points=_POINTS,
+        seconds=_SECONDS,
+    )
+    out = [first]
+    if not first.unstable:
+        return (first,)
+    for what, changed in stability.remedies(found.build):
+        tried = _find(changed, found.cards, bench, band=found.band)
+        if tried.oscillation.onset is None:
+            continue
+        out.append(
+            stability.run(
+                changed,
+                found.cards,
+                bench,
+                _mode(tried, bench),
+                band=found.band,
+                found=tried.oscillation,
+                what=what,
+                points=_POINTS,
+                seconds=0.0,
+            )
+        )
+        if not out[-1].unstable:
+            break
+    return tuple(out)
+
+
+def _extrapolated(cards: Cards, bands: Sequence[BandOscillation]) -> tuple[str, ...]:
+    """Say once for which screen volts the detector's card has no published points."""
+    maps = [b.oscillation.amplitudes for b in bands if b.oscillation.amplitudes is not None]
+    if not maps:
+        return ()
+    lowest = min(float(m.screen_v.min()) for m in maps)
+    said = outside_range(cards.detector, plate_v=100.0, grid_v=-2.0, screen_v=lowest)
+    return tuple(text for text in said if " screen " in text)
+
+
+def verify(
+    build: Build, *, band: str | None = None, cycles: int | None = None, bench: Bench | None = None
+) -> Verification:
+    """Run the reference transient of a band (the first that has an onset if None) beside the envelope.
+    Takes minutes.
+
+    cycles: length of the ramp in cycles of the carrier. Raises BuildFaults, KeyError for an unknown band,
+    ValueError without an onset, EngineError.
+    """
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+        found = _first(settled, cards, open_bench, band)
+        return reference_transient.run(
+            settled,
+            cards,
+            open_bench,
+            band=found.band,
+            onset=found.search,
+            found=found.oscillation,
+            cycles=reference_transient.CYCLES if cycles is None else cycles,
+        )
+
+
+def _first(build: Build, cards: Cards, bench: Bench, band: str | None) -> _Found:
+    """Return the named band, or the first with an onset. Raises ValueError if there is none."""
+    chosen = list(build.bands) if band is None else [band_named(build, band)]
+    reasons = []
+    for one in chosen:
+        found = _find(build, cards, bench, band=one)
+        if found.oscillation.onset is not None:
+            return found
+        reasons.append(no_onset(found.oscillation))
+    raise ValueError("no band has an onset on this control; " + "; ".join(reasons))
+
+
+def detect(
+    build: Build,
+    *,
+    band: str | None = None,
+    output: int = 0,
+    beat_hz: float = detection.BEAT_HZ,
+    bench: Bench | None = None,
+) -> Detection:
+    """Return sensitivity to AM below onset and to a beat note above it. Errors as for `verify`."""
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+        found = _first(settled, cards, open_bench, band)
+        return detection.run(
+            settled,
+            cards,
+            open_bench,
+            _mode(found, open_bench),
+            band=found.band,
+            found=found.oscillation,
+            output=output,
+            beat_hz=beat_hz,
+        )
+
+
+def onset_path(found: Oscillation, *, seconds: float, reach: float = 0.06) -> list[tuple[float, float]]:
+    """Return a path of the control from `reach` (relative) below onset to as much above and back, as an ear
+    would try it."""
+    assert found.onset is not None
+    at = found.onset.rotation
+    low, high = at * (1.0 - reach), min(at * (1.0 + reach), 1.0)
+    return [(0.0, low), (0.45 * seconds, high), (0.55 * seconds, high), (seconds, low)]
+
+
+def listen(
+    build: Build,
+    *,
+    signals: Sequence[Signal],
+    seconds: float,
+    band: str | None = None,
+    output: int = 0,
+    path: Sequence[tuple[float, float]] | None = None,
+    relative: float | None = None,
+    bench: Bench | None = None,
+    progress: Progress = _quiet,
+) -> Sound:
+    """Return the sound at one output for signals at the aerial while the control follows a path.
+
+    path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
+    rotation; neither: go through onset and back. Errors as for `verify`.
+    """
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+        found = _first(settled, cards, open_bench, band)
+        oscillation = found.oscillation
+        assert oscillation.amplitudes is not None and oscillation.onset is not None
+        if relative is not None:
+            path = [(0.0, min(oscillation.onset.rotation * relative, 1.0))]
+        elif path is None:
+            path = onset_path(oscillation, seconds=seconds)
+        sound = listening.run(
+            settled,
+            cards,
+            open_bench,
+            _mode(found, open_bench),
+            band=found.band,
+            reference_hz=float(oscillation.amplitudes.frequency_hz[0]),
+            path=path,
+            signals=signals,
+            seconds=seconds,
+            output=output,
+            progress=lambda done, total: progress("listening", done, total),
+        )
+        return replace(sound, warnings=build.warnings)
+
+
+def failed(report: OscillationReport) -> list[Oscillation]:
+    """Return the bands whose simulation failed."""
+    return [b.oscillation for b in report.bands if b.oscillation.status is Status.FAILED]

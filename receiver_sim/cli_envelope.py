@@ -1,0 +1,390 @@
+"""`receiver-sim onset`, `detect`, `listen`: how oscillation comes in and what is heard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from receiver_sim.cli_common import (
+    BAND,
+    BUILD,
+    EXIT_SIMULATION,
+    JSON,
+    OUT,
+    TIME_LIMIT,
+    UserError,
+    emit_json,
+    folded,
+    guarded,
+    known_band,
+    load,
+    progress_bars,
+    seconds_of,
+    show,
+    writable_folder,
+)
+
+if TYPE_CHECKING:
+    from receiver_sim.engine import Bench
+    from receiver_sim.netlist.signals import Signal
+    from receiver_sim.results.envelope import Verification
+    from receiver_sim.schema import Build
+
+_OUTPUT = click.option("--output", "output", help="Name of the phones to listen at; left out: the first.")
+
+
+def _ohms(texts: tuple[str, ...]) -> tuple[float, ...]:
+    from receiver_sim.schema.quantity import RESISTANCE, Quantity  # inside, for start-up's sake
+
+    try:
+        reader = Quantity(RESISTANCE, "1 ohm", "10 Mohm", example="47 kohm")
+        return tuple(reader.read(text) for text in texts)
+    except ValueError as error:
+        raise UserError(f"--screen-resistor: expected a resistance such as 47kohm; {error}") from None
+
+
+def _output(build: Build, name: str | None) -> int:
+    names = [phones.name for phones in build.phones]
+    if name is None:
+        return 0
+    if name not in names:
+        raise UserError(f"no phones '{name}' in this build; there are: {', '.join(names)}")
+    return names.index(name)
+
+
+@click.command()
+@BUILD
+@click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
+@click.option(
+    "--screen-resistor",
+    "resistors",
+    metavar="RESISTANCE",
+    multiple=True,
+    help="Also with so much more between control and screen, e.g. 47kohm; may be repeated.",
+)
+@click.option(
+    "--verify", "check", is_flag=True, help="Also run every cycle of the carrier, for one band. Minutes."
+)
+@click.option("--no-modes", is_flag=True, help="Do not look for howl and squegging.")
+@OUT
+@JSON
+@TIME_LIMIT
+@guarded
+def onset(
+    build: Path,
+    bands: tuple[str, ...],
+    resistors: tuple[str, ...],
+    check: bool,
+    no_modes: bool,
+    out: Path | None,
+    as_json: bool,
+    time_limit: str,
+) -> None:
+    """How oscillation comes in: softly or with backlash, how strong, and whether it holds still."""
+    from dataclasses import replace  # inside, for start-up's sake
+
+    from receiver_sim import api, api_envelope
+    from receiver_sim.views import envelope_plots, envelope_tables
+
+    ohms, limit = _ohms(resistors), seconds_of(time_limit)
+    if out is not None:
+        writable_folder(out)
+    loaded = load(build)
+    for name in bands:
+        known_band(loaded, name)
+    if check:
+        limit = max(limit, 1800.0)
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+        report = api_envelope.onset(
+            loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
+        )
+        if check:
+            verification = _verified(loaded, bands[0] if bands else None, bench)
+            report = replace(
+                report,
+                bands=tuple(
+                    replace(b, verification=verification) if b.oscillation.band == verification.band else b
+                    for b in report.bands
+                ),
+            )
+        if as_json:
+            emit_json("onset", report, build=loaded, bench=bench)
+    if out is not None:
+        envelope_plots.write_onset(report, out)
+    if not as_json:
+        show(envelope_tables.oscillation_sheet(report))
+        for band in report.bands:
+            if band.verification is not None:
+                show(envelope_tables.verification_table(band.verification))
+    lost = api_envelope.failed(report)
+    for found in lost:
+        click.echo(folded(f"receiver-sim: {api_envelope.no_onset(found)}"), err=True)
+    if lost:
+        raise SystemExit(EXIT_SIMULATION)
+
+
+def _verified(build: Build, band: str | None, bench: Bench) -> Verification:
+    from receiver_sim import api_envelope  # inside, for start-up's sake
+
+    try:
+        return api_envelope.verify(build, band=band, bench=bench)
+    except ValueError as error:
+        raise UserError(str(error)) from None
+
+
+@click.command()
+@BUILD
+@BAND
+@_OUTPUT
+@click.option(
+    "--beat", metavar="FREQUENCY", default="800Hz", show_default=True, help="Pitch of the beat note."
+)
+@OUT
+@JSON
+@TIME_LIMIT
+@guarded
+def detect(
+    build: Path,
+    band: str | None,
+    output: str | None,
+    beat: str,
+    out: Path | None,
+    as_json: bool,
+    time_limit: str,
+) -> None:
+    """How sensitive: AM below onset, beat note above it, best settings, overload, locking."""
+    from receiver_sim import api, api_envelope  # inside, for start-up's sake
+    from receiver_sim.schema.quantity import FREQUENCY, Quantity
+    from receiver_sim.views import envelope_plots, envelope_tables
+
+    try:
+        pitch = Quantity(FREQUENCY, "50 Hz", "5 kHz", example="800 Hz").read(beat)
+    except ValueError as error:
+        raise UserError(f"--beat {beat!r}: expected a pitch from 50Hz to 5kHz; {error}") from None
+    if out is not None:
+        writable_folder(out)
+    loaded = load(build)
+    known_band(loaded, band)
+    index = _output(loaded, output)
+    with api.Bench(time_limit_s=seconds_of(time_limit)) as bench:
+        try:
+            found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
+        except ValueError as error:
+            raise UserError(str(error)) from None
+        if as_json:
+            emit_json("detect", found, build=loaded, bench=bench)
+    if out is not None:
+        envelope_plots.write_detection(found, out)
+    if not as_json:
+        show(envelope_tables.detection_table(found))
+
+
+@click.command()
+@BUILD
+@BAND
+@_OUTPUT
+@click.option("--carrier", "carriers", multiple=True, metavar="LEVEL@OFFSET", help="A carrier: 100uV@800Hz.")
+@click.option(
+    "--morse", "keyed", multiple=True, metavar="LEVEL@OFFSET:TEXT", help="A keyed one: '30uV@700Hz:CQ TEST'."
+)
+@click.option(
+    "--am",
+    "broadcast",
+    multiple=True,
+    metavar="LEVEL@OFFSET[:FILE]",
+    help="AM, of a 400 Hz tone or a WAV file.",
+)
+@click.option(
+    "--ssb", "voices", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Upper sideband of a WAV file."
+)
+@click.option("--fade", metavar="DB,TIME", help="Fading of all signals: depth and period, e.g. 15,4s.")
+@click.option(
+    "--at", "at", metavar="PERCENT", help="Stand still at this part of the onset's rotation, e.g. 102%."
+)
+@click.option(
+    "--path",
+    "path",
+    metavar="TIME:PERCENT,...",
+    help="Follow the control, in % of its travel: 0s:35%,4s:45%.",
+)
+@click.option("--seconds", metavar="TIME", default="5s", show_default=True, help="Length of the sound.")
+@click.option("--normalise", is_flag=True, help="Bring the highest peak to 90 % of full scale.")
+@click.option(
+    "-o", "--file", "file", type=click.Path(path_type=Path, dir_okay=False), default=Path("heard.wav")
+)
+@JSON
+@TIME_LIMIT
+@guarded
+def listen(
+    build: Path,
+    band: str | None,
+    output: str | None,
+    carriers: tuple[str, ...],
+    keyed: tuple[str, ...],
+    broadcast: tuple[str, ...],
+    voices: tuple[str, ...],
+    fade: str | None,
+    at: str | None,
+    path: str | None,
+    seconds: str,
+    normalise: bool,
+    file: Path,
+    as_json: bool,
+    time_limit: str,
+) -> None:
+    """What the headphones give, as a WAV file, for signals at the aerial.
+
+    Without --at or --path the control goes slowly through onset and back. LEVEL is the r.m.s. e.m.f. in the
+    aerial, OFFSET the distance from the frequency of oscillation at onset. The file has 10 V for full scale
+    unless --normalise is given.
+    """
+    from dataclasses import replace  # inside, for start-up's sake
+
+    import numpy as np
+
+    from receiver_sim import api, api_envelope
+    from receiver_sim.views import envelope_tables, sound
+
+    signals = _signals(carriers, keyed, broadcast, voices, fade)
+    if not signals:
+        raise UserError("nothing to hear: give at least one of --carrier, --morse, --am, --ssb")
+    length, moves = _time("--seconds", seconds), None if path is None else _path(path)
+    relative = None if at is None else _relative(at)
+    writable_folder(file.absolute().parent)
+    loaded = load(build)
+    known_band(loaded, band)
+    index = _output(loaded, output)
+    with api.Bench(time_limit_s=seconds_of(time_limit)) as bench, progress_bars(as_json) as progress:
+        try:
+            heard = api_envelope.listen(
+                loaded,
+                signals=signals,
+                seconds=length,
+                band=band,
+                output=index,
+                path=moves,
+                relative=relative,
+                bench=bench,
+                progress=progress,
+            )
+        except ValueError as error:
+            raise UserError(str(error)) from None
+        sound.write_wav(heard, file, normalise=normalise)
+        if as_json:
+            emit_json("listen", replace(heard, volts=np.zeros(0)), build=loaded, bench=bench)
+    if not as_json:
+        show(envelope_tables.sound_note(heard, where=str(file)))
+        lost = sound.clipped(heard)
+        if lost > 0.0 and not normalise:
+            click.echo(
+                folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"), err=True
+            )
+
+
+def _time(option: str, text: str) -> float:
+    from receiver_sim.schema.quantity import TIME, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(TIME, "10 ms", "10 min", example="5 s").read(text)
+    except ValueError as error:
+        raise UserError(f"{option} {text!r}: expected a time from 10ms to 10min; {error}") from None
+
+
+def _relative(text: str) -> float:
+    from receiver_sim.schema.quantity import NUMBER, Quantity  # inside, for start-up's sake
+
+    try:
+        return (
+            Quantity(NUMBER, "1", "1000", example="102").read(text.strip().removesuffix("%").strip()) / 100.0
+        )
+    except ValueError as error:
+        raise UserError(
+            f"--at {text!r}: expected a part of the onset's rotation such as 102%; {error}"
+        ) from None
+
+
+def _path(text: str) -> list[tuple[float, float]]:
+    from receiver_sim.schema.quantity import PERCENTAGE, TIME, Quantity  # inside, for start-up's sake
+
+    points = []
+    try:
+        for part in text.split(","):
+            moment, _, place = part.partition(":")
+            points.append(
+                (
+                    Quantity(TIME, "0 s", "10 min", zero=True, example="2 s").read(moment.strip()),
+                    Quantity(PERCENTAGE, "0 %", "100 %", zero=True, example="45 %").read(place.strip()),
+                )
+            )
+    except ValueError as error:
+        raise UserError(
+            f"--path {text!r}: expected times and settings such as 0s:35%,4s:45%; {error}"
+        ) from None
+    return points
+
+
+def _signals(
+    carriers: tuple[str, ...],
+    keyed: tuple[str, ...],
+    broadcast: tuple[str, ...],
+    voices: tuple[str, ...],
+    fade: str | None,
+) -> list[Signal]:
+    from dataclasses import replace  # inside, for start-up's sake
+
+    from receiver_sim.netlist.signals import Sampled, Signal
+    from receiver_sim.views.sound import read_wav
+
+    out: list[Signal] = []
+    for option, kind, texts in (
+        ("--carrier", "carrier", carriers),
+        ("--morse", "morse", keyed),
+        ("--am", "am", broadcast),
+        ("--ssb", "ssb", voices),
+    ):
+        for text in texts:
+            level, offset, rest = _station(option, text)
+            try:
+                audio = Sampled(*read_wav(Path(rest))) if rest and kind in ("am", "ssb") else None
+                if kind == "morse":
+                    out.append(Signal(level, offset, text=rest or ""))
+                elif kind == "am":
+                    out.append(Signal(level, offset, kind="am", audio=audio, depth=0.8 if audio else 0.3))
+                elif kind == "ssb":
+                    out.append(Signal(level, offset, kind="ssb", audio=audio))
+                else:
+                    out.append(Signal(level, offset))
+            except ValueError as error:
+                raise UserError(f"{option} {text!r}: {error}") from None
+    if fade is not None:
+        depth, _, period = fade.partition(",")
+        try:
+            decibels = float(depth.strip().removesuffix("dB"))
+        except ValueError:
+            raise UserError(f"--fade {fade!r}: expected a depth in dB and a period, such as 15,4s") from None
+        if not 0.0 < decibels <= 80.0:
+            raise UserError(f"--fade {fade!r}: the depth lies above 0 and up to 80 dB")
+        seconds = _time("--fade", period.strip())
+        out = [replace(signal, fade_db=decibels, fade_s=seconds) for signal in out]
+    return out
+
+
+def _station(option: str, text: str) -> tuple[float, float, str]:
+    from receiver_sim.schema.quantity import FREQUENCY, VOLTAGE, Quantity  # inside, for start-up's sake
+
+    level, mark, rest = text.partition("@")
+    offset, _, tail = rest.partition(":")
+    negative = offset.strip().startswith("-")
+    size = offset.strip().lstrip("+-")
+    try:
+        if not mark:
+            raise ValueError("there is no '@' in it")
+        volts = Quantity(VOLTAGE, "1 nV", "10 V", example="100 uV").read(level.strip())
+        hertz = Quantity(FREQUENCY, "0 Hz", "50 kHz", zero=True, example="800 Hz").read(size)
+    except ValueError as error:
+        raise UserError(
+            f"{option} {text!r}: expected a level and an offset such as 100uV@800Hz; {error}"
+        ) from None
+    return volts, -hertz if negative else hertz, tail

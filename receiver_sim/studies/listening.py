@@ -1,0 +1,223 @@
+"""What is heard in the headphones while the control follows a path? (envelope view, time runs)"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from receiver_sim.engine import Bench, Deck, Vectors
+from receiver_sim.netlist.envelope import envelope_deck, knob_path
+from receiver_sim.netlist.mode import Mode
+from receiver_sim.netlist.phones import load_impedance, phone_node
+from receiver_sim.netlist.receiver import Cards
+from receiver_sim.netlist.signals import Signal, signal_part
+from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.results.base import FloatArray
+from receiver_sim.results.envelope import Sound
+from receiver_sim.schema import Band, Build
+
+RATE = 24_000.0
+"""Samples a second of the sound, and the longest step of the run: five steps to a cycle at the edge of 5
+kHz."""
+
+CHUNK_S = 0.5
+"""Stretches in which a run is made, each beginning where the one before ended: for progress, memory and
+time limits."""
+
+PHASES, KNOTS = 6, 2
+"""Fewer samples than the map takes: they move the control by 4e-5 of its track (test), which no ear can
+tell."""
+
+Progress = Callable[[int, int], None]
+
+
+def _ignore(_done: int, _total: int) -> None:
+    return None
+
+
+def plan(
+    build: Build,
+    cards: Cards,
+    mode: Mode,
+    *,
+    path: Sequence[tuple[float, float]],
+    signals: Sequence[Signal],
+    reference_hz: float,
+    start: float,
+    stop: float,
+) -> Deck:
+    """Return the deck of one stretch of time: control and signals from `start` to `stop` (s), beginning at
+    rest.
+
+    path: (time in s, rotation 0..1), rising times; before and after it the control stands still.
+    """
+    times, wipers = knob_points(build, path, start=start, stop=stop)
+    sources = [
+        signal_part(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop)
+        for i, signal in enumerate(signals)
+    ]
+    deck = envelope_deck(
+        build,
+        cards,
+        mode,
+        rotation=0.0,
+        reference_hz=reference_hz,
+        phases=PHASES,
+        knots=KNOTS,
+        knob=knob_path(times, wipers),
+        extra="\n".join(sources),
+    )
+    return split_diodes(deck)
+
+
+def knob_points(
+    build: Build, path: Sequence[tuple[float, float]], *, start: float, stop: float
+) -> tuple[list[float], list[float]]:
+    """Return times from 0 and wiper fractions for a stretch of a path; the law of the track is followed
+    within 1e-3."""
+    law = build.regeneration
+    moments, rotations = (np.array(column, dtype=np.float64) for column in zip(*path, strict=True))
+    inside = moments[(moments > start) & (moments < stop)]
+    grid = np.unique(np.concatenate([[start, stop], inside, np.linspace(start, stop, 9)]))
+    wipers = wiper_fraction(np.interp(grid, moments, rotations), law=law.law, mid=law.mid)
+    return [float(t - start) for t in grid], [float(w) for w in wipers]
+
+
+def split_diodes(deck: Deck) -> Deck:
+    """Return the deck with the series resistance of each diode as an element of its own.
+
+    ngspice keeps the node between junction and resistance to itself, where no initial volts reach it.
+    """
+    lines, series = [], {}
+    for line in deck.text.splitlines():
+        found = re.match(r"\.model (\w+) D\((.*) RS=(\S+)\)", line)
+        if found:
+            series[found[1]] = found[3]
+            line = f".model {found[1]} D({found[2]})"  # noqa: PLW2901
+        lines.append(line)
+    out = []
+    for line in lines:
+        words = line.split()
+        if len(words) == 4 and words[0][0].lower() == "d" and words[3] in series:
+            out.append(f"{words[0]} {words[1]} {words[0].lower()}x {words[3]}")
+            out.append(f"R{words[0].lower()}x {words[0].lower()}x {words[2]} {series[words[3]]}")
+        else:
+            out.append(line)
+    return Deck(title=deck.title, text="\n".join(out))
+
+
+def continued(deck: Deck, state: Vectors) -> Deck:
+    """Return the deck with the end of an earlier run as its initial state (`.ic` of nodes, `ic=` of
+    coils)."""
+    lines = []
+    for line in deck.text.splitlines():
+        name = line.split()[0].lower() if line.split() else ""
+        current = f"{name}#branch"
+        if name.startswith("l") and current in state:
+            line = f"{line} ic={float(state[current][-1]):.12g}"  # noqa: PLW2901
+        if name.startswith("d"):
+            ends = line.split()[1:3]
+            junction = _volts(state, ends[0]) - _volts(state, ends[1])
+            line = f"{line} ic={junction:.12g}"  # noqa: PLW2901
+        if not name.startswith(".nodeset"):
+            lines.append(line)
+    volts = [
+        f"v({name})={float(v[-1]):.12g}" for name, v in state.items() if "#" not in name and name != "time"
+    ]
+    lines += [f".ic {' '.join(volts[i : i + 8])}" for i in range(0, len(volts), 8)]
+    return Deck(title=deck.title, text="\n".join(lines))
+
+
+def _volts(state: Vectors, node: str) -> float:
+    return 0.0 if node == "0" else float(state[node][-1])
+
+
+def run(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    mode: Mode,
+    *,
+    band: Band,
+    reference_hz: float,
+    path: Sequence[tuple[float, float]],
+    signals: Sequence[Signal],
+    seconds: float,
+    output: int = 0,
+    progress: Progress = _ignore,
+) -> Sound:
+    """Return the sound at one output (index of the phones) for `seconds` of listening.
+
+    reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset). Raises
+    ValueError for an empty path, no aerial or a length that is none, EngineError when a simulation fails.
+    """
+    if not path or any(b[0] <= a[0] for a, b in pairwise(path)):
+        raise ValueError("a path of the control needs settings at rising times")
+    if signals and mode.aerial is None:
+        raise ValueError("this build has no aerial; add the key 'aerial' for signals to come in")
+    if not seconds > 0.0:
+        raise ValueError(f"a length of sound must be above 0 s, got {seconds}")
+    node = phone_node(build, output)
+    before = bench.engine_seconds
+    total = math.ceil(seconds / CHUNK_S - 1e-9)
+    grid = np.arange(round(seconds * RATE)) / RATE
+    volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)
+    state: Vectors | None = None
+    for k in range(total):
+        start, stop = k * CHUNK_S, min((k + 1) * CHUNK_S, seconds)
+        deck = plan(
+            build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop
+        )
+        with bench.session(deck if state is None else continued(deck, state)) as session:
+            state = session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
+        here = (grid >= start - 1e-12) & (grid < stop - 1e-12)
+        volts[here] = np.interp(grid[here] - start, state["time"], state[node])
+        amplitude[here] = np.interp(grid[here] - start, state["time"], state["amp"])
+        progress(k + 1, total)
+    return reduce(
+        build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
+        amplitude=amplitude, path=path, seconds=bench.engine_seconds - before,
+    )  # fmt: skip
+
+
+def reduce(
+    build: Build,
+    *,
+    band: Band,
+    dial_hz: float,
+    output: int,
+    time: FloatArray,
+    volts: FloatArray,
+    amplitude: FloatArray,
+    path: Sequence[tuple[float, float]],
+    seconds: float,
+) -> Sound:
+    """Turn the volts at an output into the result: d.c. taken off, level from the sensitivity of the
+    phones."""
+    phones = build.phones[output]
+    sound = volts - np.mean(volts)
+    rms = float(np.sqrt(np.mean(sound**2)))
+    # power as of a tone of 1 kHz, at which sensitivities are stated
+    conductance = float((1.0 / load_impedance(build, output, np.array([1000.0])))[0].real)
+    power = rms**2 * conductance
+    level = None if power <= 0.0 else phones.sensitivity + 10.0 * math.log10(power / 1e-3)
+    moments, rotations = (np.array(column, dtype=np.float64) for column in zip(*path, strict=True))
+    few = np.linspace(0, time.size - 1, min(time.size, 500)).astype(int)
+    return Sound(
+        band=band.name,
+        dial_hz=dial_hz,
+        output=phones.name,
+        rate=RATE,
+        volts=sound,
+        peak_v=float(np.abs(sound).max()),
+        rms_v=rms,
+        level_db=level,
+        path_s=time[few],
+        rotation=np.interp(time[few], moments, rotations),
+        amplitude_v=amplitude[few],
+        engine_seconds=seconds,
+    )

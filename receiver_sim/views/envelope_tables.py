@@ -1,0 +1,202 @@
+"""Printed tables of the envelope view."""
+
+from __future__ import annotations
+
+from receiver_sim.results import cautions
+from receiver_sim.results.envelope import (
+    BandOscillation,
+    Detection,
+    OnsetKind,
+    Oscillation,
+    OscillationReport,
+    Sound,
+    Verification,
+)
+from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+
+
+def oscillation_sheet(report: OscillationReport) -> Sheet:
+    """Return how oscillation comes in on each band, comparisons and stability."""
+    sections = [oscillation_table(report)]
+    if any(b.overlays for b in report.bands):
+        sections.append(_overlay_table(report))
+    if any(b.stability for b in report.bands):
+        sections.append(_stability_table(report))
+    return Sheet(f"{report.title}: onset of oscillation", tuple(sections))
+
+
+def oscillation_table(report: OscillationReport) -> Section:
+    """Return one row a band: kind, onset, backlash, amplitude, build-up, drift."""
+    columns = (
+        Column("band", "left"),
+        Column("onset is", "left"),
+        Column("knob\n%"),
+        Column("screen\nV"),
+        Column("backlash\nV"),
+        Column("backlash\ndeg"),
+        Column("top\nV peak"),
+        Column("grid at top\nV"),
+        Column("builds up\nms"),
+        Column("shift\nHz/V"),
+    )
+    rows = tuple(_row(b.oscillation) for b in report.bands)
+    notes = [Note(f"{b.oscillation.band}: {text}") for b in report.bands for text in b.oscillation.warnings]
+    notes += [Note(text) for text in report.warnings]
+    notes.append(
+        Note(
+            "top: amplitude at the hot end with the control fully up; builds up: from thermal volts to 90 %, "
+            "screen 1 % above onset"
+        )
+    )
+    return Section("How oscillation comes in", (Grid(columns, rows), *notes), cautions.ALL)
+
+
+def _row(found: Oscillation) -> tuple[str, ...]:
+    jump, amplitudes = found.jump, found.amplitudes
+    up = found.build_up
+    return (
+        found.band,
+        found.status.value if found.kind is None else found.kind.value,
+        fixed(None if found.onset is None else found.onset.rotation, 1, 100.0),
+        fixed(None if found.onset is None else found.onset.screen_v, 2),
+        fixed(None if jump is None else jump.backlash_v, 2) if found.kind is not OnsetKind.SOFT else "0",
+        fixed(None if jump is None else jump.backlash_deg, 1) if found.kind is not OnsetKind.SOFT else "0",
+        fixed(None if amplitudes is None else float(amplitudes.amplitude_v[-1]), 2),
+        fixed(None if amplitudes is None else float(amplitudes.grid_v[-1]), 2),
+        fixed(None if up is None or up.seconds is None else up.seconds, 1, 1e3),
+        fixed(found.hz_per_v, 2),
+    )
+
+
+def _overlay_table(report: OscillationReport) -> Section:
+    columns = (
+        Column("band", "left"),
+        Column("more to the screen"),
+        Column("onset is", "left"),
+        Column("knob\n%"),
+        Column("backlash\nV"),
+        Column("top\nV peak"),
+    )
+    rows = []
+    for band in report.bands:
+        for found in (band.oscillation, *band.overlays):
+            row = _row(found)
+            more = NOTHING if found.extra_screen_ohm == 0.0 else engineering(found.extra_screen_ohm, "ohm")
+            rows.append((row[0], more, row[1], row[2], row[4], row[6]))
+    return Section("With a weaker supply of the screen", (Grid(columns, tuple(rows)),))
+
+
+def _stability_table(report: OscillationReport) -> Section:
+    columns = (
+        Column("band", "left"),
+        Column("circuit", "left"),
+        Column("holds still", "left"),
+        Column("worst knob\n%"),
+        Column("mode\nHz"),
+        Column("grows\n1/s"),
+        Column("seen in time\nHz"),
+    )
+    rows = [row for band in report.bands for row in _stability_rows(band)]
+    note = Note(
+        "a growing mode at audio frequency is a howl or squegging; the remedies are tried in this order"
+    )
+    return Section("Does the oscillation hold still", (Grid(columns, tuple(rows)), note))
+
+
+def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
+    for found in band.stability:
+        worst = max(
+            found.points, key=lambda p: float(p.rate[0]) if p.rate.size else float("-inf"), default=None
+        )
+        rows.append(
+            (
+                found.band,
+                found.what,
+                "NO" if found.unstable else "yes",
+                fixed(None if worst is None else worst.setting.rotation, 1, 100.0),
+                fixed(None if worst is None or not worst.rate.size else float(worst.frequency_hz[0]), 0),
+                fixed(None if worst is None or not worst.rate.size else float(worst.rate[0]), 0),
+                fixed(None if worst is None else worst.motion_hz, 0),
+            )
+        )
+    return rows
+
+
+def verification_table(check: Verification) -> Section:
+    """Return envelope and reference side by side."""
+    columns = (Column("", "left"), Column("every cycle"), Column("envelope,\nsame ramp"), Column("map"))
+    found = check.oscillation
+    halves = (check.reference, check.envelope)
+    onset = None if found.onset is None else found.onset.screen_v
+    jump = None if found.jump is None else found.jump.backlash_v
+    rows = (
+        ("onset, screen V", *(fixed(r.onset.screen_v, 3) for r in halves), fixed(onset, 3)),
+        ("largest amplitude, V", *(fixed(float(r.amplitude_v.max()), 4) for r in halves), NOTHING),
+        ("backlash on the ramp, V", *(fixed(r.backlash_v, 3) for r in halves), fixed(jump, 3)),
+        ("time in ngspice, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.engine_seconds, 3)),
+    )
+    notes = (
+        Note(
+            f"onset {percent(check.onset_error, 2)} off the map, amplitude at rest "
+            f"{percent(check.amplitude_error, 2)}, "
+            f"along the ramp {percent(check.ramp_error, 2)} at most"
+        ),
+        Note(
+            f"{fixed(check.steps_per_cycle, 1)} steps a cycle; halving the step changes the tank's decay by "
+            f"{percent(check.damping_error, 2)}"
+        ),
+        Note(f"the map took 1/{fixed(check.speed_ratio, 0)} of the time of the reference"),
+        Note("a ramp breaks off late: its backlash exceeds the map's, which is for an endlessly slow hand"),
+    )
+    parts = (Grid(columns, rows), *notes)
+    return Section(f"{check.band}: reference transient", parts, cautions.PLATE_SUPPLY)
+
+
+def detection_table(found: Detection) -> Section:
+    """Return best settings, audio there, overload, bandwidth and locking."""
+    columns = (
+        Column("signal", "left"),
+        Column("best knob\n%"),
+        Column("from onset\n%"),
+        Column("audio\nmV rms"),
+        Column("overload\nmV"),
+    )
+    rows = []
+    for curve, transfer in ((found.am, found.am_transfer), (found.beat, found.beat_transfer)):
+        rows.append(
+            (
+                f"{curve.signal}, {fixed(curve.tone_hz, 0)} Hz",
+                fixed(curve.best.rotation, 1, 100.0),
+                fixed(curve.best.rotation / found.onset.rotation - 1.0, 2, 100.0),
+                fixed(float(curve.audio_v.max()), 2, 1e3),
+                fixed(transfer.overload_v, 3, 1e3),
+            )
+        )
+    notes = (
+        Note(f"audio at {found.output} for {engineering(found.am.carrier_v, 'V')} r.m.s. in the aerial"),
+        Note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"),
+        Note(
+            f"a carrier of {engineering(found.pulling.carrier_v, 'V')} locks the oscillator within "
+            f"{fixed(found.pulling.lock_hz, 0)} Hz each way"
+        ),
+    )
+    return Section(
+        f"{found.band}: detection",
+        (Grid(columns, tuple(rows)), *notes),
+        cautions.PLATE_SUPPLY + cautions.RADIATION,
+    )
+
+
+def sound_note(found: Sound, *, where: str) -> Section:
+    """Return what a sound file holds."""
+    level = "" if found.level_db is None else f", {fixed(found.level_db, 0)} dB SPL as of a 1 kHz tone"
+    notes = (
+        Note(
+            f"{where}: {fixed(found.volts.size / found.rate, 1)} s at {found.output}, "
+            f"{engineering(found.rms_v, 'V')} r.m.s., peak {engineering(found.peak_v, 'V')}{level}"
+        ),
+        *(Note(text) for text in found.warnings),
+    )
+    return Section(f"{found.band}: sound", notes, cautions.RADIATION)

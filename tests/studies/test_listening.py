@@ -1,0 +1,169 @@
+"""Sound: pitch, continuity over stretches, keying, sideband, level, file."""
+
+from __future__ import annotations
+
+import math
+import time
+import wave
+
+import numpy as np
+import pytest
+
+from receiver_sim.netlist.mode import tuned_mode
+from receiver_sim.netlist.signals import Sampled, Signal
+from receiver_sim.studies import amplitude, listening, onset
+from receiver_sim.views.sound import clipped, read_wav, write_wav
+
+
+@pytest.fixture(scope="module")
+def set_up(bench, demo, demo_cards):
+    band = demo.bands[2]
+    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    assert search.onset is not None and search.tuning_farad is not None and found.onset is not None
+    mode = tuned_mode(
+        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        rotation=search.onset.rotation,
+    )  # fmt: skip
+
+    def run(signals, *, part, seconds, path=None):
+        return listening.run(
+            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frequency_hz[0]),
+            path=path or [(0.0, found.onset.rotation * part)], signals=signals, seconds=seconds,
+        )  # fmt: skip
+
+    return run, found
+
+
+def pitch(sound, start):
+    wave_ = sound.volts[int(start * sound.rate) :]
+    spectrum = np.abs(np.fft.rfft(wave_ * np.hanning(wave_.size), 8 * wave_.size))
+    spectrum[: int(100 * 8 * wave_.size / sound.rate)] = 0.0
+    return np.argmax(spectrum) * sound.rate / (8 * wave_.size)
+
+
+def test_a_second_of_beat_note(set_up):
+    """Pitch right within 1 % where the beat is free, seamless over the stretches, in less time than 4 s a
+    second."""
+    run, _ = set_up
+    began = time.perf_counter()
+    sound = run([Signal(20e-6, 1000.0)], part=1.03, seconds=1.0)
+    took = time.perf_counter() - began
+    assert pitch(sound, 0.5) == pytest.approx(1000.0, rel=0.01)
+    # the seam at 0.5 s: no step beyond what the wave itself does from sample to sample
+    seam = int(listening.CHUNK_S * sound.rate)
+    jumps = np.abs(np.diff(sound.volts[seam - 2000 : seam + 2000], 2))
+    assert jumps[1999 - 3 : 1999 + 3].max() < 2.0 * np.quantile(jumps, 0.99)
+    # the issue's 4 s hold for an idle machine of two cores (2.3 s were seen); here with room for a busy one
+    assert took < 12.0
+
+
+def test_stretches_do_not_change_the_sound(set_up, monkeypatch):
+    run, _ = set_up
+    whole = run([Signal(50e-6, 700.0)], part=1.03, seconds=0.4)
+    monkeypatch.setattr(listening, "CHUNK_S", 0.13)
+    parts = run([Signal(50e-6, 700.0)], part=1.03, seconds=0.4)
+    late = slice(int(0.25 * whole.rate), None)
+    difference = np.std(parts.volts[late] - whole.volts[late])
+    # backward Euler in the first step of each stretch, and other steps: some 0.1 % of the wave
+    assert difference < 0.02 * np.std(whole.volts[late])
+
+
+def test_keying_is_heard(set_up):
+    run, _ = set_up
+    sound = run([Signal(100e-6, 800.0, text="E", words_per_minute=12.0, start_s=0.3)], part=1.02, seconds=0.6)
+    power = sound.volts**2
+
+    def loud(a, b):
+        return float(np.mean(power[int(a * sound.rate) : int(b * sound.rate)]))
+
+    assert loud(0.33, 0.39) > 30.0 * loud(0.5, 0.6)
+
+
+def test_upper_sideband_comes_at_its_pitch(set_up):
+    """A 500 Hz tone on a suppressed carrier 300 Hz up is a carrier 800 Hz up; on the lower sideband it is
+    200 Hz down."""
+    run, _ = set_up
+    t = np.arange(4000) / 8000.0
+    audio = Sampled(8000.0, np.sin(2.0 * np.pi * 500.0 * t))
+    upper = run([Signal(30e-6, 300.0, kind="ssb", audio=audio, start_s=0.05)], part=1.03, seconds=0.5)
+    assert pitch(upper, 0.25) == pytest.approx(800.0, rel=0.02)
+    lower = Signal(30e-6, 300.0, kind="ssb", audio=audio, start_s=0.05, sideband="lower")
+    times = lower.times(0.1, 0.4)
+    phase = np.unwrap(np.angle(lower.modulation(times)))
+    assert np.polyfit(times, phase, 1)[0] / (2.0 * np.pi) == pytest.approx(-500.0, rel=1e-3)
+
+
+def test_am_below_onset_and_its_level(set_up, demo):
+    run, _ = set_up
+    weak, strong = (
+        run([Signal(v, 0.0, kind="am", start_s=0.0)], part=0.97, seconds=0.35) for v in (1e-4, 2e-4)
+    )
+    assert pitch(weak, 0.2) == pytest.approx(400.0, rel=0.02)
+    late = slice(int(0.2 * weak.rate), None)
+    assert np.std(strong.volts[late]) > 1.5 * np.std(weak.volts[late])
+    assert strong.level_db is not None and 30.0 < strong.level_db < 120.0
+
+
+def test_the_control_moves_through_onset(set_up):
+    run, found = set_up
+    at = found.onset.rotation
+    sound = run([Signal(1e-4, 900.0)], part=1.0, seconds=0.5, path=[(0.0, at * 0.9), (0.4, at * 1.15)])
+    assert sound.rotation[0] < at < sound.rotation[-1]
+    assert sound.amplitude_v[-1] > 10.0 * sound.amplitude_v[20]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"seconds": 0.0}, "a length of sound must be above 0 s"),
+        ({"seconds": 1.0, "path": [(1.0, 0.4), (0.5, 0.5)]}, "settings at rising times"),
+    ],
+)
+def test_bad_requests(set_up, change, message):
+    run, _ = set_up
+    with pytest.raises(ValueError, match=message):
+        run([Signal(1e-4)], part=1.0, **change)
+
+
+@pytest.mark.parametrize(
+    ("values", "message"),
+    [
+        ({"level_v": 0.0}, "level of a signal must be above 0 V"),
+        ({"level_v": 1e-6, "kind": "ssb"}, "needs audio"),
+        ({"level_v": 1e-6, "depth": 1.2}, "between 0 and 1"),
+        ({"level_v": 1e-6, "text": "§"}, "no Morse code"),
+    ],
+)
+def test_bad_signals(values, message):
+    with pytest.raises(ValueError, match=message):
+        Signal(**values)
+
+
+def test_fading_and_audio_modulation():
+    signal = Signal(1.0, fade_db=20.0, fade_s=2.0, start_s=0.0)
+    times = np.array([0.5, 1.0, 2.0])
+    assert np.abs(signal.modulation(times)) == pytest.approx([10.0**-0.5, 0.1, 1.0], rel=1e-6)
+    audio = Sampled(8000.0, np.sin(2.0 * np.pi * 250.0 * np.arange(8000) / 8000.0))
+    am = Signal(1.0, kind="am", audio=audio, depth=0.5, start_s=0.0)
+    grid = am.times(0.1, 0.2)
+    assert np.abs(am.modulation(grid)).max() == pytest.approx(1.5, rel=1e-3)
+    assert np.diff(grid).max() <= 1.01 / 8000.0
+
+
+def test_files(tmp_path, set_up):
+    run, _ = set_up
+    sound = run([Signal(1e-4, 900.0)], part=1.02, seconds=0.1)
+    write_wav(sound, tmp_path / "a.wav")
+    write_wav(sound, tmp_path / "b.wav", normalise=True)
+    with wave.open(str(tmp_path / "a.wav"), "rb") as file:
+        assert (file.getnchannels(), file.getsampwidth(), file.getframerate()) == (1, 2, 24000)
+        own = np.frombuffer(file.readframes(file.getnframes()), "<i2")
+    assert own / 32767.0 * 10.0 == pytest.approx(np.clip(sound.volts, -10.0, 10.0), abs=10.0 / 32767.0)
+    assert clipped(sound) == float(np.mean(np.abs(sound.volts) > 10.0))
+    rate, samples = read_wav(tmp_path / "b.wav")
+    assert rate == 8000.0 and samples.size == pytest.approx(800, abs=2)
+    assert np.abs(samples).max() == pytest.approx(1.0)
+    (tmp_path / "c.wav").write_bytes(b"no sound at all")
+    with pytest.raises(ValueError, match="no PCM WAV file"):
+        read_wav(tmp_path / "c.wav")
