@@ -118,8 +118,9 @@ def _loading(cards: Cards) -> str:
     tube = cards.detector
     loading = tube.input_loading
     return (
-        f"input loading of the {tube.type}: {loading.kc * 1e12:.3g} uS per MHz and {loading.kh * 1e18:.3g} uS "
-        f"per MHz squared; {loading.source} ({loading.flag}); the figures towards 28 MHz rest on it"
+        f"input loading of the {tube.type}: {loading.kc * 1e12:.3g} uS per MHz and "
+        f"{loading.kh * 1e18:.3g} uS per MHz squared; {loading.source} ({loading.flag}); "
+        "the figures towards 28 MHz rest on it"
     )
 
 

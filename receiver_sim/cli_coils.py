@@ -12,6 +12,7 @@ from receiver_sim.cli_common import (
     BUILD,
     EXIT_SIMULATION,
     JSON,
+    TIME_LIMIT,
     UserError,
     emit_json,
     folded,
@@ -19,6 +20,7 @@ from receiver_sim.cli_common import (
     known_band,
     load,
     progress_bars,
+    seconds_of,
     show,
     writable_folder,
 )
@@ -62,19 +64,27 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 )
 @_OUT
 @JSON
+@TIME_LIMIT
 @guarded
 def coils(
-    build: Path, year: int, region: int, tank_volts: str | None, out: Path | None, as_json: bool
+    build: Path,
+    year: int,
+    region: int,
+    tank_volts: str | None,
+    out: Path | None,
+    as_json: bool,
+    time_limit: str,
 ) -> None:
     """Coils: windings, range, loop gain over the dial, aerial."""
     from receiver_sim import api, api_coils  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_plots, coil_tables
 
+    limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
     folder = None if out is None else writable_folder(out)
     loaded = load(build)
-    with api.Bench() as bench, progress_bars(as_json) as progress:
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         try:
             report = api_coils.coils(
                 loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
@@ -101,18 +111,20 @@ def coils(
 @click.option("--onset", "onset_", metavar="PERCENT", required=True, help="Where onset shall lie, e.g. 45%.")
 @click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
 @JSON
+@TIME_LIMIT
 @guarded
-def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool) -> None:
+def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_limit: str) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
     from receiver_sim import api, api_coils  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
 
+    limit = seconds_of(time_limit)
     target = _quantity("--onset", onset_, parts.Setting)
     loaded = load(build)
     for name in bands:
         known_band(loaded, name)
-    with api.Bench() as bench, progress_bars(as_json) as progress:
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         found = api_coils.find_taps(
             loaded, target=target, bands=bands or None, bench=bench, progress=progress
         )

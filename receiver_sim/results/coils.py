@@ -147,7 +147,8 @@ class DialPoint:
     coil_rp_ohm of the coil alone; loaded_q and rp_ohm of the tank as loaded; share of its losses due to the
     coil, to the tube's input loading, to the grid leak, and to the rest (aerial, filter). tap_ratio: volts
     from tap to ground over those of the tank; transfer_ohm: volts from grid to cathode for an ampere into
-    the cathode, n (1 - n) Rp for an ideal tap; transconductance_s: gain over transfer, the tube's own part.
+    the cathode, n (1 - n) Rp for an ideal tap;
+    transconductance_siemens: gain over transfer, the tube's own part.
     """
 
     dial_hz: float
@@ -164,7 +165,7 @@ class DialPoint:
     other_loss: float
     tap_ratio: float
     transfer_ohm: float
-    transconductance_s: float
+    transconductance_siemens: float
 
 
 @dataclass(frozen=True)

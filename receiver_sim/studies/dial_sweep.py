@@ -56,7 +56,7 @@ def reduce(build: Build, cards: Cards, *, band: Band, found: Onset, gain: float,
         other_loss=1.0 - (coil + tube + leak) / whole,
         tap_ratio=coil_figures(band.coil).sections.tap_ratio,
         transfer_ohm=transfer,
-        transconductance_s=gain / transfer,
+        transconductance_siemens=gain / transfer,
     )
 
 

@@ -92,37 +92,43 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
 
 
 def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Section:
-    """Return what the coils amount to, Q and Rp in the middle of the band."""
-    columns = (
+    """Return what the coils amount to, Q and Rp in the middle of the band; links only where there are any."""
+    linked = any(coil.link_henry is not None for coil in coils)
+    columns = [
         Column("\nband", "left"), Column("L\nuH"), Column("coil\nQ"), Column("loaded\nQ"),
         Column("Rp\nkohm"), Column("sqrt(L/C)\nohm"), Column("own C\npF"), Column("tap\nturns %"),
-        Column("tap\nvolts %"), Column("coup-\nling"), Column("link\nuH"), Column("link\nk"),
-        Column("link C\npF"),
-    )  # fmt: skip
+        Column("tap\nvolts %"), Column("coup-\nling"),
+    ]  # fmt: skip
+    if linked:
+        columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     rows = []
     for coil, span in zip(coils, ranges, strict=True):
-        rows.append(
-            (
-                shorten(coil.band, 11),
-                engineering(coil.inductance_henry * 1e6, ""),
-                fixed(span.coil_q, 0),
-                fixed(span.loaded_q, 0),
-                fixed(span.rp_ohm, 1, 1e-3),
-                fixed(span.reactance_ohm, 0),
-                fixed(coil.self_farad, 1, 1e12),
-                fixed(coil.tap_share, 1, 100.0),
-                fixed(coil.tap_ratio, 1, 100.0),
-                fixed(coil.coupling, 2),
+        row = [
+            shorten(coil.band, 11 if linked else _NAME),
+            engineering(coil.inductance_henry * 1e6, ""),
+            fixed(span.coil_q, 0),
+            fixed(span.loaded_q, 0),
+            fixed(span.rp_ohm, 1, 1e-3),
+            fixed(span.reactance_ohm, 0),
+            fixed(coil.self_farad, 1, 1e12),
+            fixed(coil.tap_share, 1, 100.0),
+            fixed(coil.tap_ratio, 1, 100.0),
+            fixed(coil.coupling, 2),
+        ]
+        if linked:
+            row += [
                 NOTHING if coil.link_henry is None else engineering(coil.link_henry * 1e6, ""),
                 fixed(coil.link_coupling, 2),
                 fixed(coil.link_farad, 2, 1e12),
-            )
-        )
+            ]
+        rows.append(tuple(row))
     text = (
         "Loaded Q and Rp: in the middle of the band with tube input, grid leak and aerial, tube cold. Own C: "
-        "self-capacitance. Coupling: of the two sections. Link C: to the hot end, shield included."
+        "self-capacitance. Coupling: of the two sections."
     )
-    return Section("What they amount to", (Grid(columns, tuple(rows)), _note(text)))
+    if linked:
+        text += " Link C: to the hot end, shield included."
+    return Section("What they amount to", (Grid(tuple(columns), tuple(rows)), _note(text)))
 
 
 def range_table(ranges: Sequence[CoilRange]) -> Section:
@@ -239,7 +245,7 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
                     fixed(point.dial_hz, 3, 1e-6),
                     fixed(point.onset.rotation, 1, 100.0) if point.onset else _short(point.status),
                     fixed(point.gain, 3),
-                    fixed(point.transconductance_s, 0, 1e6),
+                    fixed(point.transconductance_siemens, 0, 1e6),
                     engineering(point.transfer_ohm, ""),
                     fixed(point.coil_q, 0),
                     fixed(point.loaded_q, 0),

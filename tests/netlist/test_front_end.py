@@ -6,7 +6,11 @@ is in that path. Only the tank's inductances come from the coil's figures, which
 
 from __future__ import annotations
 
+import re
+import shutil
+import subprocess
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +27,7 @@ from receiver_sim.netlist.front_end import (
     series_aerial,
     tank_loss,
 )
+from receiver_sim.netlist.probes import CONTROL_NODE
 from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
 from receiver_sim.netlist.tank import SILENCE_V, Tank
 from receiver_sim.physics.aerial import dummy_antenna_impedance
@@ -267,3 +272,30 @@ def test_effective_height_is_an_assumption_only_where_nothing_is_known(wound: Bu
     assert aerial_radiation(demo.aerial, frequency=3.6e6)[2]
     told = demo.aerial.model_copy(update={"effective_height": 3.0})
     assert aerial_radiation(told, frequency=3.6e6)[::2] == (3.0, False)
+
+
+@pytest.mark.parametrize("band", ["160 m", "20 m"])
+def test_batch_ngspice_reads_links_and_feeders_alike(
+    bench: Bench, wound: Build, band: str, tmp_path: Path
+) -> None:
+    """The exported deck of a wound coil in stock ngspice gives the control node's volts of the loaded one."""
+    program = shutil.which("ngspice")
+    assert program, "install the Debian package ngspice for this test"
+    file = tmp_path / "loop.cir"
+    file.write_text(api.deck_text(wound, study="loop", band=band, rotation=0.4), encoding="ascii")
+    done = subprocess.run(
+        [program, "-b", str(file)], capture_output=True, text=True, timeout=60, check=True, cwd=tmp_path
+    )
+    number = r"([-+]?\d\.\d+e[-+]\d+)"
+    rows = re.findall(rf"^\d+\s+{number}\s+{number}\s+{number}\s*$", done.stdout, re.MULTILINE)
+    assert len(rows) == 3, done.stdout
+    one = api.band_named(wound, band)
+    dial = api.dial_frequencies(one)[1]
+    half = dial / (4 * one.coil.q)
+    deck = receiver_deck(wound, api.cards_for(wound), band=one, dial_hz=dial, rotation=0.4)
+    with bench.session(deck) as session:
+        session.alter("vinj", 1.0, "acmag")
+        run = session.ac(dial - half, dial + half, 3, vectors=["frequency", CONTROL_NODE])
+    batch = np.array([float(re_) + 1j * float(im) for _, re_, im in rows])
+    # six digits are printed; reltol is 1e-6
+    assert run[CONTROL_NODE] == pytest.approx(batch, rel=2e-5)
