@@ -1,0 +1,94 @@
+"""The verbs onset, detect and listen as a user meets them."""
+
+from __future__ import annotations
+
+import json
+import wave
+
+import pytest
+from click.testing import CliRunner
+
+from receiver_sim.cli_envelope import detect, listen, onset
+from tests.conftest import BUILDS
+
+DEMO = str(BUILDS / "demo.yaml")
+
+
+def call(command, *args):
+    return CliRunner().invoke(command, [str(a) for a in args], catch_exceptions=False)
+
+
+def test_onset_of_one_band(tmp_path):
+    answer = call(onset, DEMO, "--band", "40 m", "--screen-resistor", "47kohm", "--out", tmp_path)
+    assert answer.exit_code == 0, answer.output
+    words = " ".join(answer.output.split())
+    assert "40 m soft" in words and "47.0 kohm" in words and "Plate supplies kill" in words
+    assert (tmp_path / "amplitude-40-m.png").exists()
+
+
+def test_onset_json():
+    answer = call(onset, DEMO, "--band", "40 m", "--no-modes", "--json")
+    assert answer.exit_code == 0
+    document = json.loads(answer.stdout)
+    band = document["result"]["bands"][0]["oscillation"]
+    assert document["verb"] == "onset" and band["kind"] == "soft" and band["jump"] is None
+
+
+def test_detect(tmp_path):
+    answer = call(detect, DEMO, "--band", "40 m", "--out", tmp_path)
+    assert answer.exit_code == 0, answer.output
+    assert "beat note, 800 Hz" in answer.output and (tmp_path / "sensitivity-40-m.svg").exists()
+
+
+def test_listen_writes_a_file(tmp_path):
+    file = tmp_path / "heard.wav"
+    answer = call(
+        listen, DEMO, "--band", "40 m", "--morse", "50uV@700Hz:E", "--carrier", "10uV@-2kHz", "--fade",
+        "10,2s", "--seconds", "200ms", "--at", "102%", "--normalise", "-o", file,
+    )  # fmt: skip
+    assert answer.exit_code == 0, answer.output
+    assert "dB SPL" in answer.output and "transmits" in " ".join(answer.output.split())
+    with wave.open(str(file), "rb") as sound:
+        assert sound.getnframes() == 4800
+
+
+@pytest.mark.parametrize(
+    ("command", "args", "message"),
+    [
+        (
+            listen,
+            ("--seconds", "1s"),
+            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb",
+        ),
+        (
+            listen,
+            ("--carrier", "800Hz"),
+            "--carrier '800Hz': expected a level and an offset such as 100uV@800Hz",
+        ),
+        (listen, ("--carrier", "1uV@1Hz", "--seconds", "never"), "--seconds 'never': expected a time"),
+        (listen, ("--carrier", "1uV@1Hz", "--path", "0s"), "--path '0s': expected times and settings"),
+        (listen, ("--carrier", "1uV@1Hz", "--at", "x"), "--at 'x': expected a part of the onset's rotation"),
+        (
+            listen,
+            ("--carrier", "1uV@1Hz", "--fade", "much"),
+            "--fade 'much': expected a depth in dB and a period",
+        ),
+        (listen, ("--morse", "1uV@1Hz:"), "the text to key is empty"),
+        (listen, ("--morse", "1uV@1Hz:~"), "no Morse code for '~'"),
+        (listen, ("--carrier", "1uV@1Hz", "--output", "ear"), "no phones 'ear' in this build; there are:"),
+        (onset, ("--band", "2 m"), "no band '2 m'"),
+        (onset, ("--screen-resistor", "big"), "--screen-resistor: expected a resistance such as 47kohm"),
+        (detect, ("--beat", "high"), "--beat 'high': expected a pitch from 50Hz to 5kHz"),
+    ],
+)
+def test_bad_input_is_told_and_nothing_written(tmp_path, monkeypatch, command, args, message):
+    monkeypatch.chdir(tmp_path)
+    answer = call(command, DEMO, *args)
+    assert answer.exit_code == 2
+    assert message in " ".join(answer.output.split())
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_missing_sound_file_is_told(tmp_path):
+    answer = call(listen, DEMO, "--ssb", f"1uV@1Hz:{tmp_path / 'none.wav'}")
+    assert answer.exit_code == 2 and "No such file" in answer.output

@@ -1,0 +1,178 @@
+"""Tables and plots of the envelope view, from results made by hand: data, wording, cautions, width."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+
+from receiver_sim.results import cautions
+from receiver_sim.results.base import Status, plain
+from receiver_sim.results.envelope import (
+    AmplitudeMap,
+    BandOscillation,
+    BuildUp,
+    Detection,
+    DetectionCurve,
+    EnvelopeModes,
+    Jump,
+    OnsetKind,
+    Oscillation,
+    OscillationReport,
+    Pulling,
+    RampReading,
+    Stability,
+    TransferCurve,
+    Verification,
+)
+from receiver_sim.results.onset import ControlSetting
+from receiver_sim.views import envelope_plots, envelope_tables
+from receiver_sim.views.plots import envelope as plots
+from receiver_sim.views.sheet import show
+
+AT = ControlSetting(0.5, 30.0)
+X = np.linspace(0.0, 1.0, 5)
+
+
+def a_map() -> AmplitudeMap:
+    rotation = np.array([0.50, 0.46, 0.44, 0.48, 0.60])
+    return AmplitudeMap(
+        amplitude_v=np.array([0.001, 0.2, 0.4, 0.8, 1.5]),
+        rotation=rotation,
+        rest_screen_v=60.0 * rotation,
+        screen_v=61.0 * rotation,
+        grid_v=np.array([-0.6, -0.7, -0.9, -1.2, -1.6]),
+        frequency_hz=7.1e6 + X,
+        energy_error=1e-6 * X,
+    )
+
+
+def hard() -> Oscillation:
+    jump = Jump(AT, ControlSetting(0.44, 26.4), 0.001, 0.9, 0.4, 3.6, 16.2)
+    return Oscillation(
+        band="40 m", dial_hz=7.1e6, status=Status.OSCILLATES, kind=OnsetKind.HARD, onset=AT, jump=jump,
+        amplitudes=a_map(), build_up=BuildUp(AT, 0.0123, 900.0, 0.9), hz_per_v=0.25, extra_screen_ohm=0.0,
+        tank_hz=7.1e6, tank_q=100.0, tank_ohm=20e3, engine_seconds=0.05,
+    )  # fmt: skip
+
+
+def silent() -> Oscillation:
+    empty = dict.fromkeys(
+        ("kind", "onset", "jump", "amplitudes", "build_up", "hz_per_v", "tank_hz", "tank_q", "tank_ohm")
+    )
+    return Oscillation(
+        band="20 m", dial_hz=14e6, status=Status.DOES_NOT, extra_screen_ohm=0.0, engine_seconds=0.0,
+        warnings=("no setting starts oscillation",), **empty,
+    )  # fmt: skip
+
+
+def a_verification() -> Verification:
+    ramp = RampReading(X, X, X, 60.0 * X, AT, ControlSetting(0.4, 24.0), 0.2, 6.0, 20.0)
+    return Verification(
+        "40 m", 7.1e6, ramp, ramp, hard(), 0.003, -0.004, 0.01, 0.02, 3.7, 40.1, -0.0046, 400.0
+    )
+
+
+def a_report() -> OscillationReport:
+    modes = EnvelopeModes(AT, 0.4, np.array([120.0, -30.0]), np.array([900.0, 0.0]), 2, 640.0, 0.5)
+    calm = dataclasses.replace(
+        modes, rate=np.array([-30.0]), frequency_hz=np.array([0.0]), growing=0, motion_hz=None
+    )
+    steady = (
+        Stability("40 m", 7.1e6, "as built", (modes,), True),
+        Stability("40 m", 7.1e6, "grid leak of 1 Mohm", (calm,), False),
+    )
+    weak = dataclasses.replace(hard(), extra_screen_ohm=47e3)
+    bands = (
+        BandOscillation(hard(), (weak,), steady, a_verification()),
+        BandOscillation(silent(), (), (), None),
+    )
+    return OscillationReport("A set", bands, cautions.ALL, ("a warning of the build",))
+
+
+def a_detection() -> Detection:
+    curve = DetectionCurve("AM 30 %", 1e-4, 400.0, 0.4 + 0.1 * X, 0.1 + X, X, ControlSetting(0.49, 29.0))
+    beat = dataclasses.replace(curve, signal="beat note", tone_hz=800.0, rotation=0.5 + 0.1 * X)
+    transfer = TransferCurve("AM 30 %", 0.49, 1e-6 + X, X, 0.002)
+    pull = Pulling(0.51, 1e-4, 100.0 * (1.0 + X), 90.0 * (1.0 + X), 60.0)
+    return Detection(
+        "40 m", 7.1e6, "headset", AT, curve, beat, transfer, dataclasses.replace(transfer, overload_v=None),
+        pull, 1.0 + X, -X, 55.0,
+    )  # fmt: skip
+
+
+def printed(renderable: object) -> str:
+    out = io.StringIO()
+    show(renderable, out)
+    return out.getvalue()
+
+
+def test_oscillation_sheet():
+    text = printed(envelope_tables.oscillation_sheet(a_report()))
+    words = " ".join(text.split())
+    for expected in (
+        "hard", "50.0", "30.00", "3.60", "16.2", "1.50", "12.3", "does not oscillate",
+        "no setting starts oscillation",
+        "47.0 kohm", "a warning of the build", "NO", "640", "grid leak of 1 Mohm", "Plate supplies kill",
+    ):  # fmt: skip
+        assert expected in words, expected
+    assert max(map(len, text.splitlines())) <= 100
+
+
+@pytest.mark.parametrize(
+    ("renderable", "expected"),
+    [
+        (
+            envelope_tables.verification_table(a_verification()),
+            ("40.1 steps a cycle", "1/400", "6.000", "0.30 %"),
+        ),
+        (
+            envelope_tables.detection_table(a_detection()),
+            ("AM 30 %, 400 Hz", "55.0 Hz", "60 Hz each way", "2.000"),
+        ),
+    ],
+)
+def test_other_tables(renderable, expected):
+    text = printed(renderable)
+    words = " ".join(text.split())
+    assert all(e in words for e in expected), words
+    assert "Plate supplies kill" in words
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_amplitude_plot_shows_both_branches():
+    ax = plots.plot_amplitude(hard(), overlays=(dataclasses.replace(hard(), extra_screen_ohm=47e3),))
+    assert isinstance(ax, Axes)
+    held, lost = ax.lines[0], ax.lines[1]
+    # what runs backwards is drawn apart, and together they hold every point
+    y = np.asarray(held.get_ydata(), dtype=float)
+    z = np.asarray(lost.get_ydata(), dtype=float)
+    assert np.isfinite(y).any() and np.isfinite(z).any()
+    assert np.all(np.isfinite(y) ^ np.isfinite(z))
+    assert [t.get_text() for t in ax.get_legend().get_texts()] == ["as built", "+ 47.0 kohm to the screen"]
+
+
+@pytest.mark.parametrize(
+    "axes",
+    [
+        lambda: plots.plot_amplitude(silent()),
+        lambda: plots.plot_verification(a_verification()),
+        lambda: plots.plot_detection(a_detection()),
+        lambda: plots.plot_pulling(a_detection()),
+    ],
+)
+def test_other_plots_name_their_axes(axes):
+    ax = axes()
+    assert ax.get_xlabel() and ax.get_ylabel()
+
+
+def test_files_and_json(tmp_path):
+    written = envelope_plots.write_onset(a_report(), tmp_path)
+    written += envelope_plots.write_detection(a_detection(), tmp_path)
+    names = {p.name for p in written}
+    assert {"amplitude-40-m.png", "reference-40-m.svg", "sensitivity-40-m.png", "pulling-40-m.svg"} <= names
+    assert all(p.stat().st_size > 1000 for p in written)
+    assert plain(a_report())["bands"][0]["oscillation"]["kind"] == "hard"
