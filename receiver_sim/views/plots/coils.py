@@ -185,10 +185,13 @@ def plot_breakthrough(results: Sequence[Breakthrough], ax: Axes | None = None) -
     The solid line is without the shield, the dotted one with it; the station's frequency is marked.
     """
     ax = style.new_axes() if ax is None else ax
+    both = any(r.shielded is not None for r in results)
     style.dress(
         ax,
-        title="From aerial to grid, without and with the shield",
-        subtitle="Solid: no shield; dotted: shield. E.m.f. as the station's, feeder included; tube cold.",
+        title="From aerial to grid" + (", without and with the shield" if both else ""),
+        subtitle="Solid: no shield; dotted: shield. E.m.f. as the station's, feeder included; tube cold."
+        if both
+        else "Coupled by a capacitor, where no shield helps. Tube cold, so no regeneration.",
         x="Frequency (MHz)",
         y="Grid to cathode over e.m.f. (dB)",
     )
