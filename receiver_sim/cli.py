@@ -32,6 +32,7 @@ from receiver_sim.cli_common import (
     show,
     writable_folder,
 )
+from receiver_sim.cli_envelope import detect, listen, onset
 from receiver_sim.cli_swap import swap
 from receiver_sim.cli_tubes import tubes
 
@@ -303,7 +304,7 @@ def deck(
 
 main.add_command(swap)
 main.add_command(tubes)
-for _command in (coils, tap, wind):
+for _command in (coils, detect, listen, onset, tap, wind):
     main.add_command(_command)
 
 
