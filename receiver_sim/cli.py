@@ -159,7 +159,7 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, t
     end_if_failed(reports)
 
 
-@main.command()
+@main.command(short_help="Response, power, distortion, sound pressure, noise of each output.")
 @BUILD
 @BAND
 @AT
