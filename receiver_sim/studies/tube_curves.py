@@ -29,6 +29,9 @@ _MOST_BIASES = 3
 _KILOHERTZ = 1000.0
 """Frequency of the a.c. runs; the law has no capacitance, so any will do."""
 
+_NO_LEAK_OHM = 1e-3
+"""The jig's grid lead at rest."""
+
 _NICE = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0, 20.0)
 
 
@@ -103,7 +106,7 @@ def _gm_line(session: Session, *, plate_v: float, top: float, bias_v: float | No
     """Step the screen and read gm and gk from the answer to 1 V at the control node."""
     session.alter("vp", plate_v, "dc")
     session.alter("vg", 0.0 if bias_v is None else bias_v, "dc")
-    session.alter("rg", LEAK_OHM if bias_v is None else 1e-6)
+    session.alter("rg", LEAK_OHM if bias_v is None else _NO_LEAK_OHM)
     session.alter("vinj", 1.0, "acmag")
     screens = np.linspace(top / _GM_STEPS, top, _GM_STEPS)
     rows = []
@@ -114,7 +117,7 @@ def _gm_line(session: Session, *, plate_v: float, top: float, bias_v: float | No
         plate, screen = -run["vp#branch"][0].real, -run["vs#branch"][0].real
         rows.append((float(run.op["g"][0].real), float(plate), float(plate + screen)))
     session.alter("vinj", 0.0, "acmag")
-    session.alter("rg", 1e-6)
+    session.alter("rg", _NO_LEAK_OHM)
     grid, gm, gk = (np.array(column) for column in zip(*rows, strict=True))
     return GmLine(bias_v, plate_v, screens, grid, gm, gk)
 

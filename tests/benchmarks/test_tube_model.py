@@ -34,7 +34,7 @@ def plain(card: TubeCard) -> str:
     assert None not in (point.grid, point.screen, point.plate_current)
     ratio = point.grid / point.screen  # type: ignore[operator]
     e1 = point.screen / kp * math.log1p(math.exp(kp * (1.0 / mu + ratio)))  # type: ignore[operator]
-    kg1 = 2.0 * e1**x * math.atan(point.plate / kvb) / point.plate_current  # type: ignore[operator]
+    kg1 = 2.0 * e1**x * math.atan(point.plate / kvb) / point.plate_current
     drive = max(point.grid + point.screen / mu, 0.1)  # type: ignore[operator]
     kg2 = drive**1.5 / (point.screen_current or 0.3 * point.plate_current)  # type: ignore[operator]
     return "\n".join(

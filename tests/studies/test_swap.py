@@ -1,0 +1,260 @@
+"""Substitution: twins, tubes alike in print, remedies shown to work, rank, the practical side."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from receiver_sim import api, api_swap
+from receiver_sim.engine import Bench
+from receiver_sim.results.base import Status
+from receiver_sim.results.swap import DetectorCandidate, SwapReport
+from receiver_sim.schema import Build, changed_build
+from receiver_sim.schema.card import card_for
+from receiver_sim.studies import onset, swap, swap_fitting
+
+TRIED = ("12SJ7", "6SK7", "12SK7", "57", "6C6", "6J7", "EF80")
+
+
+@pytest.fixture(scope="module")
+def report(bench: Bench, demo: Build) -> SwapReport:
+    return api_swap.swap_tubes(demo, tubes=TRIED, bench=bench)
+
+
+@pytest.fixture(scope="module")
+def by_type(report: SwapReport) -> dict[str, DetectorCandidate]:
+    return {c.tube: c for c in report.detectors}
+
+
+def test_the_tube_in_place_is_among_the_candidates(report: SwapReport, demo: Build) -> None:
+    assert {c.tube for c in report.detectors} == {demo.detector.tube, *TRIED}
+    assert [c.tube for c in report.detectors if c.in_place] == [report.reference] == [demo.detector.tube]
+    assert [c.rank for c in report.detectors] == list(range(1, len(TRIED) + 2))
+    assert all(c.failed is None for c in report.detectors)
+
+
+def test_its_onset_is_the_onset_search_itself(
+    report: SwapReport, by_type: dict[str, DetectorCandidate], bench: Bench, demo: Build
+) -> None:
+    for outcome, band in zip(by_type["6SJ7"].bands, demo.bands, strict=True):
+        alone = onset.run(demo, api.cards_for(demo), bench, band=band, dial_hz=api.dial_frequencies(band)[1])
+        assert outcome.onset.onset is not None
+        assert alone.onset is not None
+        assert outcome.onset.onset.screen_v == pytest.approx(alone.onset.screen_v, rel=1e-6)
+
+
+@pytest.mark.parametrize(("six", "twelve"), [("6SJ7", "12SJ7"), ("6SK7", "12SK7")])
+def test_twelve_volt_twins_equal_their_six_volt_tubes(
+    by_type: dict[str, DetectorCandidate], six: str, twelve: str
+) -> None:
+    """The same tube but for its heater (issue 3): the same onset to the search's last step."""
+    for one, other in zip(by_type[six].bands, by_type[twelve].bands, strict=True):
+        assert one.onset.onset is not None
+        assert other.onset.onset is not None
+        assert other.onset.onset.screen_v == pytest.approx(one.onset.onset.screen_v, rel=1e-4)
+    assert by_type[six].fitting.heater_fits
+    assert not by_type[twelve].fitting.heater_fits
+
+
+def test_tubes_of_the_same_curves_have_the_same_onset(by_type: dict[str, DetectorCandidate]) -> None:
+    """57, 6C6 and 6J7 are printed with the same currents and gm at 250/100/-3 V (memory-medium, -high).
+
+    Cathode gm is gm (1 + Is/Ip). Printed to 0.1 mA, Ip = 2.0 and Is = 0.5 mA leave that factor 2.5 % uncertain
+    and gm = 1225 another 0.2 %; the loop gain goes with it, so onset may differ by 2.7 % of T: 0.027 over the
+    slope of T, in volts.
+    """
+    for place in range(len(by_type["57"].bands)):
+        found = [by_type[t].bands[place].onset for t in ("57", "6C6", "6J7")]
+        assert len({o.status for o in found}) == 1, found[0].band
+        if found[0].status is not Status.OSCILLATES:
+            continue
+        volts = [o.onset.screen_v for o in found if o.onset is not None]
+        slope = min(o.slope_per_v for o in found if o.slope_per_v is not None)
+        assert max(volts) - min(volts) <= 0.027 / slope, found[0].band
+
+
+def test_remedies_work_when_they_are_made(
+    report: SwapReport, by_type: dict[str, DetectorCandidate], bench: Bench, demo: Build
+) -> None:
+    """Each change once more, by the onset search on the changed build alone."""
+    places = {o.onset.band: o.onset.onset for o in by_type["6SJ7"].bands}
+    tried = 0
+    for name in ("6SK7", "57"):
+        for remedy in by_type[name].remedies:
+            if remedy.after is None:
+                continue
+            changed = changed_build(demo, {"detector.tube": name, remedy.key: remedy.after})
+            band = next(b for b in changed.bands if b.name == remedy.band)
+            again = onset.run(
+                changed, api.cards_for(changed), bench, band=band, dial_hz=api.dial_frequencies(band)[1]
+            )
+            assert again.onset is not None
+            assert remedy.found == pytest.approx(again.onset.rotation, rel=1e-6)
+            place = places[band.name]
+            assert place is not None
+            assert remedy.works
+            assert abs(again.onset.rotation - place.rotation) <= 0.03
+            tried += 1
+    assert tried >= 10
+
+
+def test_a_resistor_that_cannot_do_it_says_why(by_type: dict[str, DetectorCandidate]) -> None:
+    refused = [m for m in by_type["57"].remedies if m.key == "regeneration.top"]
+    assert [(m.after, m.works, m.reason) for m in refused] == [
+        (None, False, "too little even with none: the regulated volts do not suffice")
+    ]
+
+
+def test_tap_goes_as_the_closed_form_for_an_ideal_tap(bench: Bench, demo: Build) -> None:
+    """T = gk n (1 - n) Rp: with the grid leak and strays of a real set within 5 %, k = 1.
+
+    Two tubes begin at one place of the knob where n (1 - n) times their cathode gm there is the same.
+    """
+    changes: dict[str, str | float | None] = {f"bands[{i}].coil.coupling": 1.0 for i in range(5)}
+    build = changed_build(demo, {**changes, "aerial": None})
+    found = api_swap.swap_tubes(build, tubes=["6SK7"], bench=bench)
+    other = next(c for c in found.detectors if c.tube == "6SK7")
+    band = next(b for b in build.bands if b.name == found.band)
+    tap = next(m for m in other.remedies if m.band == found.band and m.key != "regeneration.top")
+    assert tap.after is not None
+    assert tap.found is not None
+    gks = []
+    for name, coil_tap in (("6SJ7", tap.before), ("6SK7", tap.after)):
+        one = changed_build(
+            build, {"detector.tube": name, f"bands[{_number(build, band)}].coil.tap": coil_tap}
+        )
+        at = api.operating_points(one, rotations=[tap.found], band=band.name, bench=bench)[0]
+        gks.append(api.cathode_transconductance(one, at))
+    product = [n * (1.0 - n) * gk for n, gk in zip((tap.before, tap.after), gks, strict=True)]
+    # 5 %: the tap is rounded to 0.1 % of the turns (2 %), the place of the knob is met within its step
+    assert product[1] == pytest.approx(product[0], rel=0.05)
+
+
+def _number(build: Build, band: object) -> int:
+    return [b.name for b in build.bands].index(band.name)  # type: ignore[attr-defined]
+
+
+# ---------------------------------------------------------------------------- rank
+
+
+def _made(c: DetectorCandidate, **changes: object) -> DetectorCandidate:
+    return dataclasses.replace(c, in_place=False, **changes)  # type: ignore[arg-type]
+
+
+def test_rank_puts_faults_before_figures(by_type: dict[str, DetectorCandidate]) -> None:
+    good = by_type["6SJ7"]
+    assert good.detection is not None
+    loud = dataclasses.replace(good.detection, total_per_v=10.0 * good.detection.total_per_v)
+    none = dataclasses.replace(good.bands[0].onset, onset=None, status=Status.DOES_NOT)
+    dead = dataclasses.replace(good.bands[0], onset=none, kind=None, backlash_v=None, backlash_deg=None)
+    touchy = dataclasses.replace(good.bands[0], backlash_v=2.0, backlash_deg=9.0)
+    made = [
+        _made(good, tube="FAILED", failed="the reason"),
+        _made(good, tube="DEAD", detection=loud, bands=(dead, *good.bands[1:])),
+        _made(good, tube="TOUCHY", detection=loud, bands=(touchy, *good.bands[1:])),
+        _made(good, tube="LOUD", detection=loud),
+        good,
+    ]
+    ranked = swap.rank_detectors(made)
+    assert [c.tube for c in ranked] == ["LOUD", "6SJ7", "TOUCHY", "DEAD", "FAILED"]
+    assert ranked[0].reasons == (
+        "oscillates on all 5 bands",
+        "soft onset",
+        "detects 10.00 times the tube in place",
+    )
+    assert ranked[2].reasons[1] == "hard onset on 160 m"
+    assert ranked[3].reasons[0] == "does not oscillate on 160 m"
+    assert ranked[4].reasons == ("the simulation failed: the reason",)
+
+
+def test_of_equals_the_one_easier_to_fit_leads(report: SwapReport) -> None:
+    names = [c.tube for c in report.detectors]
+    assert names.index("6SJ7") < names.index("12SJ7")
+    assert names.index("6SK7") < names.index("12SK7")
+
+
+# ---------------------------------------------------------------------------- the practical side
+
+
+def test_what_changes_in_the_socket(demo: Build) -> None:
+    place = card_for("6SJ7")
+    twin = swap_fitting.fitting(demo, card_for("6SK7"), place, rf=True)
+    assert (twin.drop_in, twin.pins, twin.shield) == (True, (), "ground pin 1")
+    high = swap_fitting.fitting(demo, card_for("12SJ7"), place, rf=True)
+    assert (high.drop_in, high.heater) == (
+        False,
+        "12.6 V, 0.15 A: the line has 6.3 V; a winding of its own",
+    )
+    low = swap_fitting.fitting(demo, card_for("57"), place, rf=True)
+    # (6.3 - 2.5) V / 1 A = 3.8 ohm, 3.8 W
+    assert low.heater == (
+        "2.5 V, 1 A: the line has 6.3 V; a winding of its own, or 3.8 ohm in series (3.8 W)"
+    )
+    assert (low.other_base, low.cap) == (True, "g1")
+    assert low.shield == "shield can, grounded; shielded lead to the cap"
+    capped = swap_fitting.fitting(demo, card_for("6J7"), place, rf=True)
+    assert not capped.other_base
+    assert "cap: free becomes g1" in capped.pins
+    assert "pin 8: p becomes k" in capped.pins
+    battery = swap_fitting.fitting(demo, card_for("1T4"), place, rf=True)
+    assert not battery.heater_fits
+    assert battery.heater.startswith("1.4 V, 0.05 A: the filament is the cathode")
+
+
+def test_candidates_of_the_detector_have_a_screen_and_are_no_output_tubes(demo: Build) -> None:
+    taken, left = api_swap.candidates_for(demo, "detector")
+    assert {card_for(name).kind for name in taken} <= {"pentode", "tetrode"}
+    assert "6V6GT: output tube" in left
+    assert "6J5: no screen to control" in left
+
+
+# ---------------------------------------------------------------------------- audio
+
+
+@pytest.fixture(scope="module")
+def audio(bench: Bench, demo: Build) -> SwapReport:
+    return api_swap.swap_tubes(demo, tubes=["6J5", "76", "6SJ7"], socket="audio", bench=bench)
+
+
+def test_cathode_resistor_draws_the_reference_current(audio: SwapReport, bench: Bench, demo: Build) -> None:
+    reference = next(c for c in audio.audios if c.in_place)
+    assert reference.plate_a is not None
+    for c in audio.audios:
+        if c.in_place:
+            assert c.remedies == ()
+            continue
+        (remedy,) = c.remedies
+        assert remedy.after is not None
+        assert remedy.works
+        changes: dict[str, str | float | None] = {"audio.tube": c.tube, remedy.key: remedy.after}
+        if c.tied:
+            changes["audio.connection"] = "triode"
+        changed = changed_build(demo, changes)
+        tube = api.operating_points(changed, rotations=[0.5], bench=bench)[0].tubes[-1]
+        # half a step of E24
+        assert tube.plate_a == pytest.approx(reference.plate_a, rel=0.05)
+        assert remedy.found == pytest.approx(tube.plate_a, rel=1e-6)
+
+
+def test_a_pentode_in_a_triode_stage_is_tied(audio: SwapReport) -> None:
+    tied = {c.tube: c.tied for c in audio.audios}
+    assert tied == {"6C5": False, "6J5": False, "76": False, "6SJ7": True}
+
+
+def test_audio_gain_stays_below_mu(audio: SwapReport) -> None:
+    """mu RL/(RL + rp) at most: the gain cannot exceed the card's mu."""
+    for c in audio.audios:
+        points = [p.mu for p in card_for(c.tube).points if p.mu is not None and p.as_ == "triode"]
+        if points:
+            assert c.gain is not None
+            assert 0.3 * max(points) < c.gain < max(points)
+
+
+def test_unsuitable_types_are_refused(demo: Build) -> None:
+    with pytest.raises(
+        ValueError, match=r"^6J5: a triode has no screen to control; name a pentode or a tetrode$"
+    ):
+        api_swap.swap_tubes(demo, tubes=["6J5"])
+    with pytest.raises(KeyError, match="no card for tube '6SJ'"):
+        api_swap.swap_tubes(demo, tubes=["6SJ"])
