@@ -24,7 +24,6 @@ UNITS = {
     "_per_v": "1/V",
     "_hz_per_deg": "Hz/deg",
     "_v_per_m": "V/m",
-    "_siemens": "S",
     "_s": "s",
     "_m": "m",
     "_k": "K",
