@@ -14,20 +14,23 @@ import numpy as np
 
 from receiver_sim import api
 from receiver_sim.engine import Bench
+from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.netlist.phones import fit_of, load_impedance
 from receiver_sim.netlist.receiver import Cards
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioStudy, ClassA, Drive, Limits, OutputLevels
 from receiver_sim.results.check import Grade, Verdict
-from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.hum import HumModulation, HumStudy
 from receiver_sim.results.supply import BatteryLife, LineDrift, Rectified, StartAndStop, SupplyStudy
 from receiver_sim.schema import Build
 from receiver_sim.studies import (
+    amplitude,
     audio_response,
     distortion,
     dropper,
     hum,
+    hum_modulation,
     hum_paths,
     line_drift,
     noise,
@@ -176,6 +179,7 @@ def hum_in_depth(
                 changed = changed.model_copy(update={"supply": build.supply})
             return hum_paths.loudness(api.settle(changed, b), cards, b, **where)  # type: ignore[arg-type]
 
+        modulation = _modulation(build, cards, b, setting)
         ranked = remedies.run(
             given, measure=measure, nulls=[output.best_position for output in against_pot.outputs]
         )
@@ -184,12 +188,41 @@ def hum_in_depth(
         hum=against_pot,
         paths=by_path,
         remedies=ranked,
-        modulation=None,
+        modulation=modulation,
         notes=(
-            "The detector does not oscillate here: hum modulation of an oscillation is not in these figures.",
+            "Tones and paths are those of the detector below onset; hum modulation is told apart.",
             "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
         ),
         cautions=(*hazards, *cautions.ALL),
+    )
+
+
+def _modulation(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> HumModulation | None:
+    """Return how hum modulates the oscillation just above onset; None where the band has no such setting."""
+    search = setting.onset
+    if search.onset is None or search.tuning_farad is None:
+        return None
+    found = amplitude.run(build, cards, b, band=setting.band, onset=search, time_runs=False)
+    mode = tuned_mode(
+        build,
+        cards,
+        b,
+        band=setting.band,
+        dial_hz=search.dial_hz,
+        tuning=search.tuning_farad,
+        rotation=search.onset.rotation,
+    )
+    ripple = hum_paths.ripple_of(build)
+    return hum_modulation.run(
+        build,
+        cards,
+        b,
+        mode,
+        found=found,
+        heater=hum_paths.heater_drive(build),
+        winding=(build.pickup.detector_load, 1),
+        ripple=ripple.lines,
+        ripple_at_receiver=ripple.at_receiver,
     )
 
 

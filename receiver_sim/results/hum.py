@@ -90,10 +90,13 @@ class Remedy:
 class HumModulation:
     """Hum on a carrier that the oscillating detector makes: sidebands by heater and supply.
 
+    rotation: setting of the control, 1 % of screen volts above onset; amplitude_v: peak at the hot end there;
     depth: modulation of the amplitude as a fraction, swing_hz: peak frequency deviation, at each of
     frequency_hz.
     """
 
+    rotation: float
+    amplitude_v: float
     frequency_hz: FloatArray
     depth: FloatArray
     swing_hz: FloatArray

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from receiver_sim.results.audio import AudioStudy, OutputLevels
 from receiver_sim.results.cautions import PLATE_SUPPLY
-from receiver_sim.results.hum import HumPaths, HumStudy, Remedy
+from receiver_sim.results.hum import HumModulation, HumPaths, HumStudy, Remedy
 from receiver_sim.results.supply import Rectified, StartAndStop, SupplyStudy
 from receiver_sim.views import tables
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
@@ -129,6 +129,7 @@ def hum_sheet(title: str, study: HumStudy) -> Sheet:
             tables.hum_table(study.hum),
             *path_tables(study.paths),
             remedy_table(study.remedies),
+            *([] if study.modulation is None else [modulation_section(study.modulation)]),
             Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)),
         ),
         _first(study.cautions),
@@ -191,6 +192,27 @@ def remedy_table(remedies: Sequence[Remedy]) -> Section:
         "tones together; a negative gain makes it louder."
     )
     return Section("Remedies", (Grid(columns, rows), note))
+
+
+def modulation_section(found: HumModulation) -> Section:
+    """Return how hum modulates the oscillation, its strongest lines."""
+    order = sorted(range(len(found.depth)), key=lambda i: -found.depth[i])[:4]
+    columns = (Column("line\nHz"), Column("amplitude\n%"), Column("frequency\n+- Hz"))
+    rows = tuple(
+        (
+            fixed(float(found.frequency_hz[i]), 0),
+            engineering(100.0 * float(found.depth[i]), ""),
+            engineering(float(found.swing_hz[i]), ""),
+        )
+        for i in order
+    )
+    note = _note(
+        f"Knob {percent(found.rotation)}, the screen 1 % above onset, "
+        f"{engineering(found.amplitude_v, 'V')} peak at the hot end. "
+        "By heaters, winding pick-up and ripple; small-signal, so good up to some per cent. "
+        "A whistle on a carrier carries this hum with it."
+    )
+    return Section("Hum modulation of the oscillation", (Grid(columns, rows), note), PLATE_SUPPLY)
 
 
 def supply_sheet(title: str, study: SupplyStudy) -> Sheet:
