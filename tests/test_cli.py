@@ -181,6 +181,7 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
             "--capacitor",
             "10-150pF",
         ],
+        "swap": ["swap", DEMO, "--tubes", "6SK7"],
         "tubes list": ["tubes", "list"],
         "tubes show": ["tubes", "show", "6SJ7"],
         "tubes fit": ["tubes", "fit", str(own)],
