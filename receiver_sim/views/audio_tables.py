@@ -37,12 +37,7 @@ def audio_sheet(title: str, study: AudioStudy) -> Sheet:
         )
         sections.append(Section("Energy at the output transformer", (_note(text),)))
     sections.append(Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)))
-    return Sheet(title, tuple(sections), _first(study.cautions))
-
-
-def _first(cautions: Sequence[str]) -> tuple[str, ...]:
-    """Put hazards of this very build ahead of the standing cautions."""
-    return tuple(sorted(cautions, key=lambda text: not text.startswith("DANGER")))
+    return Sheet(title, tuple(sections), study.cautions)
 
 
 def limits_table(levels: Sequence[OutputLevels]) -> Section:
@@ -132,7 +127,7 @@ def hum_sheet(title: str, study: HumStudy) -> Sheet:
             *([] if study.modulation is None else [modulation_section(study.modulation)]),
             Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)),
         ),
-        _first(study.cautions),
+        study.cautions,
     )
 
 
@@ -228,7 +223,7 @@ def supply_sheet(title: str, study: SupplyStudy) -> Sheet:
         tables.regulator_table(report.regulator),
         drift_table(study),
     ]
-    return Sheet(title, tuple(sections), _first(study.cautions))
+    return Sheet(title, tuple(sections), study.cautions)
 
 
 def rectified_table(result: Rectified, start: StartAndStop) -> Section:

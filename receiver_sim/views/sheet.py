@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 WIDTH = 100
 """Columns of a sheet that goes to a pipe or a file, and the most it takes of a terminal."""
 
+HAZARD = "DANGER"
+"""First word of a caution about the build at hand; it stands before the standing ones."""
+
 _GAP = 2
 """Blanks between columns."""
 
@@ -163,9 +166,10 @@ class Sheet:
     cautions: tuple[str, ...] = ()
 
     def all_cautions(self) -> tuple[str, ...]:
-        """Return the cautions of the sections and its own, each once."""
+        """Return the cautions of the sections and its own, each once, hazards of this very build first."""
         texts = [text for section in self.sections for text in section.cautions]
-        return tuple(dict.fromkeys([*texts, *self.cautions]))
+        ordered = sorted([*texts, *self.cautions], key=lambda text: not text.startswith(HAZARD))
+        return tuple(dict.fromkeys(ordered))
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
         from rich.text import Text  # noqa: PLC0415 - see the module's docstring
