@@ -287,7 +287,7 @@ def listen(
             open_bench,
             _mode(found, open_bench),
             band=found.band,
-            reference_hz=float(oscillation.amplitudes.frequency_hz[0]),
+            reference_hz=float(oscillation.amplitudes.frame_hz[0]),
             path=path,
             signals=signals,
             seconds=seconds,

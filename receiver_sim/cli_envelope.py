@@ -86,7 +86,7 @@ def onset(
     from dataclasses import replace  # inside, for start-up's sake
 
     from receiver_sim import api, api_envelope
-    from receiver_sim.views import envelope_plots, envelope_tables
+    from receiver_sim.views import envelope_tables
 
     ohms, limit = _ohms(resistors), seconds_of(time_limit)
     if out is not None:
@@ -112,6 +112,8 @@ def onset(
         if as_json:
             emit_json("onset", report, build=loaded, bench=bench)
     if out is not None:
+        from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
+
         envelope_plots.write_onset(report, out)
     if not as_json:
         show(envelope_tables.oscillation_sheet(report))
@@ -157,7 +159,7 @@ def detect(
     """How sensitive: AM below onset, beat note above it, best settings, overload, locking."""
     from receiver_sim import api, api_envelope  # inside, for start-up's sake
     from receiver_sim.schema.quantity import FREQUENCY, Quantity
-    from receiver_sim.views import envelope_plots, envelope_tables
+    from receiver_sim.views import envelope_tables
 
     try:
         pitch = Quantity(FREQUENCY, "50 Hz", "5 kHz", example="800 Hz").read(beat)
@@ -176,6 +178,8 @@ def detect(
         if as_json:
             emit_json("detect", found, build=loaded, bench=bench)
     if out is not None:
+        from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
+
         envelope_plots.write_detection(found, out)
     if not as_json:
         show(envelope_tables.detection_table(found))

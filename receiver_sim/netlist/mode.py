@@ -22,6 +22,8 @@ from receiver_sim.schema import Band, Build
 ELECTRODES = ("grid", "tap", "plate", "scr")
 """Nodes of the detector's grid, cathode, plate and screen in the RF deck."""
 
+HARMONICS = (2, 3, 4, 5)
+_TAP_SOURCE = "Itap"
 _POINTS = 11
 _SPAN = 2.0
 """Half of the range swept, in bandwidths of the tank."""
@@ -54,6 +56,8 @@ class Mode:
     aerial: complex | None
     misfit: float
     rest: Mapping[str, float] = field(default_factory=dict)
+    stray: complex = 0j
+    harmonics: tuple[complex, ...] = ()
 
     @property
     def resonance_hz(self) -> float:
@@ -128,6 +132,21 @@ def measure_mode(session: Session, *, dial_hz: float, q: float, aerial: bool) ->
     )
 
 
+def _strays(session: Session, mode: Mode) -> tuple[complex, tuple[complex, ...]]:
+    """Measure what of the impedance from cathode current to grid volts is not the resonance; see `Mode`."""
+    session.alter("vprobe", _SILENCE_V, "dc")
+    session.alter(_TAP_SOURCE, 1.0, "acmag")
+    values = []
+    for order in (1, *HARMONICS):
+        at = order * mode.resonance_hz
+        run = session.ac(at, at, 1, vectors=["frequency", "grid", "tap"])
+        values.append(complex(run["grid"][0] - run["tap"][0]))
+    session.alter(_TAP_SOURCE, 0.0, "acmag")
+    session.alter("vprobe", 0.0, "dc")
+    own = mode.residue / mode.decay * mode.cathode * (mode.grid - mode.cathode)
+    return values[0] - own, tuple(values[1:])
+
+
 def tuned_mode(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, tuning: float, rotation: float
 ) -> Mode:
@@ -135,10 +154,14 @@ def tuned_mode(
 
     rotation: setting of the control (0..1) at which the volts at rest are taken.
     """
-    deck = receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    deck = receiver_deck(
+        build, cards, band=band, dial_hz=dial_hz, rotation=rotation, extra=f"{_TAP_SOURCE} 0 tap dc 0 ac 0"
+    )
     with bench.session(deck) as session:
         session.alter("ctune", tuning)
         point = session.op()
         mode = measure_mode(session, dial_hz=dial_hz, q=band.coil.q, aerial=build.aerial is not None)
+        stray, harmonics = _strays(session, mode)
+    mode = replace(mode, stray=stray, harmonics=harmonics)
     volts = {name: float(v.real[0]) for name, v in point.items() if "#" not in name}
     return replace(mode, rest=volts)

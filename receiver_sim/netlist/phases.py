@@ -55,7 +55,7 @@ def cosines(phases: int) -> list[float]:
     return [math.cos(math.pi * (j + 0.5) / phases) for j in range(phases)]
 
 
-def _shares(cosine: float, knots: list[float]) -> list[float]:
+def shares(cosine: float, knots: list[float]) -> list[float]:
     """Return the weights of the knots at one place (Lagrange)."""
     return [
         float(np.prod([(cosine - other) / (own - other) for other in knots if other != own])) for own in knots
@@ -72,7 +72,7 @@ def phase_subcircuit(
     the grid current (1 V for 1 uA), counted in phase with the tank.
     """
     places = cosines(knots)
-    share = [_shares(c, places) for c in cosines(phases)]
+    share = [shares(c, places) for c in cosines(phases)]
     values: dict[str, Any] = law_values(law, name)
     field = swings.plate * values["plate_reach"] + swings.screen * values["screen_reach"]
     contact, slope = values.pop("contact"), values["grid_slope"]

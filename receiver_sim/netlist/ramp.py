@@ -20,7 +20,7 @@ from receiver_sim.schema import Band, Build
 STEPS_PER_CYCLE = 40
 """Trapezoidal steps a cycle at least; halving the step then changes the tank's decay by less than 1 %."""
 
-OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 itl1=500 itl4=50 method=trap"
+OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap"
 
 
 def ramp_deck(

@@ -27,9 +27,10 @@ class AmplitudeMap:
 
     amplitude_v: peak volts at the hot end of the tank; rotation: setting of the control (0..1);
     rest_screen_v: screen volts at that setting without oscillation (V_set of the amplitude); screen_v:
-    screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz; energy_error: RF
-    power from the tube over the loss in the tank, less one. Points whose setting the control does not reach
-    are left out.
+    screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz: of oscillation;
+    frame_hz: the same as the envelope's time runs have it, which leave out the coil's strays and harmonics;
+    energy_error: RF power from the tube over the loss in the tank, less one. Points whose setting the
+    control does not reach are left out.
     """
 
     amplitude_v: FloatArray
@@ -38,6 +39,7 @@ class AmplitudeMap:
     screen_v: FloatArray
     grid_v: FloatArray
     frequency_hz: FloatArray
+    frame_hz: FloatArray
     energy_error: FloatArray
 
 

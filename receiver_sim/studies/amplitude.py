@@ -12,8 +12,8 @@ from scipy.interpolate import PchipInterpolator
 
 from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, Session, Vectors
 from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck
-from receiver_sim.netlist.mode import Mode, tuned_mode
-from receiver_sim.netlist.phases import PHASES
+from receiver_sim.netlist.mode import HARMONICS, Mode, tuned_mode
+from receiver_sim.netlist.phases import KNOTS, PHASES, cosines, shares
 from receiver_sim.netlist.receiver import Cards
 from receiver_sim.physics.potentiometer import rotation_fraction, wiper_fraction
 from receiver_sim.results.base import FloatArray, Status
@@ -59,6 +59,8 @@ class Balance:
     cross_ma: FloatArray
     rest_wiper: FloatArray
     rest_screen: FloatArray
+    harmonics_ma: FloatArray | None = None
+    """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
 
 
 def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = PHASES) -> Deck:
@@ -66,13 +68,15 @@ def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = 
     return balance_deck(build, cards, mode, guess=guess, phases=phases)
 
 
-def sweep(bench: Bench, deck: Deck, *, guess: float, step: float = STEP) -> Balance:
+def sweep(
+    bench: Bench, deck: Deck, *, guess: float, step: float = STEP, phases: int | None = None
+) -> Balance:
     """Run the sweeps of a balance deck: amplitudes from LOWEST_V to beyond the top of the control.
 
-    guess: wiper fraction that the deck was made with, where the sweeps begin. The sweep ends where even the
-    top of the control no longer pays for the losses; that is found by going an e-fold further at a time, as
-    the circuit beyond (a starved tube) need not have a solution. Raises EngineError when there is none from
-    the start.
+    guess: wiper fraction that the deck was made with, where the sweeps begin; phases: number of samples of
+    its tube, to read harmonics from (None: not). The sweep ends where even the top of the control no longer
+    pays for the losses; that is found by going an e-fold further at a time, as the circuit beyond (a
+    starved tube) need not have a solution. Raises EngineError when there is none from the start.
     """
     good = 0.0
     try:
@@ -85,7 +89,7 @@ def sweep(bench: Bench, deck: Deck, *, guess: float, step: float = STEP) -> Bala
                     break
             beyond = run["knob"] > _BEYOND
             end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
-            return _balance(_sweep(session, math.ceil(end / step) * step, step), rest, step)
+            return _balance(_sweep(session, math.ceil(end / step) * step, step, phases), rest, step, phases)
     except EngineFailed:
         if good == 0.0:
             raise
@@ -93,21 +97,47 @@ def sweep(bench: Bench, deck: Deck, *, guess: float, step: float = STEP) -> Bala
     for end in (good + 1.0, good):
         try:
             with bench.session(deck) as session:
-                return _balance(_sweep(session, end, step / 2.0), rest, step / 2.0)
+                return _balance(_sweep(session, end, step / 2.0, phases), rest, step / 2.0, phases)
         except EngineFailed:
             if end == good:
                 raise
     raise AssertionError("one of the two either returned or raised")
 
 
-def _balance(run: Vectors, rest: tuple[FloatArray, FloatArray], step: float) -> Balance:
+def _balance(run: Vectors, rest: tuple[FloatArray, FloatArray], step: float, phases: int | None) -> Balance:
     keep = slice(round(1.0 / step), None)
     amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _VECTORS)
-    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest)
+    harmonics = None
+    if phases is not None:
+        samples = np.array([run[name][keep] for name in _sampled(phases)])
+        knots = np.array([run[f"xdet.khp{t}"][keep] + run[f"xdet.khs{t}"][keep] for t in range(KNOTS)])
+        harmonics = _harmonics(samples, knots)
+    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest, harmonics)
 
 
-def _sweep(session: Session, end: float, step: float) -> Vectors:
-    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=list(_VECTORS))
+def _sampled(phases: int) -> list[str]:
+    return [f"xdet.fz{j}" for j in range(phases)]
+
+
+def _harmonics(samples: FloatArray, knots: FloatArray) -> FloatArray:
+    """Return components 1 to 5 (mA) of the cathode current from the samples of the merged tube and its
+    knots' factors.
+
+    samples: a row for each phase, knots: a row for each knot; columns are amplitudes.
+    """
+    phases = samples.shape[0]
+    theta = np.pi * (np.arange(phases) + 0.5) / phases
+    factors = np.array([np.array(shares(c, cosines(KNOTS))) @ knots for c in np.cos(theta)])
+    currents = samples * factors
+    rows = [2.0 / phases * np.cos(n * theta) @ currents for n in (1, *HARMONICS)]
+    return np.asarray(np.array(rows).T, dtype=np.float64)
+
+
+def _sweep(session: Session, end: float, step: float, phases: int | None = None) -> Vectors:
+    vectors = list(_VECTORS)
+    if phases is not None:
+        vectors += [*_sampled(phases), *(f"xdet.kh{e}{t}" for e in "ps" for t in range(KNOTS))]
+    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=vectors)
 
 
 def _rest(session: Session, guess: float) -> tuple[FloatArray, FloatArray]:
@@ -134,7 +164,7 @@ def reduce(
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
     loss = 1e3 * mode.decay / abs(mode.residue) * raw.amplitude
-    frequency = mode.resonance_hz + 1e-3 * raw.cross_ma * abs(mode.residue) / raw.amplitude / (2.0 * math.pi)
+    frequency = mode.resonance_hz + _offset(raw, mode) / (2.0 * math.pi)
     amplitudes = AmplitudeMap(
         amplitude_v=raw.amplitude[inside],
         rotation=turn.rotation(raw.wiper[inside]),
@@ -142,6 +172,7 @@ def reduce(
         screen_v=raw.screen[inside],
         grid_v=raw.grid[inside],
         frequency_hz=frequency[inside],
+        frame_hz=(mode.resonance_hz + _turned(raw, mode) / (2.0 * math.pi))[inside],
         energy_error=raw.drive_ma[inside] / loss[inside] - 1.0,
     )
     jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=turn)
@@ -169,6 +200,30 @@ def reduce(
         engine_seconds=seconds,
         warnings=() if raw.wiper[-1] > 1.0 else ("the amplitude at the top of the control lies beyond 20 V",),
     )
+
+
+def _offset(raw: Balance, mode: Mode) -> FloatArray:
+    """Return the oscillation's distance from resonance, rad/s, at each amplitude.
+
+    Currents out of phase (losses of the mode shape) turn the tank; so do the volts that the cathode current
+    and its harmonics make outside the resonance. For a current that depends on the volts alone, without
+    memory, the reactive powers n Im(Z_n) |I_n|^2 of all harmonics add up to zero (Groszkowski 1933), from
+    which that of the first follows.
+    """
+    reach = (mode.cathode * (mode.grid - mode.cathode)).real
+    reactance = np.full_like(raw.amplitude, mode.stray.imag)
+    if raw.harmonics_ma is not None and mode.harmonics:
+        power = (raw.harmonics_ma[:, 1:] / raw.harmonics_ma[:, :1]) ** 2
+        orders = np.array(HARMONICS, dtype=np.float64)
+        reactance = reactance + power @ (orders * np.array([z.imag for z in mode.harmonics]))
+    return np.asarray(
+        _turned(raw, mode) + mode.decay**2 / (reach * abs(mode.residue)) * reactance, dtype=np.float64
+    )
+
+
+def _turned(raw: Balance, mode: Mode) -> FloatArray:
+    """Return the part of it that the envelope deck itself shows."""
+    return np.asarray(1e-3 * raw.cross_ma * abs(mode.residue) / raw.amplitude, dtype=np.float64)
 
 
 class Knob:
@@ -272,7 +327,7 @@ def build_up(
         cards,
         mode,
         rotation=rotation,
-        reference_hz=float(amplitudes.frequency_hz[0]),
+        reference_hz=float(amplitudes.frame_hz[0]),
         with_audio=False,
     )
     span = 40.0 / (mode.decay * advance)
@@ -333,7 +388,9 @@ def run(
         )
         if onset.status is not Status.OSCILLATES:
             return nothing(band, onset, status=onset.status, mode=mode, warnings=_WHY_NOT[onset.status])
-        raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess)
+        # under 'focus' the parting follows every sample, and the samples hold no factors of their own
+        phases = None if cards.detector.law().focus else PHASES
+        raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=phases)
         found = reduce(
             raw,
             build,

@@ -44,7 +44,7 @@ ABOVE = (0.0015, 0.003, 0.005, 0.008, 0.012, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 
 LEVELS = tuple(1e-6 * 10.0 ** (k / 4.0) for k in range(25))
 """Carriers of the transfer curves, V r.m.s.: 1 uV to 1 V."""
 
-OFFSETS = (0.5, 0.9, 1.1, 1.3, 1.7, 2.5, 5.0, 10.0)
+OFFSETS = (0.5, 0.9, 1.1, 1.3, 1.7, 2.5, 5.0)
 """Offsets of the carrier at which the beat is counted, in half-widths of the range of locking."""
 
 
@@ -145,7 +145,7 @@ class Listener:
 
         The beat is counted from the phase of tank against carrier over the second half of the run.
         """
-        frequency = float(np.interp(rotation, self.map.rotation, self.map.frequency_hz))
+        frequency = float(np.interp(rotation, self.map.rotation, self.map.frame_hz))
         amplitude = float(np.interp(rotation, self.map.rotation, self.map.amplitude_v))
         deck = envelope_deck(self.build, self.cards, self.mode, rotation=rotation, reference_hz=frequency)
         current = self.current(carrier_v)
@@ -160,8 +160,17 @@ class Listener:
         tank = np.interp(time, run["time"], run["ti"]) + 1j * np.interp(time, run["time"], run["tq"])
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
         audio = np.interp(time, run["time"], run[self.node])
-        beat = abs(against[-1] - against[0]) / (2.0 * np.pi * (time[-1] - time[0]))
-        return float(beat), float(np.std(audio))
+        return _beat(time, against), float(np.std(audio))
+
+
+def _beat(time: FloatArray, phase: FloatArray) -> float:
+    """Return turns a second of a phase, over whole turns, since a pulled beat is uneven within one; 0 for
+    less than one."""
+    turned = np.abs(phase - phase[0]) / (2.0 * np.pi)
+    whole = math.floor(turned[-1])
+    if whole < 1:
+        return 0.0
+    return float(whole / (np.interp(whole, np.maximum.accumulate(turned), time) - time[0]))
 
 
 def am_curve(ear: Listener, *, carrier_v: float = CARRIER_V) -> DetectionCurve:
@@ -241,11 +250,11 @@ def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:
     amplitude = float(np.interp(rotation, ear.map.rotation, ear.map.amplitude_v))
     lock = abs(ear.mode.residue) * ear.current(carrier_v) / (2.0 * math.pi * amplitude)
     offsets = np.array(OFFSETS) * lock
-    # twenty beats, or what a lock takes to fall in
+    # a dozen beats, or what a lock takes to fall in
     beats = np.array(
         [
             ear.beat_in_time(
-                rotation, carrier_v, offset_hz=float(f), seconds=20.0 / max(f, 0.5 * lock) + 0.02
+                rotation, carrier_v, offset_hz=float(f), seconds=12.0 / max(f, 0.5 * lock) + 0.02
             )[0]
             for f in offsets
         ]

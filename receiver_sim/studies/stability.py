@@ -99,6 +99,10 @@ def watch(
     return motion(run_["time"], run_["amp"])
 
 
+def _rate(modes: ComplexArray) -> float:
+    return float(modes[0].real) if modes.size else -math.inf
+
+
 def run(
     build: Build,
     cards: Cards,
@@ -111,8 +115,8 @@ def run(
     points: int = POINTS,
     seconds: float = 0.3,
 ) -> Stability:
-    """Look for growing modes over the control, and watch the worst setting in a time run of `seconds` (0:
-    not).
+    """Look for growing modes over the control, and watch one of them (else the least damped) in a time run
+    of `seconds` (0: not).
 
     Raises EngineError when a simulation fails, ValueError without an amplitude map.
     """
@@ -131,19 +135,21 @@ def run(
         )
         for i in chosen
     ]
-    worst = int(np.argmax([m[0].real if m.size else -math.inf for m, _ in modes]))
+    growing = [row for row, (_, count) in enumerate(modes) if count > 0]
+    # in the middle of what is unstable it moves fast; at its edge it would take long to be seen
+    watched = growing[len(growing) // 2] if growing else int(np.argmax([_rate(m) for m, _ in modes]))
     rows = []
-    for row, (i, (values, growing)) in enumerate(zip(chosen, modes, strict=True)):
+    for row, (i, (values, count)) in enumerate(zip(chosen, modes, strict=True)):
         rotation = float(amplitudes.rotation[i])
         seen: tuple[float | None, float | None] = (None, None)
-        if row == worst and seconds > 0.0:
+        if row == watched and seconds > 0.0:
             seen = watch(
                 build,
                 cards,
                 bench,
                 mode,
                 rotation=rotation,
-                frequency=float(amplitudes.frequency_hz[i]),
+                frequency=float(amplitudes.frame_hz[i]),
                 seconds=seconds,
             )
         above = values[values.imag >= 0.0]
@@ -153,7 +159,7 @@ def run(
                 amplitude_v=float(amplitudes.amplitude_v[i]),
                 rate=above.real,
                 frequency_hz=above.imag / (2.0 * math.pi),
-                growing=growing,
+                growing=count,
                 motion_hz=seen[0],
                 motion_v=seen[1],
             )

@@ -128,7 +128,7 @@ def test_vanishing_amplitude_is_the_onset_of_the_loop_gain(bench, request, which
         assert result.amplitudes is not None
         # parasitic coils of the tap and the like, which are no resonance, shift the frequency by some g
         # X/(2Q)
-        assert result.amplitudes.frequency_hz[0] == pytest.approx(search.oscillation_hz, rel=3e-5)
+        assert result.amplitudes.frequency_hz[0] == pytest.approx(search.oscillation_hz, rel=1e-5)
 
 
 def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):

@@ -40,7 +40,7 @@ def test_am_against_a_time_run(ear):
     time."""
     rotation, carrier = ear.onset.rotation * 0.97, 200e-6
     level, audio = ear.am(rotation, carrier)
-    resonance = float(ear.map.frequency_hz[0])
+    resonance = float(ear.map.frame_hz[0])
     deck = envelope_deck(ear.build, ear.cards, ear.mode, rotation=rotation, reference_hz=resonance)
     current = ear.current(carrier)
     with ear.bench.session(deck) as session:

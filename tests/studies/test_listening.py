@@ -28,7 +28,7 @@ def set_up(bench, demo, demo_cards):
 
     def run(signals, *, part, seconds, path=None):
         return listening.run(
-            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frequency_hz[0]),
+            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frame_hz[0]),
             path=path or [(0.0, found.onset.rotation * part)], signals=signals, seconds=seconds,
         )  # fmt: skip
 

@@ -44,7 +44,7 @@ def test_rate_of_the_linearised_envelope_is_that_of_a_small_disturbance(bench, d
     frequency = abs(modes[0].imag) / (2.0 * math.pi)
     assert 200.0 < frequency < 20e3
     seen_hz, swing = stability.watch(
-        build, demo_cards, bench, mode, rotation=float(a.rotation[i]), frequency=float(a.frequency_hz[i]),
+        build, demo_cards, bench, mode, rotation=float(a.rotation[i]), frequency=float(a.frame_hz[i]),
         seconds=0.03,
     )  # fmt: skip
     # it ends as a large relaxation, below the frequency of its beginning
@@ -56,7 +56,7 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
     build = squegger(demo)
     mode, found = oscillation(build, demo_cards, bench)
     as_built = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=6, seconds=0.3
+        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=6, seconds=0.2
     )
     assert as_built.unstable
     assert any(p.motion_v is not None for p in as_built.points)

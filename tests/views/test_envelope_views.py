@@ -46,6 +46,7 @@ def a_map() -> AmplitudeMap:
         screen_v=61.0 * rotation,
         grid_v=np.array([-0.6, -0.7, -0.9, -1.2, -1.6]),
         frequency_hz=7.1e6 + X,
+        frame_hz=7.1e6 + X,
         energy_error=1e-6 * X,
     )
 
