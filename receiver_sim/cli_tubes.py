@@ -27,7 +27,7 @@ _TYPES = click.argument("types", nargs=-1, metavar="[TYPE]...")
 
 @click.group()
 def tubes() -> None:
-    """Tube cards: list, show, draw curves, check against published points, fit."""
+    """Tube cards: list, show, curves, check against print, fit."""
 
 
 def _cards(types: tuple[str, ...]) -> list[TubeCard]:

@@ -7,9 +7,24 @@ import dataclasses
 import numpy as np
 import pytest
 
+from receiver_sim.results.base import Status
+from receiver_sim.results.bias import RatingLine
+from receiver_sim.results.envelope import OnsetKind
+from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.swap import (
+    AudioCandidate,
+    BandOutcome,
+    DetectionFigure,
+    DetectorCandidate,
+    Fitting,
+    Remedy,
+    SignalNoise,
+    SwapReport,
+    WeakestSignal,
+)
 from receiver_sim.results.tube_curves import GmLine, PlateLine, PrintedMark, TransferLine, TubeCurves
 from receiver_sim.results.tubes import PointError
-from receiver_sim.views import plots, tube_tables
+from receiver_sim.views import plots, swap_tables, tube_tables
 from receiver_sim.views.sheet import as_text
 
 
@@ -121,3 +136,112 @@ def test_the_sheet_says_which_screen_volts_are_extrapolated(curves: TubeCurves) 
     assert rows["20"].endswith("* extrapolated")
     assert not rows["80"].endswith("* extrapolated")
     assert "the published points have 80 to 100 V on the screen" in text
+
+
+# ---------------------------------------------------------------------------- substitution
+
+
+def outcome(band: str, rotation: float | None, kind: OnsetKind | None = OnsetKind.SOFT) -> BandOutcome:
+    at = None if rotation is None else ControlSetting(rotation, 60.0 * rotation)
+    status = Status.DOES_NOT if rotation is None else Status.OSCILLATES
+    found = Onset(
+        band=band, dial_hz=3.6e6, status=status, onset=at, oscillation_hz=None, slope_per_v=0.02,
+        approach_v=4.0, approach_deg=21.0, at_nine_tenths=None, gain_lowest=0.1, gain_highest=1.7,
+        stops_at=None, tuning_farad=None, evaluations=7,
+    )  # fmt: skip
+    jump = None if kind is None else 0.0 if kind is OnsetKind.SOFT else 3.1
+    return BandOutcome(found, kind, jump, None if jump is None else 4.0 * jump, None)
+
+
+def candidate(tube: str, rank: int, bands: tuple[BandOutcome, ...], **other: object) -> DetectorCandidate:
+    fitting = Fitting(
+        heater_v=4.0, heater_a=0.65, heater_fits=False, heater="4 V, 0.65 A: a winding of its own",
+        base="side-contact", other_base=True, pins=("side-contact socket: 1 g3",), cap="g1",
+        shield="shield can, grounded", drop_in=False,
+    )  # fmt: skip
+    values: dict[str, object] = {
+        "rank": rank, "tube": tube, "in_place": False, "bands": bands, "detection": None, "noise": None,
+        "working": None, "ratings": (), "extrapolated": (f"{tube}: screen at 22 V",), "fitting": fitting,
+        "remedies": (), "reasons": ("because",), "failed": None,
+    }  # fmt: skip
+    return DetectorCandidate(**{**values, **other})  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def report() -> SwapReport:
+    detection = DetectionFigure(320.0, 390.0, 70.0, 160.0, 1.1e-3, -0.61)
+    weakest = (WeakestSignal(500.0, 1.4e-6, 0.37e-6), WeakestSignal(3000.0, 3.4e-6, 0.91e-6))
+    noise = SignalNoise("80 m", 3.6e6, 0.9, 4300.0, 21e3, 0.7, 3.8, 10.0, weakest)
+    remedies = (
+        Remedy(
+            "end resistor above the control", "80 m", "regeneration.top", 22e3, None, 0.42, None, False, "why"
+        ),
+        Remedy("tap", "80 m", "bands[0].coil.tap", 0.04, 0.053, 0.42, 0.431, True, None),
+        Remedy("tap", "40 m", "bands[1].coil.tap", 0.05, 0.061, 0.37, 0.52, False, "misses"),
+    )
+    return SwapReport(
+        title="Shed set",
+        socket="detector",
+        reference="XJ9",
+        band="80 m",
+        detectors=(
+            candidate(
+                "XJ9", 1, (outcome("80 m", 0.42), outcome("40 m", 0.37)),
+                in_place=True, detection=detection, noise=noise,
+            ),
+            candidate(
+                "XJ8", 2, (outcome("80 m", 0.71, OnsetKind.HARD), outcome("40 m", None, None)),
+                remedies=remedies,
+            ),
+            candidate("XJ7", 3, (), failed="no convergence", reasons=("the simulation failed",)),
+        ),
+        audios=(),
+        left_out=("XT1: no screen to control",),
+        notes=("Rank: so and so.",),
+        evaluations=99,
+    )  # fmt: skip
+
+
+def test_swap_plot_marks_onsets_hard_ones_open(report: SwapReport) -> None:
+    ax = plots.plot_swap(report)
+    (soft,), (hard,) = by_gid(ax, "onset-0-0"), by_gid(ax, "onset-1-0")
+    assert (soft.get_xdata()[0], hard.get_xdata()[0]) == (pytest.approx(42.0), pytest.approx(71.0))
+    assert soft.get_markerfacecolor() != "white"
+    assert hard.get_markerfacecolor() == "white"
+    assert by_gid(ax, "onset-1-1") == []
+    words = " ".join(t.get_text() for t in ax.texts)
+    assert "does not oscillate on 40 m" in words
+    assert "the simulation failed" in words
+    assert "0.37 uV" in words
+    assert [t.get_text() for t in ax.get_yticklabels()] == ["XJ9", "XJ8", "XJ7"]
+
+
+def test_swap_sheet_shows_what_misses_and_why(report: SwapReport) -> None:
+    text = as_text(swap_tables.swap_sheet(report))
+    assert all(len(line) <= 100 for line in text.splitlines())
+    (row,) = [line for line in text.splitlines() if line.startswith("XJ8 ") and "(43 %)" in line]
+    assert row.split() == ["XJ8", "-", "5.3", "%", "(43", "%)", "X", "6.1", "%", "(52", "%)"]
+    assert " - end resistor above the control: why (XJ8)" in text
+    (first,) = [line for line in text.splitlines() if line.startswith("1  >XJ9*")]
+    assert first.split()[-3:] == ["4.3", "0.37", "0.91"]
+    assert "no onset" in text
+    assert "71 % h" in text
+
+
+def test_audio_candidates_beyond_a_rating_are_open_bars(report: SwapReport) -> None:
+    fitting = report.detectors[0].fitting
+    over = RatingLine("audio XT2", "plate dissipation", 3.1, 2.5, "W")
+
+    def one(tube: str, gain: float, ratings: tuple[RatingLine, ...]) -> AudioCandidate:
+        return AudioCandidate(
+            1, tube, False, False, gain, 4.2e-3, 5.1, 900.0, ratings, (), fitting, (), (), None
+        )
+
+    audio = dataclasses.replace(
+        report, socket="audio", detectors=(), audios=(one("XT1", 12.5, ()), one("XT2", 14.0, (over,)))
+    )
+    ax = plots.plot_swap(audio)
+    (kept,), (exceeded,) = by_gid(ax, "gain-0"), by_gid(ax, "gain-1")
+    assert (kept.get_width(), exceeded.get_width()) == (12.5, 14.0)
+    assert exceeded.get_facecolor() == (1.0, 1.0, 1.0, 1.0)
+    assert kept.get_facecolor() != exceeded.get_facecolor()
