@@ -39,7 +39,7 @@ _ROUTINE = (
     "Initial Transient Solution",
     "Using SPARSE",  # ngspice 42 and newer, from memory
     "Using KLU",  # likewise
-    # ngspice 44 without its start-up file, as the library alone is packaged; our options do not need it (seen)
+    # ngspice 44 without its start-up file, as the library alone is packaged; not needed by us (seen)
     "Warning: can't find the initialization file",
 )
 

@@ -58,9 +58,10 @@ class StartAndStop:
     """Volts at the receiver after switching on, and at the capacitor that stays charged longest after off.
 
     on_s, on_v: turn-on (tubes draw current as they warm up); highest_v: reached then; surge_a: largest
-    current of a rectifier in the first cycles; off_s, off_v: turn-off from the no-load volts with the bleeder alone,
-    as with the tubes pulled; safe_v: volts taken as safe to touch; discharge_s: time to that, None when it is
-    not reached in the run; closed_s: R C ln(V/safe) of bleeder and all capacitors, None without a bleeder.
+    current of a rectifier in the first cycles; off_s, off_v: turn-off from the no-load volts with the bleeder
+    alone, as with the tubes pulled; safe_v: volts taken as safe to touch; discharge_s: time to that, None
+    when it is not reached in the run; closed_s: R C ln(V/safe) of bleeder and all capacitors, None without a
+    bleeder.
     """
 
     on_s: FloatArray
@@ -109,8 +110,8 @@ class ScreenQuiet:
     """Ripple and noise at the screen of the detector.
 
     ripple_v: r.m.s. of all lines of the ripple; supply_db: how far the path from supply to screen weakens the
-    strongest line (dB); regulator_noise_v: r.m.s. from 100 Hz to 10 kHz from the regulator; drift_v: change of
-    the regulated volts for a rise of `rise_k`.
+    strongest line (dB); regulator_noise_v: r.m.s. from 100 Hz to 10 kHz from the regulator; drift_v: change
+    of the regulated volts for a rise of `rise_k`.
     """
 
     ripple_v: float
