@@ -201,6 +201,8 @@ def _detector_reasons(c: DetectorCandidate, reference: DetectionFigure | None) -
     out += [
         f"{line.quantity} {line.value / line.limit:.2f} of the rating" for line in c.ratings if line.exceeded
     ]
+    if c.ratings and not any(line.exceeded for line in c.ratings):
+        out.append("ratings kept")
     hard = [o.onset.band for o in c.bands if (o.backlash_deg or 0.0) > NOTICEABLE_DEG]
     if hard:
         out.append(f"hard onset on {', '.join(hard)}")

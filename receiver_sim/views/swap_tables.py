@@ -14,7 +14,7 @@ from receiver_sim.results.swap import (
     Remedy,
     SwapReport,
 )
-from receiver_sim.views.numbers import engineering, fixed, percent
+from receiver_sim.views.numbers import engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
 _SHORT = {
@@ -124,7 +124,13 @@ def _bands(candidates: Sequence[DetectorCandidate]) -> Section:
         "Screen volts and knob at onset, the set otherwise as built; h: a hard onset, j: jumps on its way. "
         "'Below range': it oscillates at the lowest setting already."
     )
-    return Section("Onset on every band", (Grid(columns, rows), note), (*PLATE_SUPPLY, *RADIATION))
+    unknown = [
+        Note(f"{c.tube} on {o.onset.band}: backlash not known: {shorten(o.note or '', 120)}", mark=" - ")
+        for c in candidates
+        for o in c.bands
+        if o.onset.onset is not None and o.kind is None
+    ]
+    return Section("Onset on every band", (Grid(columns, rows), note, *unknown), (*PLATE_SUPPLY, *RADIATION))
 
 
 def _outcome(o: BandOutcome) -> str:

@@ -160,10 +160,11 @@ def test_rank_puts_faults_before_figures(by_type: dict[str, DetectorCandidate]) 
     assert [c.tube for c in ranked] == ["LOUD", "6SJ7", "TOUCHY", "DEAD", "FAILED"]
     assert ranked[0].reasons == (
         "oscillates on all 5 bands",
+        "ratings kept",
         "soft onset",
         "detects 10.00 times the tube in place",
     )
-    assert ranked[2].reasons[1] == "hard onset on 160 m"
+    assert ranked[2].reasons[2] == "hard onset on 160 m"
     assert ranked[3].reasons[0] == "does not oscillate on 160 m"
     assert ranked[4].reasons == ("the simulation failed: the reason",)
 
