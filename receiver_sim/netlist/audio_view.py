@@ -22,7 +22,7 @@ from receiver_sim.netlist.templates import render
 from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.schema import Build
 
-OPTIONS = ".options keepopinfo reltol=1e-5 abstol=1e-9 vntol=1e-6 trtol=100 itl1=500"
+OPTIONS = ".options keepopinfo reltol=1e-5 abstol=1e-8 vntol=1e-6 trtol=100 itl1=500"
 """Tight in Newton's search, so that harmonics 80 dB down stand clear of the solver's errors; the step is set
 by the study, so the local error may not shorten it: with a regulator's breakdown on the supply it would do so
 without end.
