@@ -32,7 +32,9 @@ CLOSE_CURRENT = 0.05
 _TAPS = (0.005, 0.499)
 """Taps that are looked at, turns from the grounded end over all turns."""
 
-_TURNS_STEP, _TAP_STEP = 0.1, 0.001
+_TURNS_STEP, _TAP_STEP = 0.05, 0.0005
+"""A tap can be set to a twentieth of a turn, of some hundred turns at most (common practice, no source)."""
+
 _HIGHEST_OHM = 1e6
 _STEPS = 8
 
@@ -103,7 +105,7 @@ def tap(
 ) -> Remedy:
     """Find the tap of one band's coil with which oscillation begins at `rotation`; as `top_resistor`.
 
-    Of a wound coil the tap is in turns, to a tenth; of one known by figures to a thousandth of the turns.
+    Of a wound coil the tap is in turns, to a twentieth; of one known by figures to 0.05 % of the turns.
     """
     number = next(i for i, one in enumerate(build.bands) if one.name == band.name)
     coil = band.coil

@@ -185,9 +185,9 @@ def _change(m: Remedy | None) -> str:
     if m is None or m.after is None:
         return "-"
     if m.what == "tap":
-        value = percent(m.after, 1)
+        value = f"{100.0 * m.after:.4g} %"
     elif m.what == "tap (turns)":
-        value = f"{m.after:.1f} turns"
+        value = f"{m.after:.4g} turns"
     else:
         value = "none" if m.after == 0.0 else engineering(m.after, "ohm", 2)
     found = "no onset" if m.found is None else percent(m.found)

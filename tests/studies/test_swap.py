@@ -127,7 +127,7 @@ def test_tap_goes_as_the_closed_form_for_an_ideal_tap(bench: Bench, demo: Build)
         at = api.operating_points(one, rotations=[tap.found], band=band.name, bench=bench)[0]
         gks.append(api.cathode_transconductance(one, at))
     product = [n * (1.0 - n) * gk for n, gk in zip((tap.before, tap.after), gks, strict=True)]
-    # 5 %: the tap is rounded to 0.1 % of the turns (2 %), the place of the knob is met within its step
+    # 5 %: the tap is rounded to 0.05 % of the turns (1 %), the place of the knob is met within its step
     assert product[1] == pytest.approx(product[0], rel=0.05)
 
 
