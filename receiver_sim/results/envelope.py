@@ -98,7 +98,7 @@ class Oscillation:
     tank_hz: float | None
     tank_q: float | None
     tank_ohm: float | None
-    engine_seconds: float
+    seconds: float
     warnings: tuple[str, ...] = ()
 
 

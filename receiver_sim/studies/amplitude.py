@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import time
 from collections.abc import Mapping
 
 import numpy as np
@@ -197,7 +198,7 @@ def reduce(
         tank_hz=mode.resonance_hz,
         tank_q=mode.q,
         tank_ohm=mode.rp,
-        engine_seconds=seconds,
+        seconds=seconds,
         warnings=() if raw.wiper[-1] > 1.0 else ("the amplitude at the top of the control lies beyond 20 V",),
     )
 
@@ -344,13 +345,13 @@ def kick(volts: float, mode: Mode) -> list[float]:
     return [0.0, 0.0, 1.0e-6, 0.0, 1.1e-6, strength, 2.1e-6, strength, 2.2e-6, 0.0]
 
 
-def _growth(time: FloatArray, amplitude: FloatArray, *, seed: float, setting: ControlSetting) -> BuildUp:
+def _growth(moments: FloatArray, amplitude: FloatArray, *, seed: float, setting: ControlSetting) -> BuildUp:
     final = float(amplitude[-1])
     early = (amplitude > 3.0 * seed) & (amplitude < 0.02 * final)
-    rate = float(np.polyfit(time[early], np.log(amplitude[early]), 1)[0]) if early.sum() > 5 else 0.0
+    rate = float(np.polyfit(moments[early], np.log(amplitude[early]), 1)[0]) if early.sum() > 5 else 0.0
     reached = np.flatnonzero(amplitude >= 0.9 * final)
-    settled = abs(amplitude[-1] - np.interp(0.9 * time[-1], time, amplitude)) < 0.02 * final
-    seconds = float(time[reached[0]]) if reached.size and settled and rate > 0.0 else None
+    settled = abs(amplitude[-1] - np.interp(0.9 * moments[-1], moments, amplitude)) < 0.02 * final
+    seconds = float(moments[reached[0]]) if reached.size and settled and rate > 0.0 else None
     return BuildUp(setting=setting, seconds=seconds, rate=rate, final_v=final)
 
 
@@ -375,7 +376,7 @@ def run(
     law = build.regeneration
     rotation = onset.onset.rotation if onset.onset is not None else 0.5
     guess = float(wiper_fraction(rotation, law=law.law, mid=law.mid))
-    before = bench.engine_seconds
+    began = time.perf_counter()
     try:
         mode = tuned_mode(
             build,
@@ -398,7 +399,7 @@ def run(
             band=band,
             dial_hz=onset.dial_hz,
             status=onset.status,
-            seconds=bench.engine_seconds - before,
+            seconds=time.perf_counter() - began,
         )
         grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, ValueError) as error:
@@ -424,7 +425,7 @@ def nothing(
         "tank_hz": None if mode is None else mode.resonance_hz,
         "tank_q": None if mode is None else mode.q,
         "tank_ohm": None if mode is None else mode.rp,
-        "engine_seconds": 0.0,
+        "seconds": 0.0,
         "warnings": warnings,
     }
     return Oscillation(**values)  # type: ignore[arg-type]

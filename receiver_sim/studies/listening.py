@@ -162,7 +162,7 @@ def run(
     if not seconds > 0.0:
         raise ValueError(f"a length of sound must be above 0 s, got {seconds}")
     node = phone_node(build, output)
-    before = bench.engine_seconds
+    spent = 0.0
     total = math.ceil(seconds / CHUNK_S - 1e-9)
     grid = np.arange(round(seconds * RATE)) / RATE
     volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)
@@ -174,13 +174,14 @@ def run(
         )
         with bench.session(deck if state is None else continued(deck, state)) as session:
             state = session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
+        spent += state.engine_seconds
         here = (grid >= start - 1e-12) & (grid < stop - 1e-12)
         volts[here] = np.interp(grid[here] - start, state["time"], state[node])
         amplitude[here] = np.interp(grid[here] - start, state["time"], state["amp"])
         progress(k + 1, total)
     return reduce(
         build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
-        amplitude=amplitude, path=path, seconds=bench.engine_seconds - before,
+        amplitude=amplitude, path=path, seconds=spent,
     )  # fmt: skip
 
 

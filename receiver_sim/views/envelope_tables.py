@@ -45,7 +45,8 @@ def oscillation_table(report: OscillationReport) -> Section:
     notes += [Note(text) for text in report.warnings]
     notes.append(
         Note(
-            "top: amplitude at the hot end with the control fully up; builds up: from thermal volts to 90 %, "
+            "top: amplitude at the hot end at the last setting computed, a few per cent from fully up; "
+            "builds up: from thermal volts to 90 %, "
             "screen 1 % above onset"
         )
     )
@@ -135,7 +136,7 @@ def verification_table(check: Verification) -> Section:
         ("onset, screen V", *(fixed(r.onset.screen_v, 3) for r in halves), fixed(onset, 3)),
         ("largest amplitude, V", *(fixed(float(r.amplitude_v.max()), 4) for r in halves), NOTHING),
         ("backlash on the ramp, V", *(fixed(r.backlash_v, 3) for r in halves), fixed(jump, 3)),
-        ("time in ngspice, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.engine_seconds, 3)),
+        ("time, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.seconds, 3)),
     )
     notes = (
         Note(

@@ -56,7 +56,7 @@ def hard() -> Oscillation:
     return Oscillation(
         band="40 m", dial_hz=7.1e6, status=Status.OSCILLATES, kind=OnsetKind.HARD, onset=AT, jump=jump,
         amplitudes=a_map(), build_up=BuildUp(AT, 0.0123, 900.0, 0.9), hz_per_v=0.25, extra_screen_ohm=0.0,
-        tank_hz=7.1e6, tank_q=100.0, tank_ohm=20e3, engine_seconds=0.05,
+        tank_hz=7.1e6, tank_q=100.0, tank_ohm=20e3, seconds=0.05,
     )  # fmt: skip
 
 
@@ -65,7 +65,7 @@ def silent() -> Oscillation:
         ("kind", "onset", "jump", "amplitudes", "build_up", "hz_per_v", "tank_hz", "tank_q", "tank_ohm")
     )
     return Oscillation(
-        band="20 m", dial_hz=14e6, status=Status.DOES_NOT, extra_screen_ohm=0.0, engine_seconds=0.0,
+        band="20 m", dial_hz=14e6, status=Status.DOES_NOT, extra_screen_ohm=0.0, seconds=0.0,
         warnings=("no setting starts oscillation",), **empty,
     )  # fmt: skip
 
