@@ -14,7 +14,7 @@ Space current, after Child (1911) and Langmuir (1913) with the equivalent grid v
 Above the foot this is perveance w**(degree - exponent) (Vg + contact + U)**exponent. Deviations from Koren:
 the foot follows the field of all positive electrodes instead of the plate alone and keeps a thermal floor, so
 that no current rises faster with the grid than a retarding field at cathode temperature lets it. With such a
-foot the exponent is Child's 3/2 for every type tried; a foot of fixed width would ask for 1.25 in the 6SJ7.
+foot the exponent is Child's 3/2 for every type tried; a foot of fixed width would ask for 1.3 in the 6SJ7.
 Langmuir's scaling theorem makes the degree 3/2 for any shape of electrodes if all volts, counted from the
 contact potential, grow together.
 
@@ -26,16 +26,16 @@ field and the foot grow in geometric series (factor f = section_ratio**i) and th
 Division, a rational form of the square-root-like laws of Tellegen and of Spangenberg (1948, ch. 9), smooth
 through the origin, with a = max(Vp, 0), b = max(Vs, 0):
 
-    Ip = I F,   F = division a**2/(division a**2 + a**2 + (knee b)**2)
+    Ip = I F,   F = division a**2/(division a**2 + a**2 + (knee b)**2 + 0.1 V**2)
     Is = I (1 - F) b**2/(b**2 + 0.1 V**2)
 
 So far above the knee Ip/Is nears `division`, and falls by (knee Vs/Vp)**2 of it; the plate takes nothing at
 Vp <= 0 nor the screen at Vs <= 0, and both turn on with a horizontal tangent. Electrons that find no positive
-electrode turn back. With `focus` (0 for most types) the last two terms of F's denominator gain a factor
+electrode turn back. With `focus` (0 for most types) the middle terms of F's denominator gain a factor
 1 + focus spread ln(1 + exp(y)): the screen's share falls as the grid goes negative and its wires focus the
 electrons between those of the screen; spread ln(1 + exp(y)) is the driving voltage over the field.
-In a screen-grid tetrode a share of the plate's electrons, emission a**2/(a**2 + emission_volts**2), comes back
-as secondaries and crosses to the screen where that is the more positive (dynatron effect, Hull 1918).
+In a screen-grid tetrode a share of the plate's electrons, emission a**2/(a**2 + emission_volts**2), comes
+back as secondaries and crosses to the screen where that is the more positive (dynatron effect, Hull 1918).
 """
 
 from __future__ import annotations
@@ -56,9 +56,6 @@ SMOOTHING_V = 0.1
 
 GATE_V2 = 0.1
 """Square (V^2) of the positive electrodes' volts at which half the space current finds a way out."""
-
-TINY_V2 = 1e-9
-"""Keeps the parting of the current defined where neither electrode is positive (V^2)."""
 
 LIMIT = 80.0
 """Beyond it ln(1 + exp(x)) is x to double precision, and exp is left out for fear of overflow."""
@@ -193,7 +190,7 @@ def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tup
             * law.spread
             * softplus((np.asarray(grid_v, dtype=float) + law.contact + field) / width)
         )
-    plate = plate / (plate + rest + TINY_V2)
+    plate = plate / (plate + rest + GATE_V2)
     screen = (1.0 - plate) * b * b / (b * b + GATE_V2)
     if law.emission > 0.0:
         over = (np.asarray(plate_v, dtype=float) - np.asarray(screen_v, dtype=float)) / law.emission_width

@@ -10,7 +10,8 @@ from receiver_sim.physics.tube_law import TubeLaw
 from receiver_sim.schema.card import Fact, Point, TubeCard, describe_bias
 
 GATES = {"plate_current": 0.05, "gm": 0.05, "screen_current": 0.10, "mu": 0.05, "rp": 0.15, "bias": 0.20}
-"""Largest error allowed at a published figure; rp of pentodes is shown, not gated (sheets: 'approximately')."""
+"""Largest error allowed at a published figure; rp of pentodes is shown, not gated (sheets: 'approximately').
+"""
 
 
 @dataclass(frozen=True)

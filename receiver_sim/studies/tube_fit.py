@@ -1,9 +1,9 @@
 """Fits the tube law to the published points of a card: deterministic least squares, priors named.
 
 Residuals are logarithms of model over print, each divided by what it may be off: the scatter that the law
-itself and averaged sheets leave, half the last printed digit, stated errors of the electrode volts, all widened
-by the point's flag. Each parameter carries a prior, so that a card with one full point still gives a law, and
-says what its parameters rest on.
+itself and averaged sheets leave, half the last printed digit, stated errors of the electrode volts, all
+widened by the point's flag. Each parameter carries a prior, so that a card with one full point still gives a
+law, and says what its parameters rest on.
 """
 
 from __future__ import annotations
@@ -12,14 +12,16 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
+from receiver_sim.results.card_text import fit_block
 from receiver_sim.results.tubes import (
     FitCheck,
     FitResult,
@@ -30,7 +32,8 @@ from receiver_sim.results.tubes import (
     fact_error,
     point_errors,
 )
-from receiver_sim.schema.card import FIT_MARK, Fact, Point, Prior, TubeCard, load_card
+from receiver_sim.schema.card import FIT_MARK, Fact, Point, TubeCard, load_card
+from receiver_sim.schema.priors import FLOORS, DefaultPrior, priors
 
 FLAG_FACTOR = {
     "seen": 1.0, "measured": 1.0, "calc": 1.0, "memory-high": 1.0, "memory-medium": 1.5, "memory-low": 4.0,
@@ -45,8 +48,9 @@ SCATTER = {
     "rp": 0.06,
     "rp_pentode": 0.25,
 }
-"""One standard deviation (relative) of a printed figure about the law before rounding; a choice, no source, that
-the residuals bear out: their median over all cards is about half of it."""
+"""One standard deviation (relative) of a printed figure about the law before rounding; a choice, no source,
+that the residuals bear out: their median over all cards is about half of it.
+"""
 
 BOUNDED = 2.0
 """Misses of so many deviations count double: averaged and rounded figures have no long tails, so many small
@@ -56,95 +60,11 @@ BIAS_SCATTER = 0.07
 """The same of the bias at which a tube is printed as cut off, relative to that bias."""
 
 
+Vector: TypeAlias = Sequence[float] | npt.NDArray[np.float64]
+
+
 class FitRefused(Exception):  # noqa: N818 - a refusal, not a failure
     """The points cannot determine the parameters; the message says which and what to add."""
-
-
-@dataclass(frozen=True)
-class DefaultPrior:
-    """Centre and spread of a parameter before any point; of its logarithm if `log`. `spread` 0 fixes it."""
-
-    name: str
-    value: float
-    spread: float
-    log: bool
-    reason: str
-
-
-def _p(name: str, value: float, spread: float, reason: str, *, log: bool = False) -> DefaultPrior:
-    return DefaultPrior(name, value, spread, log, reason)
-
-
-_COMMON = (
-    _p("perveance", 1e-3, 3.0, "none: any size of cathode", log=True),
-    _p("exponent", 1.5, 0.0, "Child-Langmuir 3/2: freeing it within 0.1 betters neither fit nor prediction"),
-    _p("degree", 1.5, 0.05, "Langmuir's scaling: current goes with the 3/2 power of all volts together"),
-    _p(
-        "contact",
-        0.5,
-        0.25,
-        "contact potential of an oxide cathode; floating grids rest at -0.5 to -1 V (seen)",
-    ),
-    _p(
-        "spread",
-        0.15,
-        0.5,
-        "printed 10 uA cut-offs lie 1.3 to 1.8 times as deep as the plain law's",
-        log=True,
-    ),
-    _p("foot", 0.13, 0.0, "retarding field: kT/e = 0.09 V at 1050 K, times the exponent"),
-)
-_TRIODE = (_p("mu_plate", 20.0, 1.5, "none: medium-mu triodes", log=True),)
-_SCREENED = (
-    _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
-    _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
-    _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
-    _p(
-        "knee",
-        0.3,
-        0.5,
-        "plate families bend at a tenth to a third of the screen volts, memory-low",
-        log=True,
-    ),
-    _p("focus", 0.0, 0.0, "no sheet shows it but where a card's own prior frees it and says why"),
-)
-_REMOTE = (
-    _p("section_ratio", 2.0, 0.4, "pitch of variable-mu grids changes about twofold and more", log=True),
-    _p("section_weight", 0.25, 1.0, "the open part of the grid is the smaller one", log=True),
-    _p("sections", 3, 0.0, "three keep gm against bias as straight on log paper as sheets draw it"),
-)
-_TETRODE = (
-    _p("emission", 1.0, 0.0, "the dip of screen-grid tetrodes comes close to zero current, memory-low"),
-    _p("emission_volts", 25.0, 0.0, "the dip's bottom lies at some 20 to 40 V, memory-low"),
-    _p("emission_width", 8.0, 0.0, "secondaries leave with a few volts; smooths the crossing, memory-low"),
-)
-_GRID = (
-    _p("grid_perveance", 4e-4, 0.0, "some 0.3 mA at +1 V on the grid, memory-low"),
-    _p("grid_contact", -0.19, 0.0, "30 nA at -0.9 V: floating grids rest at -0.5 to -1 V (seen)"),
-    _p("grid_foot", 0.225, 0.0, "e-fold 0.15 V; texts give 0.1 to 0.25 V (memory-low)"),
-)
-
-
-_FLOORS = {"exponent": 0.3, "degree": 0.3, "focus": 0.0}
-"""Where a parameter that is not fitted by its logarithm ends."""
-
-
-def priors(card: TubeCard) -> list[DefaultPrior]:
-    """Return the priors of a card: the defaults of its kind with the card's own in their place."""
-    own = [*_COMMON, *(_TRIODE if card.kind == "triode" else _SCREENED)]
-    own += _REMOTE if card.cutoff == "remote" else ()
-    own += _TETRODE if card.kind == "tetrode" else ()
-    own += _GRID
-    unknown = set(card.priors) - {p.name for p in own}
-    if unknown:
-        raise FitRefused(f"{card.type}: no such parameter: {sorted(unknown)}; known: {[p.name for p in own]}")
-    return [_replaced(p, card.priors.get(p.name)) for p in own]
-
-
-def _replaced(prior: DefaultPrior, own: Prior | None) -> DefaultPrior:
-    if own is None:
-        return prior
-    return replace(prior, value=own.value, spread=own.spread, reason=own.reason)
 
 
 def solve_bias(law: TubeLaw, point: Point) -> tuple[float, float, float]:
@@ -199,7 +119,8 @@ def _log(ratio: float) -> float:
 
 
 def _weighed(miss: float, doubtful: bool) -> float:
-    """Return the residual for a miss in deviations: steeper than plain for print, flatter for what is doubtful.
+    """Return the residual for a miss in deviations: steeper than plain for print, flatter for what is
+    doubtful.
 
     A figure recalled with little confidence may be plain wrong and must not bend the others: its cost grows
     with the miss instead of its square (Huber's idea, 1964, in smooth form).
@@ -259,7 +180,7 @@ def _fact_residual(law: TubeLaw, fact: Fact) -> float:
 
 
 def fact_bias(law: TubeLaw, fact: Fact) -> float:
-    """Return the bias (V) at which the law meets a fact's quantity; the nearer end of 3 to 0.1 times if none."""
+    """Return the bias (V) at which the law meets a fact (the nearer end of the search if none)."""
     wanted = fact.plate_current if fact.gm is None else fact.gm
     assert wanted is not None
 
@@ -284,7 +205,7 @@ class _Problem:
     def free(self) -> list[DefaultPrior]:
         return [p for p in self.known if p.spread > 0]
 
-    def law(self, z: Sequence[float]) -> TubeLaw:
+    def law(self, z: Vector, /) -> TubeLaw:
         values: dict[str, Any] = {p.name: p.value for p in self.known if p.spread == 0}
         for prior, x in zip(self.free, z, strict=True):
             values[prior.name] = math.exp(min(max(x, -60.0), 60.0)) if prior.log else float(x)
@@ -297,10 +218,10 @@ class _Problem:
     def bounds(self) -> tuple[list[float], list[float]]:
         """Six spreads to either side of each prior, far beyond what any point asks for."""
         pairs = list(zip(self.centres(), self.free, strict=True))
-        low = [max(c - 6.0 * p.spread, _FLOORS.get(p.name, -math.inf)) for c, p in pairs]
+        low = [max(c - 6.0 * p.spread, FLOORS.get(p.name, -math.inf)) for c, p in pairs]
         return low, [c + 6.0 * p.spread for c, p in pairs]
 
-    def residuals(self, z: Sequence[float]) -> list[float]:
+    def residuals(self, z: Vector, /) -> list[float]:
         law = self.law(z)
         out: list[float] = []
         for index, point in enumerate(self.card.points):
@@ -348,7 +269,7 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
 
     Raises FitRefused if the points cannot determine the parameters.
     """
-    problem = _Problem(card, priors(card), leave_out)
+    problem = _Problem(card, _known(card), leave_out)
     _refuse_too_few(card, leave_out)
     z, covariance, cost = _solve(problem)
     law = _rounded(problem.law(z))
@@ -359,7 +280,7 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
     if leave_out is None:
         _refuse_undetermined(card, parameters)
     outer = np.outer(deviations, deviations)
-    correlation = tuple(tuple(round(float(c), 3) for c in row) for row in covariance / outer)
+    correlation = tuple(tuple(round(float(c), 5) for c in row) for row in covariance / outer)
     return FitResult(
         type=card.type,
         points=points_digest(card),
@@ -370,6 +291,13 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
         cost=cost,
         **_ranges(card),
     )
+
+
+def _known(card: TubeCard) -> list[DefaultPrior]:
+    try:
+        return priors(card)
+    except ValueError as error:
+        raise FitRefused(str(error)) from None
 
 
 def _parameter(prior: DefaultPrior, value: float, spread: float | None) -> FittedParameter:
@@ -384,7 +312,10 @@ def _parameter(prior: DefaultPrior, value: float, spread: float | None) -> Fitte
 
 def _rounded(law: TubeLaw) -> TubeLaw:
     """Return the law with 6 significant digits: more than any figure bears, the same text on any machine."""
-    values = {k: float(f"{v:.6g}") if isinstance(v, float) else v for k, v in law.parameters().items()}
+    values: dict[str, Any] = {
+        name: float(f"{value:.6g}") if isinstance(value, float) else value
+        for name, value in law.parameters().items()
+    }
     return TubeLaw(**values)
 
 
@@ -395,7 +326,8 @@ def _refuse_too_few(card: TubeCard, leave_out: int | None) -> None:
 
 
 UNDETERMINED = 1.0
-"""Relative deviation of perveance or mu beyond which a fit is refused: one deviation is then the whole value."""
+"""Relative deviation of perveance or mu beyond which a fit is refused: one deviation is then the whole value.
+"""
 
 
 def _refuse_undetermined(card: TubeCard, parameters: list[FittedParameter]) -> None:
@@ -408,8 +340,8 @@ def _refuse_undetermined(card: TubeCard, parameters: list[FittedParameter]) -> N
     ]
     if loose:
         raise FitRefused(
-            f"{card.type}: the points determine {' and '.join(loose)} only; add a point at another grid or plate "
-            "voltage, or gm or mu at a point there is"
+            f"{card.type}: the points determine {' and '.join(loose)} only; add a point at another grid or "
+            "plate voltage, or gm or mu at a point there is"
         )
 
 
@@ -458,35 +390,6 @@ def leave_one_out(card: TubeCard, progress: Callable[[int, int], None] | None = 
             if progress is not None:
                 progress(index + 1, len(card.points))
     return LeaveOneOut(card.type, tuple(rows))
-
-
-def fit_block(result: FitResult) -> str:
-    """Return the text of the card's fit block, mark included."""
-    lines = [
-        FIT_MARK,
-        "# errors are model/print - 1; parameters in A, V and pure numbers, see physics/tube_law.py",
-    ]
-    lines += ["fit:", f"  points: {result.points}", "  parameters:"]
-    for p in result.parameters:
-        value, deviation = _yaml(f"{p.value:.6g}"), _yaml(f"{p.deviation:.2g}")
-        lines.append(f"    {p.name}: {{value: {value}, deviation: {deviation}, held_by: {p.held_by}}}")
-    lines.append("  correlation:")
-    lines += [f"    - [{', '.join(f'{c:.3f}' for c in row)}]" for row in result.correlation]
-    lines.append("  residuals:")
-    for r in result.residuals:
-        lines.append(f"    - {{point: {r.index}, quantity: {r.quantity}, error: {r.error:.4f}}}")
-    lines.append("  range:")
-    spans = (("plate", result.plate_range), ("screen", result.screen_range), ("grid", result.grid_range))
-    for name, span in spans:
-        if span is not None:
-            lines.append(f"    {name}: [{span[0]:g}, {span[1]:g}]")
-    return "\n".join(lines) + "\n"
-
-
-def _yaml(number: str) -> str:
-    """Return a number as the card's narrow YAML reads it: a float needs its point."""
-    mantissa, _, exponent = number.partition("e")
-    return number if not exponent or "." in mantissa else f"{mantissa}.0e{exponent}"
 
 
 def write_fit(card_path: str | Path) -> FitResult:

@@ -31,7 +31,9 @@ def _deck(card: TubeCard, *, tied: bool = False) -> Deck:
 
 
 def _volts(count: int) -> np.ndarray:
-    """Return rows of plate, screen, grid volts: all of -100 to +400 V on the positive electrodes, -60 to +15 V grid."""
+    """Return rows of plate, screen, grid volts: all of -100 to +400 V on the positive electrodes, -60 to +15
+    V grid.
+    """
     rng = np.random.default_rng(SEED)
     return np.column_stack([rng.uniform(-100, 400, (count, 2)), rng.uniform(-60, 15, count)])
 
@@ -91,7 +93,9 @@ def test_conductances_are_those_of_finite_differences(bench: Bench, name: str) -
 
 @pytest.mark.parametrize("name", card_types())
 def test_passive_over_all_electrode_volts(name: str) -> None:
-    """No electrode gives a current out but the plate of a screen-grid tetrode below its screen (dynatron dip)."""
+    """No electrode gives a current out but the plate of a screen-grid tetrode below its screen (dynatron
+    dip).
+    """
     card = card_for(name)
     plate, screen, grid = _volts(4000).T
     out = currents(card.law(), grid_v=grid, plate_v=plate, screen_v=screen)
@@ -126,7 +130,8 @@ def test_first_derivatives_are_continuous(name: str, axis: int) -> None:
             out = currents(law, plate_v=volts[0], screen_v=volts[1], grid_v=volts[2])
             slope = np.diff(np.asarray(out.plate)) / np.diff(x)
             jumps.append(np.abs(np.diff(slope)).max() / (np.abs(slope).max() + 1e-15))
-        # of second order in a smooth place: a quarter; a half leaves room for bends narrower than the coarse step
+        # of second order in a smooth place: a quarter; a half leaves room for bends narrower than the coarse
+        # step
         assert jumps[1] < 0.5 * jumps[0] or jumps[1] < 1e-6
 
 

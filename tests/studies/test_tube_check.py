@@ -1,7 +1,8 @@
 """The published points of every card against ngspice runs of the shipped model.
 
-Sources and flags stand beside each point in the cards; the limits are those of the issues: plate current, gm and mu
-5 %, screen current 10 %, rp of triodes 15 %, cut-off bias 20 %. Points flagged memory-low do not count.
+Sources and flags stand beside each point in the cards; the limits are those of the issues: plate current, gm
+and mu 5 %, screen current 10 %, rp of triodes 15 %, cut-off bias 20 %. Points flagged memory-low do not
+count.
 """
 
 import pytest
@@ -39,12 +40,12 @@ def test_screen_current_triode_rp_and_cut_off_of_all_cards(table: TubeTable) -> 
 
 
 def test_the_numpy_figures_of_the_fit_are_those_of_ngspice(table: TubeTable) -> None:
-    """The fit's residuals and the ngspice rows come by separate paths: differences in a.c., differences of the formula."""
+    """The fit's residuals and the ngspice rows come by separate paths: differences in a.c., differences of
+    the formula.
+    """
     for name in ("6AU6", "24A", "6SN7"):
         card = card_for(name)
-        numpy_rows = {
-            (r.index, r.quantity): r.error for r in tube_fit.residual_table(card, card.law())
-        }
+        numpy_rows = {(r.index, r.quantity): r.error for r in tube_fit.residual_table(card, card.law())}
         for row in (r for r in table.rows if r.type == name and r.quantity != "bias"):
             # derivatives by differences are good to 1e-6; self-bias roots to 1e-8
             assert row.error == pytest.approx(numpy_rows[row.index, row.quantity], abs=1e-4)

@@ -1,0 +1,165 @@
+"""What is known of a tube's law before any point of its card: a named prior for each parameter; and draws of
+laws from what a fit left open.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from receiver_sim.physics.tube_law import TubeLaw, currents
+from receiver_sim.schema.card import Parameter, Prior, TubeCard
+
+
+@dataclass(frozen=True)
+class DefaultPrior:
+    """Centre and spread of a parameter before any point; of its logarithm if `log`. `spread` 0 fixes it."""
+
+    name: str
+    value: float
+    spread: float
+    log: bool
+    reason: str
+
+
+def _p(name: str, value: float, spread: float, reason: str, *, log: bool = False) -> DefaultPrior:
+    return DefaultPrior(name, value, spread, log, reason)
+
+
+_COMMON = (
+    _p("perveance", 1e-3, 3.0, "none: any size of cathode", log=True),
+    _p("exponent", 1.5, 0.0, "Child-Langmuir 3/2: freeing it within 0.1 betters neither fit nor prediction"),
+    _p("degree", 1.5, 0.05, "Langmuir's scaling: current goes with the 3/2 power of all volts together"),
+    _p(
+        "contact",
+        0.5,
+        0.25,
+        "contact potential of an oxide cathode; floating grids rest at -0.5 to -1 V (seen)",
+    ),
+    _p(
+        "spread",
+        0.15,
+        0.5,
+        "printed 10 uA cut-offs lie 1.3 to 1.8 times as deep as the plain law's",
+        log=True,
+    ),
+    _p("foot", 0.13, 0.0, "retarding field: kT/e = 0.09 V at 1050 K, times the exponent"),
+)
+_TRIODE = (_p("mu_plate", 20.0, 1.5, "none: medium-mu triodes", log=True),)
+_SCREENED = (
+    _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
+    _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
+    _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
+    _p(
+        "knee",
+        0.3,
+        0.5,
+        "plate families bend at a tenth to a third of the screen volts, memory-low",
+        log=True,
+    ),
+    _p("focus", 0.0, 0.0, "no sheet shows it but where a card's own prior frees it and says why"),
+)
+_REMOTE = (
+    _p("section_ratio", 2.0, 0.4, "pitch of variable-mu grids changes about twofold and more", log=True),
+    _p("section_weight", 0.25, 1.0, "the open part of the grid is the smaller one", log=True),
+    _p("sections", 3, 0.0, "three keep gm against bias as straight on log paper as sheets draw it"),
+)
+_TETRODE = (
+    _p("emission", 1.0, 0.0, "the dip of screen-grid tetrodes comes close to zero current, memory-low"),
+    _p("emission_volts", 25.0, 0.0, "the dip's bottom lies at some 20 to 40 V, memory-low"),
+    _p("emission_width", 8.0, 0.0, "secondaries leave with a few volts; smooths the crossing, memory-low"),
+)
+_GRID = (
+    _p("grid_perveance", 4e-4, 0.0, "some 0.3 mA at +1 V on the grid, memory-low"),
+    _p("grid_contact", -0.19, 0.0, "30 nA at -0.9 V: floating grids rest at -0.5 to -1 V (seen)"),
+    _p("grid_foot", 0.225, 0.0, "e-fold 0.15 V; texts give 0.1 to 0.25 V (memory-low)"),
+)
+
+
+FLOORS = {"exponent": 0.3, "degree": 0.3, "focus": 0.0}
+"""Where a parameter that is not fitted by its logarithm ends."""
+
+
+def priors(card: TubeCard) -> list[DefaultPrior]:
+    """Return the priors of a card: the defaults of its kind with the card's own in their place.
+
+    Raises ValueError for a prior of the card that names no parameter of its law.
+    """
+    own = [*_COMMON, *(_TRIODE if card.kind == "triode" else _SCREENED)]
+    own += _REMOTE if card.cutoff == "remote" else ()
+    own += _TETRODE if card.kind == "tetrode" else ()
+    own += _GRID
+    unknown = sorted(set(card.priors) - {p.name for p in own})
+    if unknown:
+        raise ValueError(
+            f"{card.type}: priors name no parameter of this law: {', '.join(unknown)}; "
+            f"its parameters are {', '.join(p.name for p in own)}"
+        )
+    return [_replaced(p, card.priors.get(p.name)) for p in own]
+
+
+def _replaced(prior: DefaultPrior, own: Prior | None) -> DefaultPrior:
+    if own is None:
+        return prior
+    return replace(prior, value=own.value, spread=own.spread, reason=own.reason)
+
+
+ANCHOR = 0.02
+"""Relative deviation of the current at a card's first point among drawn laws: the scatter a fit allows it."""
+
+
+def draw_laws(card: TubeCard, *, count: int, seed: int) -> list[TubeLaw]:
+    """Return `count` laws drawn from the fit's deviations and correlations: what the points leave open.
+
+    Deviations are those of a law linear in its parameters; where they are wide it is not, so each drawn law
+    has its perveance set anew to the current printed at the card's first point, give or take `ANCHOR`. The
+    laws tell how well that of the average tube is known, at low screen volts above all; the spread from tube
+    to tube of one type comes on top. Same seed, same laws. Raises ValueError for a card without a fit.
+    """
+    centre = card.law()
+    assert card.fit is not None
+    logs = {p.name: p.log for p in priors(card)}
+    free = [(name, p) for name, p in card.fit.parameters.items() if p.held_by != "fixed"]
+    widths = np.array([p.deviation / (abs(p.value) if logs[name] else 1.0) for name, p in free])
+    # the decimals of the stored correlations may leave it a hair off positive definite
+    values, vectors = np.linalg.eigh(np.array(card.fit.correlation))
+    root = vectors * np.sqrt(np.clip(values, 0.0, None))
+    random = np.random.default_rng(seed)
+    steps = (random.standard_normal((count, len(free))) @ root.T) * widths
+    anchors = np.exp(ANCHOR * random.standard_normal(count))
+    return [
+        _anchored(card, _moved(centre, free, logs, row), centre, float(anchor))
+        for row, anchor in zip(steps, anchors, strict=True)
+    ]
+
+
+def _moved(
+    centre: TubeLaw,
+    free: Sequence[tuple[str, Parameter]],
+    logs: dict[str, bool],
+    row: npt.NDArray[np.float64],
+) -> TubeLaw:
+    values: dict[str, Any] = centre.parameters()
+    for (name, p), step in zip(free, row, strict=True):
+        value = p.value * math.exp(step) if logs[name] else p.value + float(step)
+        values[name] = max(value, FLOORS.get(name, -math.inf))
+    return TubeLaw(**values)
+
+
+def _anchored(card: TubeCard, law: TubeLaw, centre: TubeLaw, factor: float) -> TubeLaw:
+    """Return the law with its perveance such that the first point's plate current is `factor` times the
+    fit's.
+    """
+    point = card.points[0]
+    grid = point.grid
+    if grid is None:
+        drop = (point.plate_current or 0.0) + (point.screen_current or 0.0)
+        grid = -drop * (point.cathode_resistor or 0.0)
+    volts = {"grid_v": grid, "plate_v": point.plate, "screen_v": point.screen or point.plate}
+    ratio = float(currents(centre, **volts).plate) / float(currents(law, **volts).plate)
+    return replace(law, perveance=law.perveance * ratio * factor)
