@@ -1,4 +1,7 @@
-"""The envelope against the RF netlist with every cycle of the carrier. The reference is its own source."""
+"""The envelope against the RF netlist with every cycle of the carrier. The reference is its own source.
+
+How much faster the map is hangs on what else runs; benchmarks/test_envelope.py holds it to 300.
+"""
 
 from __future__ import annotations
 
@@ -56,13 +59,6 @@ def test_a_hard_onset_is_found_hard_by_both(verified):
     assert check.backlash_error_v is not None and abs(check.backlash_error_v) < 0.05
     # and a slow hand finds what the map says: 10 % or 0.05 V
     assert check.slow_backlash_v == pytest.approx(found.jump.backlash_v, rel=0.1)
-
-
-@pytest.mark.slow
-def test_the_map_is_hundreds_of_times_faster(verified):
-    """The issue asks for 300; benchmarks/test_envelope.py holds it on a machine with nothing else to do.
-    Here the map's tenth of a second is at the mercy of everything else that runs."""
-    assert all(check.speed_ratio > 30.0 for check in verified.values())
 
 
 def test_peaks_of_a_known_carrier():
