@@ -137,6 +137,9 @@ def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
     volts = (point.grid_error or 0.0) * signal.gk / cathode / math.sqrt(3)
     if point.screen_error is not None and point.screen:
         volts = math.hypot(volts, point.screen_error / math.sqrt(3) * 1.5 / point.screen)
+    if point.plate_error is not None:
+        slope = signal.conductance / max(signal.plate, 1e-15)
+        volts = math.hypot(volts, point.plate_error / math.sqrt(3) * slope)
     out: list[float] = []
     doubtful = point.flag == "memory-low"
 
