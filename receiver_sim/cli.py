@@ -138,7 +138,7 @@ def _plots_named(plots: tuple[Path, ...]) -> str:
 @TIME_LIMIT
 @guarded
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
-    """Loop gain and onset on the regeneration control, band by band."""
+    """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import check_plots, tables
 

@@ -173,7 +173,7 @@ def seconds_of(text: str) -> float:
         raise UserError(f"--time-limit {text!r}: {expected}; {error}") from None
 
 
-_OWN_BARS = ("onset", "loop gain", "drawing", "range", "dial", "aerial", "tap", "candidates")
+_OWN_BARS = ("onset", "loop gain", "drawing", "range", "dial", "aerial", "tap", "candidates", "listening")
 """What has a progress bar of its own; the quick studies share one."""
 
 

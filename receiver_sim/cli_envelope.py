@@ -82,7 +82,7 @@ def onset(
     as_json: bool,
     time_limit: str,
 ) -> None:
-    """How oscillation comes in: softly or with backlash, how strong, and whether it holds still."""
+    """How oscillation comes in: backlash, strength, steadiness."""
     from dataclasses import replace  # inside, for start-up's sake
 
     from receiver_sim import api, api_envelope
@@ -156,7 +156,7 @@ def detect(
     as_json: bool,
     time_limit: str,
 ) -> None:
-    """How sensitive: AM below onset, beat note above it, best settings, overload, locking."""
+    """How sensitive: AM and beat note, overload, locking."""
     from receiver_sim import api, api_envelope  # inside, for start-up's sake
     from receiver_sim.schema.quantity import FREQUENCY, Quantity
     from receiver_sim.views import envelope_tables
@@ -238,7 +238,7 @@ def listen(
     as_json: bool,
     time_limit: str,
 ) -> None:
-    """What the headphones give, as a WAV file, for signals at the aerial.
+    """What the headphones give for signals at the aerial, as a WAV file.
 
     Without --at or --path the control goes slowly through onset and back. LEVEL is the r.m.s. e.m.f. in the
     aerial, OFFSET the distance from the frequency of oscillation at onset. The file has 10 V for full scale

@@ -167,7 +167,13 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
     shutil.copy(folder("models") / "6J5.yaml", own)  # 'tubes fit' writes into the card
     calls = {
         "check": ["check", CABIN, "--no-plots"],
+        "detect": ["detect", DEMO, "--band", "40 m"],
+        "listen": [
+            *("listen", DEMO, "--band", "40 m", "--carrier", "30uV@700Hz", "--seconds", "200ms"),
+            *("-o", "heard.wav"),
+        ],
         "loop": ["loop", DEMO, "--band", "30 m"],
+        "onset": ["onset", DEMO, "--band", "40 m", "--no-modes"],
         "new": ["new", "fresh.yaml"],
         "tap": ["tap", DEMO, "--onset", "45%", "--band", "40 m"],
         "wind": [

@@ -16,6 +16,7 @@ from receiver_sim.results.audio import AudioStudy
 from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
+from receiver_sim.results.envelope import Detection, OscillationReport, Sound
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
@@ -28,9 +29,12 @@ VERBS: dict[str, Any] = {
     "check": CheckReport,
     "coils": CoilsReport,
     "deck": DeckExport,
+    "detect": Detection,
     "hum": HumStudy,
+    "listen": Sound,
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
+    "onset": OscillationReport,
     "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
     "swap": SwapReport,
