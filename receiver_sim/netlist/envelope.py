@@ -23,6 +23,7 @@ from typing import Any
 from receiver_sim.data import folder
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
+from receiver_sim.netlist.limits import RSHUNT_OPTION
 from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.phases import KNOTS, PHASES, Swings, phase_subcircuit
 from receiver_sim.netlist.receiver import (
@@ -38,7 +39,9 @@ from receiver_sim.schema import Build
 from receiver_sim.schema.card import TubeCard
 
 DC_OPTIONS = ".options reltol=1e-7 abstol=1e-13 vntol=1e-9 itl1=500 itl2=200"
-TRAN_OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap"
+TRAN_OPTIONS = (
+    f".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap {RSHUNT_OPTION}"
+)
 """chgtol: else the femtofarads of the heaters rule the step, down to where hundreds of henries lose their
 digits."""
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
 from receiver_sim.netlist.envelope import control_part, knob_path
+from receiver_sim.netlist.limits import RSHUNT_OPTION
 from receiver_sim.netlist.receiver import Cards, detector_parts, supply_parts
 from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.schema import Band, Build
@@ -20,7 +21,9 @@ from receiver_sim.schema import Band, Build
 STEPS_PER_CYCLE = 40
 """Trapezoidal steps a cycle at least; halving the step then changes the tank's decay by less than 1 %."""
 
-OPTIONS = ".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap"
+OPTIONS = (
+    f".options reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 itl1=500 itl4=50 method=trap {RSHUNT_OPTION}"
+)
 
 
 def ramp_deck(

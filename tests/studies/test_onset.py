@@ -113,7 +113,8 @@ def _growth(
     kick = "Ikick 0 top PULSE(0 2u 20u 10n 10n 1u 1)"
     deck = receiver_deck(build, cards, band=band, dial_hz=dial, rotation=rotation, extra=kick)
     deck = type(deck)(
-        deck.title, deck.text.replace(OPTIONS, ".options method=trap reltol=1e-4 abstol=1e-12 vntol=1e-6")
+        deck.title,
+        deck.text.replace(OPTIONS, ".options method=trap reltol=1e-4 abstol=1e-12 vntol=1e-6 rshunt=1e12"),
     )
     # 80 steps a cycle: trapezoidal damping is 0.15 % of the tank's own (ENGINE.md), far below 2 % of volts
     step = 1.0 / (80.0 * dial)
