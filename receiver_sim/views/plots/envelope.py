@@ -33,7 +33,7 @@ def plot_amplitude(
         ax,
         title=f"{found.band}: strength of oscillation against the control",
         subtitle=f"{kind[0].upper()}{kind[1:]}; peak volts at the hot end of the tank, dial "
-        f"{fixed(found.dial_hz, 3, 1e-6)} MHz. Arrows: jumps; dashes: cannot be held.",
+        f"{fixed(found.dial_hz, 3, 1e-6)} MHz. Arrows: jumps; fine dots: cannot be held.",
         x="Rotation of the regeneration control (% of travel)",
         y="Amplitude (V peak)",
     )
@@ -57,7 +57,7 @@ def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: object, label:
     line = {"color": colour, "linewidth": 1.8}
     ax.plot(x, np.where(held, y, np.nan), linestyle=dash, label=label, **line)  # type: ignore[arg-type]
     if not held.all():
-        ax.plot(x, np.where(held, np.nan, y), linestyle=(0, (1.2, 1.8)), **line)  # type: ignore[arg-type]
+        ax.plot(x, np.where(held, np.nan, y), linestyle=(0, (0.6, 1.4)), **line)  # type: ignore[arg-type]
     jump = found.jump
     if jump is None:
         return
