@@ -94,15 +94,18 @@ def sweep(
     except EngineFailed:
         if good == 0.0:
             raise
-    # beyond `good` Newton's method lost its way in large strides; small ones may lead on
-    for end in (good + 1.0, good):
+    # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
+    # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
+    # some 1e-3.
+    trials = ((good + 1.0, step / 2.0), (good, step / 2.0), (good, 2.0 * step), (good, 4.0 * step))
+    for trial, (end, stride) in enumerate(trials, start=1):
         try:
             with bench.session(deck) as session:
-                return _balance(_sweep(session, end, step / 2.0, phases), rest, step / 2.0, phases)
+                return _balance(_sweep(session, end, stride, phases), rest, stride, phases)
         except EngineFailed:
-            if end == good:
+            if trial == len(trials):
                 raise
-    raise AssertionError("one of the two either returned or raised")
+    raise AssertionError("the last of them either returned or raised")
 
 
 def _balance(run: Vectors, rest: tuple[FloatArray, FloatArray], step: float, phases: int | None) -> Balance:

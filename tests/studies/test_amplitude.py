@@ -246,3 +246,19 @@ def test_failures_are_told(bench, demo):
     result = amplitude.run(demo, None, bench, band=band, onset=lost)
     assert result.status is Status.FAILED and result.warnings == ("the deck is kept",)
     assert dataclasses.asdict(result)["amplitudes"] is None
+
+
+def test_a_tube_whose_small_strides_find_no_solution_is_mapped_in_larger_ones(bench, demo):
+    """6BA6 in the demo, 40 m, begins at 10 V of screen; Newton's search fails in sweeps of less than 25 % a
+    step.
+    """
+    from receiver_sim import api, api_envelope
+
+    changed = api.changed_build(demo, {"detector.tube": "6BA6"})
+    band = changed.bands[2]
+    found = api_envelope.onset(changed, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
+    cards = api.cards_for(changed)
+    search = onset.run(changed, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
+    assert found.onset is not None and search.onset is not None
+    # strides of 25 % in amplitude move the onset by 3e-4 of its volts on the demo's own tube
+    assert found.onset.screen_v == pytest.approx(search.onset.screen_v, rel=2e-3)
