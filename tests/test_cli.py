@@ -577,7 +577,10 @@ def terminal(*args: str, **extra: str) -> bytes:
     import struct
     import termios
 
-    leader, follower = pty.openpty()
+    try:
+        leader, follower = pty.openpty()
+    except OSError as error:  # a bare root without /dev/pts
+        pytest.skip(f"this system gives no pseudo-terminal: {error}")
     fcntl.ioctl(follower, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 100, 0, 0))
     program = subprocess.Popen(
         [*COMMAND, *args], stdout=follower, stderr=follower, env=environment(TERM="xterm-256color", **extra)
