@@ -9,6 +9,7 @@ by each call unless one is given.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -169,15 +170,15 @@ def hum_in_depth(
         given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
-        where = {"band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": place}
-        against_pot = hum.run(build, cards, b, **where)  # type: ignore[arg-type]
-        by_path = hum_paths.run(build, cards, b, **where)  # type: ignore[arg-type]
+        where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": place}
+        against_pot = hum.run(build, cards, b, **where)
+        by_path = hum_paths.run(build, cards, b, **where)
 
         def measure(changed: Build) -> Sequence[float | None]:
             if changed.supply == given.supply:
                 # no remedy but those of the supply changes its load by more than a hundredth
                 changed = changed.model_copy(update={"supply": build.supply})
-            return hum_paths.loudness(api.settle(changed, b), cards, b, **where)  # type: ignore[arg-type]
+            return hum_paths.loudness(api.settle(changed, b), cards, b, **where)
 
         modulation = _modulation(build, cards, b, setting)
         ranked = remedies.run(
@@ -232,7 +233,7 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
         given, build = build, api.settle(build, b)
         report = api.supply(build, band=band, bench=b)
         cards, setting = api.prepare(build, band, b)
-        where = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
+        where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
         drawn = api.current_drawn(build, cards, b, setting.rotation)
         volts = report.operating_points[1].volts["plate supply"]
         battery = _battery(build, volts, drawn)
@@ -241,8 +242,8 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
             bleeder = 0.0 if build.supply.bleeder is None else volts / build.supply.bleeder
             rectified = rectifier.at(given, b, load_a=drawn - bleeder)
             start = start_up.run(given, b, rectified=rectified)
-        choice = dropper.run(build, cards, b, **where)  # type: ignore[arg-type]
-        quiet = screen_quiet.run(build, cards, b, rotation=setting.rotation, **where)  # type: ignore[arg-type]
+        choice = dropper.run(build, cards, b, **where)
+        quiet = screen_quiet.run(build, cards, b, rotation=setting.rotation, **where)
         drifts = _drifts(build, cards, b, setting)
     judged = (*_judge(given, rectified, start), *report.verdicts)
     if build.supply.kind == "bench" and build.supply.current_limit is not None:

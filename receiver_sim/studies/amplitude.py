@@ -6,7 +6,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import time
-from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -419,7 +419,7 @@ def nothing(
     warnings: tuple[str, ...] = (),
 ) -> Oscillation:
     """Return the result of a band without oscillation, or whose simulation failed."""
-    values: Mapping[str, object] = {
+    values: dict[str, Any] = {
         **dict.fromkeys(f.name for f in dataclasses.fields(Oscillation)),
         "band": band.name,
         "dial_hz": onset.dial_hz,
@@ -431,4 +431,4 @@ def nothing(
         "seconds": 0.0,
         "warnings": warnings,
     }
-    return Oscillation(**values)  # type: ignore[arg-type]
+    return Oscillation(**values)
