@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import numpy as np
@@ -113,20 +114,15 @@ def reduce(
 ) -> Onset:
     """Turn the samples of a search into the result."""
     status, samples, onset = found
-    base = {
-        "band": band.name,
-        "dial_hz": probe.dial_hz,
-        "status": status,
-        "gain_lowest": samples[0].gain,
-        "gain_highest": samples[-1].gain,
-        "tuning_farad": probe.tuning,
-        "evaluations": probe.evaluations,
-    }
-    empty = dict.fromkeys(
-        ("onset", "oscillation_hz", "slope_per_v", "approach_v", "approach_deg", "at_nine_tenths", "stops_at")
+    without = dataclasses.replace(
+        _nothing(band, probe.dial_hz, status),
+        gain_lowest=samples[0].gain,
+        gain_highest=samples[-1].gain,
+        tuning_farad=probe.tuning,
+        evaluations=probe.evaluations,
     )
     if onset is None:
-        return Onset(**{**empty, **base})  # type: ignore[arg-type]
+        return without
     rising = _rising(samples)
     wipers = [s.wiper for s in rising]
     volts = PchipInterpolator(wipers, [s.screen_v for s in rising])
@@ -136,18 +132,15 @@ def reduce(
         low = _inverse(rising, APPROACH_GAIN)
         approach = ControlSetting(probe.rotation(low), float(volts(low)))
     turn = build.regeneration.rotation
-    return Onset(
-        **{  # type: ignore[arg-type]
-            **empty,
-            **base,
-            "onset": setting,
-            "oscillation_hz": float(PchipInterpolator(wipers, [s.frequency for s in rising])(onset)),
-            "slope_per_v": _slope(rising, setting.screen_v),
-            "approach_v": None if approach is None else setting.screen_v - approach.screen_v,
-            "approach_deg": None if approach is None else (setting.rotation - approach.rotation) * turn,
-            "at_nine_tenths": approach,
-            "stops_at": _stop(samples, probe),
-        }
+    return dataclasses.replace(
+        without,
+        onset=setting,
+        oscillation_hz=float(PchipInterpolator(wipers, [s.frequency for s in rising])(onset)),
+        slope_per_v=_slope(rising, setting.screen_v),
+        approach_v=None if approach is None else setting.screen_v - approach.screen_v,
+        approach_deg=None if approach is None else (setting.rotation - approach.rotation) * turn,
+        at_nine_tenths=approach,
+        stops_at=_stop(samples, probe),
     )
 
 
@@ -196,10 +189,15 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
 
 def failed(band: Band, dial_hz: float, reason: str) -> Onset:
     """Return the result of a search whose simulation failed, with the reason as its warning."""
+    return dataclasses.replace(_nothing(band, dial_hz, Status.FAILED), warnings=(reason,))
+
+
+def _nothing(band: Band, dial_hz: float, status: Status) -> Onset:
+    """Return a result that holds no figure yet."""
     return Onset(
         band=band.name,
         dial_hz=dial_hz,
-        status=Status.FAILED,
+        status=status,
         onset=None,
         oscillation_hz=None,
         slope_per_v=None,
@@ -211,5 +209,4 @@ def failed(band: Band, dial_hz: float, reason: str) -> Onset:
         stops_at=None,
         tuning_farad=None,
         evaluations=0,
-        warnings=(reason,),
     )
