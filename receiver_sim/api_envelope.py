@@ -152,7 +152,7 @@ def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
     out = [first]
     if not first.unstable:
         return (first,)
-    for what, changed in stability.remedies(found.build):
+    for what, changed in stability.remedies(found.build, first.kind):
         tried = _find(changed, found.cards, bench, band=found.band)
         if tried.oscillation.onset is None:
             continue

@@ -152,19 +152,35 @@ class Verification:
     speed_ratio: float
 
 
+class Steadiness(str, enum.Enum):
+    """How an oscillation behaves: it holds still, or what its amplitude does instead."""
+
+    HOLDS_STILL = "holds still"
+    MOTORBOATING = "motorboating"
+    """The audio circuits oscillate by themselves, even where the detector does not."""
+    THRESHOLD_HOWL = "threshold howl"
+    """It howls from just above onset on; further up it holds still."""
+    HOWL = "howl"
+    SQUEGGING = "squegging"
+    """The bias of the grid leak quenches the oscillation and lets it return."""
+
+
 @dataclass(frozen=True)
 class EnvelopeModes:
-    """Stability of the oscillation at one setting: eigenvalues of the linearised envelope, and a time run.
+    """Stability at one setting: natural modes of the linearised envelope, and a time run.
 
-    rate: growth rates (1/s), frequency_hz of the modes: the slow ones (below 20 kHz), fastest-growing
-    first. growing: how many grow, by Nyquist's criterion; motion_hz and motion_v: frequency and
-    peak-to-peak volts of the amplitude's motion in the time run's last third, None if it is at rest.
+    amplitude_v: 0 for the circuit at rest, its detector not oscillating; rate: growth rates (1/s) and
+    frequency_hz of the modes, the slow ones (below 20 kHz), fastest-growing first; carried_by: the parts
+    that hold the energy of each, in words, the largest share first. growing: how many of all modes grow;
+    motion_hz and motion_v: frequency and peak-to-peak volts of the amplitude's motion in the time run's
+    last third (at rest: of the detector's output), None if it is at rest or was not watched.
     """
 
     setting: ControlSetting
     amplitude_v: float
     rate: FloatArray
     frequency_hz: FloatArray
+    carried_by: tuple[tuple[str, ...], ...]
     growing: int
     motion_hz: float | None
     motion_v: float | None
@@ -172,10 +188,10 @@ class EnvelopeModes:
 
 @dataclass(frozen=True)
 class Stability:
-    """Threshold howl and squegging over the control, one band, with the remedies tried.
+    """Threshold howl, squegging and motorboating over the control, one band, with the remedies tried.
 
-    what: "as built" or the remedy; points: one for each setting looked at; unstable: whether any of them
-    grows.
+    what: "as built" or the remedy; points: the first is the circuit at rest at onset, then one for each
+    setting looked at; unstable: whether any of them grows, kind: what that is.
     """
 
     band: str
@@ -183,6 +199,7 @@ class Stability:
     what: str
     points: tuple[EnvelopeModes, ...]
     unstable: bool
+    kind: Steadiness
 
 
 @dataclass(frozen=True)

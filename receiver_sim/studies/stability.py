@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from receiver_sim.engine import Bench
-from receiver_sim.netlist.envelope import envelope_deck, imposed_deck
+from receiver_sim.engine import Bench, Deck, Vectors
+from receiver_sim.netlist.envelope import LOWEST_V, envelope_deck, imposed_deck
 from receiver_sim.netlist.mode import Mode
+from receiver_sim.netlist.reactances import TANK, in_words, measure, probes, read, stores
 from receiver_sim.netlist.receiver import Cards
-from receiver_sim.physics.rational import poles
-from receiver_sim.results.base import ComplexArray, FloatArray
-from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability
+from receiver_sim.physics.natural_modes import NaturalModes, natural_modes, with_tank
+from receiver_sim.results.base import FloatArray
+from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.stage import Decoupling
 
 POINTS = 12
 """Settings looked at, from just above onset to the top of the control."""
@@ -23,40 +27,82 @@ POINTS = 12
 SLOW_HZ = 20e3
 """Modes above are those of the tank itself and of RF filters, which decay at once."""
 
-_SWEEP = (0.2, 200e3, 12)
-_MOTION = 0.02
-"""Relative peak-to-peak motion of the amplitude that counts as such."""
+_SHIFT_HZ = 300.0
+"""Frequency of the a.c. runs that the modes are computed from; any would do (test), one amid them is best."""
+
+_MOST, _LEAST = 0.7, 0.1
+"""Parts of a mode: stores are named until so much of it is told, those with so little are not."""
+
+_MOTION, _MOTION_AT_REST_V = 0.02, 0.05
+"""Relative peak-to-peak motion of the amplitude, and volts at the detector's output, that count as such."""
+
+_BELOW = 0.98
+"""Of the onset's rotation: where the circuit at rest is watched."""
+
+_GROWTH, _LONGEST_S = 20.0, 1.0
+"""Growth (as ln) that a time run waits for, and its end at the latest."""
+
+_ROUNDING = 1e-9
+"""A mode grows if its rate is more than this part of its size."""
+
+_THRESHOLD = 1.1
+"""Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
 
 
-def slow_modes(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, amplitude: float, rotation: float
-) -> tuple[ComplexArray, int]:
-    """Return the eigenvalues (1/s) of the linearised envelope at an amplitude (V) and its setting (0..1).
+def modes(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    mode: Mode,
+    *,
+    amplitude: float,
+    rotation: float,
+    oscillates: bool = True,
+    shift_hz: float = _SHIFT_HZ,
+) -> tuple[NaturalModes, tuple[str, ...]]:
+    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and its stores.
 
-    With the amplitude imposed and wobbled a little, the circuit answers with a drive D(s) (a.c. analysis).
-    Set free, the amplitude obeys C s = -G + D(s); the zeros of C s + G - D(s) are its modes, found as poles
-    of the inverse by a rational fit to its samples on the frequency axis.
+    The amplitude is imposed, and one a.c. run for each energy store at one frequency gives the answers of
+    all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
+    more (named TANK, the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
     """
-    capacitance = 1.0 / abs(mode.residue)
-    conductance = mode.decay * capacitance
     deck = imposed_deck(build, cards, mode, amplitude=amplitude, rotation=rotation)
-    start, stop, points = _SWEEP
+    found = stores(deck.text)
+    names = tuple(store.name for store in found)
+    deck = Deck(title=deck.title, text=f"{deck.text}\n{probes(found)}")
     with bench.session(deck) as session:
-        run = session.ac(start, stop, points, "dec", vectors=["frequency", "drive"])
-    s = 2j * np.pi * run["frequency"]
-    answer = 1.0 / (capacitance * s + conductance - 1e-3 * run["drive"])
-    both = np.concatenate([s, s.conj()])
-    found = poles(both, values=np.concatenate([answer, answer.conj()]))
-    slow = found[np.abs(found.imag) < 2.0 * np.pi * SLOW_HZ]
-    margin = 1.0 - 1e-3 * run["drive"] / (capacitance * s + conductance)
-    return slow[np.argsort(-slow.real)], encirclements(margin)
+        to_amplitude, own_drive = read(session, found, shift_hz=shift_hz, watched="drive")
+        session.alter("vamp", 0.0, "acmag")
+        answers = measure(session, found, shift_hz=shift_hz, watched="drive")
+    if not oscillates:
+        return natural_modes(answers.response, weight=answers.weight, shift=answers.shift), names
+    capacitance = 1.0 / abs(mode.residue)
+    # the node `drive` tells milliamperes as volts
+    free = with_tank(
+        answers.response,
+        to_amplitude=to_amplitude,
+        drive=1e-3 * answers.watched,
+        drive_to_amplitude=1e-3 * own_drive,
+        admittance=capacitance * (answers.shift + mode.decay),
+    )
+    weight = np.append(answers.weight, capacitance)
+    return natural_modes(free, weight=weight, shift=answers.shift), (*names, TANK)
 
 
-def encirclements(margin: ComplexArray) -> int:
-    """Return how many times 1 - loop gain, sampled from low to high frequency, goes round the origin (both
-    halves)."""
-    turned = float(np.unwrap(np.angle(margin))[-1] - np.angle(margin[0]))
-    return round(-turned / math.pi)
+def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
+    """Return in words the stores that carry a mode, the largest share first, until most of it is named."""
+    parts: dict[str, float] = {}
+    for share, name in zip(shares, names, strict=True):
+        words = in_words(name)
+        parts[words] = parts.get(words, 0.0) + float(share)
+    out: list[str] = []
+    told = 0.0
+    for words in sorted(parts, key=lambda w: -parts[w]):
+        if told > _MOST or parts[words] < _LEAST:
+            break
+        out.append(words)
+        told += parts[words]
+    return tuple(out)
 
 
 def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
@@ -70,15 +116,17 @@ def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
     return [int(candidates[round(k)]) for k in np.linspace(0, candidates.size - 1, points)]
 
 
-def motion(time: FloatArray, amplitude: FloatArray) -> tuple[float | None, float | None]:
+def motion(time: FloatArray, values: FloatArray, *, least: float) -> tuple[float | None, float | None]:
     """Return (frequency in Hz, peak-to-peak volts) of a lasting motion in the last third of a run; None,
-    None at rest."""
+    None at rest, which is a swing below `least` (V)."""
     grid = np.linspace(time[-1] * 2.0 / 3.0, time[-1], 4000)
-    values = np.interp(grid, time, amplitude)
+    values = np.interp(grid, time, values)
     swing = float(np.ptp(values))
     halves = [float(np.ptp(half)) for half in np.split(values, 2)]
-    if swing < _MOTION * float(values.mean()) or halves[1] < 0.7 * halves[0]:
+    if swing < least or halves[1] < 0.7 * halves[0]:
         return None, None
+    if float(np.abs(np.diff(values)).sum()) < 1.5 * swing:
+        return None, None  # one way only: it still builds up or dies away
     level = 0.5 * (values.max() + values.min())
     up = np.flatnonzero((values[:-1] < level) & (values[1:] >= level))
     if up.size < 2:
@@ -91,16 +139,37 @@ def watch(
 ) -> tuple[float | None, float | None]:
     """Let oscillation start by itself at a setting and return the motion of its amplitude once it has
     settled."""
+    run_ = _kicked(build, cards, bench, mode, rotation, frequency, seconds, volts=1e-3)
+    amplitude = run_["amp"]
+    settled = amplitude[run_["time"] > seconds * 2.0 / 3.0]
+    return motion(run_["time"], amplitude, least=_MOTION * float(settled.mean()))
+
+
+def watch_at_rest(
+    build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
+) -> tuple[float | None, float | None]:
+    """Disturb the circuit a little below onset and return the motion of the detector's output."""
+    run_ = _kicked(build, cards, bench, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
+    return motion(run_["time"], run_["dout"], least=_MOTION_AT_REST_V)
+
+
+def _kicked(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    mode: Mode,
+    rotation: float,
+    frequency: float,
+    seconds: float,
+    *,
+    volts: float,
+) -> Vectors:
+    """Run over time from a kick that gives the tank so many volts."""
     deck = envelope_deck(build, cards, mode, rotation=rotation, reference_hz=frequency)
-    kick = 1e-3 / abs(mode.residue) / 1.1e-6
+    kick = volts / abs(mode.residue) / 1.1e-6
     with bench.session(deck) as session:
         session.alter("isigi", [0.0, 0.0, 1e-6, 0.0, 1.1e-6, kick, 2.1e-6, kick, 2.2e-6, 0.0], "pwl")
-        run_ = session.tran(5e-5, seconds, 0.0, 5e-5, vectors=["amp"])
-    return motion(run_["time"], run_["amp"])
-
-
-def _rate(modes: ComplexArray) -> float:
-    return float(modes[0].real) if modes.size else -math.inf
+        return session.tran(5e-5, seconds, 0.0, 5e-5, vectors=["amp", "dout"])
 
 
 def run(
@@ -115,8 +184,8 @@ def run(
     points: int = POINTS,
     seconds: float = 0.3,
 ) -> Stability:
-    """Look for growing modes over the control, and watch one of them (else the least damped) in a time run
-    of `seconds` (0: not).
+    """Look for growing modes at rest and over the control, and watch one of them (else the least damped) in
+    a time run of `seconds` (0: not), longer if it grows slowly.
 
     Raises EngineError when a simulation fails, ValueError without an amplitude map.
     """
@@ -124,72 +193,129 @@ def run(
     if amplitudes is None:
         raise ValueError("without oscillation there is nothing to be unstable")
     chosen = settings(amplitudes, points=points)
-    modes = [
-        slow_modes(
+    rest = ControlSetting(float(amplitudes.rotation[0]), float(amplitudes.rest_screen_v[0]))
+    rows = [
+        _row(modes(build, cards, bench, mode, amplitude=LOWEST_V, rotation=rest.rotation, oscillates=False))
+    ]
+    for i in chosen:
+        at, rotation = float(amplitudes.amplitude_v[i]), float(amplitudes.rotation[i])
+        rows.append(_row(modes(build, cards, bench, mode, amplitude=at, rotation=rotation)))
+        setting = ControlSetting(rotation, float(amplitudes.rest_screen_v[i]))
+        rows[-1] = replace(rows[-1], setting=setting, amplitude_v=at)
+    rows[0] = replace(rows[0], setting=rest)
+    if seconds > 0.0:
+        row = _to_watch(rows)
+        look = watch if row else watch_at_rest
+        frame = float(amplitudes.frame_hz[chosen[row - 1] if row else 0])
+        if rows[row].growing:
+            # a kick leaves it at some thousandths of what it ends as
+            seconds = min(max(seconds, _GROWTH / float(rows[row].rate[0])), _LONGEST_S)
+        seen = look(
             build,
             cards,
             bench,
             mode,
-            amplitude=float(amplitudes.amplitude_v[i]),
-            rotation=float(amplitudes.rotation[i]),
+            rotation=rows[row].setting.rotation,
+            frequency=frame,
+            seconds=seconds,
         )
-        for i in chosen
-    ]
-    growing = [row for row, (_, count) in enumerate(modes) if count > 0]
-    # in the middle of what is unstable it moves fast; at its edge it would take long to be seen
-    watched = growing[len(growing) // 2] if growing else int(np.argmax([_rate(m) for m, _ in modes]))
-    rows = []
-    for row, (i, (values, count)) in enumerate(zip(chosen, modes, strict=True)):
-        rotation = float(amplitudes.rotation[i])
-        seen: tuple[float | None, float | None] = (None, None)
-        if row == watched and seconds > 0.0:
-            seen = watch(
-                build,
-                cards,
-                bench,
-                mode,
-                rotation=rotation,
-                frequency=float(amplitudes.frame_hz[i]),
-                seconds=seconds,
-            )
-        above = values[values.imag >= 0.0]
-        rows.append(
-            EnvelopeModes(
-                setting=ControlSetting(rotation, float(amplitudes.rest_screen_v[i])),
-                amplitude_v=float(amplitudes.amplitude_v[i]),
-                rate=above.real,
-                frequency_hz=above.imag / (2.0 * math.pi),
-                growing=count,
-                motion_hz=seen[0],
-                motion_v=seen[1],
-            )
-        )
+        rows[row] = replace(rows[row], motion_hz=seen[0], motion_v=seen[1])
+    kind = kind_of(rows)
     return Stability(
         band=band.name,
         dial_hz=found.dial_hz,
         what=what,
         points=tuple(rows),
-        unstable=any(r.growing > 0 for r in rows),
+        unstable=kind is not Steadiness.HOLDS_STILL,
+        kind=kind,
     )
 
 
-def remedies(build: Build) -> list[tuple[str, Build]]:
-    """Return what a constructor would try against howl and squegging: (what it is, changed build), mildest
-    first."""
-    detector, load = build.detector, build.detector.load
-    out: list[tuple[str, dict[str, Any]]] = []
+def _row(found: tuple[NaturalModes, tuple[str, ...]]) -> EnvelopeModes:
+    """Return the modes of a setting as a row of the result, setting and amplitude still to be filled in."""
+    all_modes, names = found
+    s = all_modes.s
+    slow = (s.imag >= 0.0) & (s.imag < 2.0 * np.pi * SLOW_HZ) & (np.abs(s) < 2.0 * np.pi * SLOW_HZ)
+    slow |= (s.imag >= 0.0) & (s.real > 0.0)
+    return EnvelopeModes(
+        setting=ControlSetting(0.0, 0.0),
+        amplitude_v=0.0,
+        rate=s[slow].real,
+        frequency_hz=s[slow].imag / (2.0 * math.pi),
+        carried_by=tuple(carried_by(share, names) for share in all_modes.share[slow]),
+        growing=int(np.count_nonzero(s.real > _ROUNDING * np.abs(s))),
+        motion_hz=None,
+        motion_v=None,
+    )
+
+
+def _to_watch(rows: Sequence[EnvelopeModes]) -> int:
+    """Return the row to watch: amid the growing ones where it oscillates, at rest if only that grows, else
+    the least damped."""
+    growing = [i for i, row in enumerate(rows) if row.growing and i]
+    if growing:
+        # in the middle of what is unstable it moves fast; at its edge it would take long to be seen
+        return growing[len(growing) // 2]
+    if rows[0].growing or len(rows) == 1:
+        return 0
+    return 1 + int(np.argmax([row.rate.max(initial=-math.inf) for row in rows[1:]]))
+
+
+def kind_of(rows: Sequence[EnvelopeModes]) -> Steadiness:
+    """Return what the growing modes are; the first row is the circuit at rest, the others rise in amplitude.
+
+    A mode that the tank and the grid capacitor carry is squegging, any other a howl, and one at the
+    threshold if it ends further up.
+    """
+    if rows[0].growing:
+        return Steadiness.MOTORBOATING
+    growing = [row for row in rows if row.growing]
+    if not growing:
+        return Steadiness.HOLDS_STILL
+    worst = max(growing, key=lambda row: float(row.rate[0]))
+    if worst.carried_by[0][0] in (TANK, in_words("cgrid")):
+        return Steadiness.SQUEGGING
+    near = _THRESHOLD * rows[0].setting.rotation
+    at_threshold = min(row.setting.rotation for row in growing) <= near and not rows[-1].growing
+    return Steadiness.THRESHOLD_HOWL if at_threshold else Steadiness.HOWL
+
+
+def remedies(build: Build, kind: Steadiness) -> list[tuple[str, Build]]:
+    """Return what a constructor would try against a howl or squegging: (what it is, changed build), what
+    suits it first and the milder before the stronger."""
+    groups = [_against_howl(build), _against_squegging(build)]
+    if kind is Steadiness.SQUEGGING:
+        groups.reverse()
+    return [remedy for group in groups for remedy in group]
+
+
+def _against_howl(build: Build) -> list[tuple[str, Build]]:
+    load, out = build.detector.load, []
     if load.kind != "resistor":
         for ohm in (220e3, 100e3):
             if load.shunt is None or load.shunt > ohm:
-                changed = load.model_copy(update={"shunt": ohm})
-                out.append((f"{ohm / 1e3:.0f} kohm across the plate load", {"load": changed}))
+                detector = build.detector.model_copy(update={"load": load.model_copy(update={"shunt": ohm})})
+                changed = build.model_copy(update={"detector": detector})
+                out.append((f"load shunt of {ohm / 1e3:.0f} kohm", changed))
+    if build.audio.decoupling is None:
+        audio = build.audio.model_copy(
+            update={"decoupling": Decoupling.model_construct(resistor=4.7e3, capacitor=16e-6)}
+        )
+        changed = build.model_copy(update={"audio": audio})
+        out.append(("audio fed by 4.7 kohm, 16 uF", changed))
+    return out
+
+
+def _against_squegging(build: Build) -> list[tuple[str, Build]]:
+    detector = build.detector
+    updates: list[tuple[str, dict[str, Any]]] = []
     for part in (0.3, 0.1):
         leak = detector.grid_leak * part
-        out.append((f"grid leak of {leak / 1e6:.2g} Mohm", {"grid_leak": leak}))
+        updates.append((f"grid leak of {leak / 1e6:.2g} Mohm", {"grid_leak": leak}))
     leak, capacitor = detector.grid_leak * 0.1, max(detector.grid_capacitor * 0.1, 50e-12)
     both: dict[str, Any] = {"grid_leak": leak, "grid_capacitor": capacitor}
-    out.append((f"grid leak of {leak / 1e6:.2g} Mohm and grid capacitor of {capacitor * 1e12:.0f} pF", both))
+    updates.append((f"leak {leak / 1e6:.2g} Mohm, {capacitor * 1e12:.0f} pF", both))
     return [
         (what, build.model_copy(update={"detector": detector.model_copy(update=update)}))
-        for what, update in out
+        for what, update in updates
     ]

@@ -10,6 +10,7 @@ from receiver_sim.results.envelope import (
     Oscillation,
     OscillationReport,
     Sound,
+    Stability,
     Verification,
 )
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
@@ -92,37 +93,72 @@ def _stability_table(report: OscillationReport) -> Section:
     columns = (
         Column("band", "left"),
         Column("circuit", "left"),
-        Column("holds still", "left"),
-        Column("worst knob\n%"),
+        Column("it", "left"),
+        Column("at knob\n%"),
         Column("mode\nHz"),
         Column("grows\n1/s"),
-        Column("seen in time\nHz"),
+        Column("carried by", "left"),
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
     note = Note(
-        "a growing mode at audio frequency is a howl or squegging; the remedies are tried in this order"
+        "the mode that grows fastest, else the one that rings longest: a negative rate decays; carried by: "
+        "where most of its energy goes to and fro"
     )
-    return Section("Does the oscillation hold still", (Grid(columns, tuple(rows)), note))
+    notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
+    if any(len(band.stability) > 1 for band in report.bands):
+        notes.append(Note("remedies are tried one by one, in this order, until one works"))
+    return Section("Does the oscillation hold still", (Grid(columns, tuple(rows)), *filter(None, notes)))
+
+
+def _motion_note(found: Stability) -> Note | None:
+    """Say what a run over time showed of a growing mode."""
+    for p in found.points:
+        if p.motion_v is not None:
+            where = "detector's output" if p.amplitude_v == 0.0 else "amplitude"
+            pace = "irregularly" if p.motion_hz is None else f"at {fixed(p.motion_hz, 0)} Hz"
+            return Note(
+                f"{found.band}, {found.what}: in a run over time at {fixed(p.setting.rotation, 1, 100.0)} % "
+                f"the {where} swings by {engineering(p.motion_v, 'V')} in all, {pace}"
+            )
+    return None
 
 
 def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     for found in band.stability:
-        worst = max(
-            found.points, key=lambda p: float(p.rate[0]) if p.rate.size else float("-inf"), default=None
-        )
+        growing = [p for p in found.points if p.growing]
+        knobs = [100.0 * p.setting.rotation for p in growing]
+        where = fixed(knobs[0] if knobs else None, 1)
+        if len(knobs) > 1:
+            where = f"{where} to {fixed(knobs[-1], 1)}"
+        mode = _telling_mode(found)
         rows.append(
             (
                 found.band,
                 found.what,
-                "NO" if found.unstable else "yes",
-                fixed(None if worst is None else worst.setting.rotation, 1, 100.0),
-                fixed(None if worst is None or not worst.rate.size else float(worst.frequency_hz[0]), 0),
-                fixed(None if worst is None or not worst.rate.size else float(worst.rate[0]), 0),
-                fixed(None if worst is None else worst.motion_hz, 0),
+                found.kind.value,
+                where,
+                NOTHING if mode is None else fixed(mode[1], 0),
+                NOTHING if mode is None else fixed(mode[0], 0),
+                NOTHING if mode is None else mode[2][0],
             )
         )
     return rows
+
+
+def _telling_mode(found: Stability) -> tuple[float, float, tuple[str, ...]] | None:
+    """Return rate, frequency and carriers of the mode that grows fastest, else of the one that rings
+    longest for its frequency while the detector oscillates; None if nothing rings."""
+    every = [
+        (float(rate), float(hz), carriers)
+        for p in found.points
+        if p.growing or not found.unstable
+        for rate, hz, carriers in zip(p.rate, p.frequency_hz, p.carried_by, strict=True)
+        if found.unstable or (p.amplitude_v > 0.0 and hz > 0.0)
+    ]
+    if found.unstable:
+        return max(every, key=lambda mode: mode[0])
+    return max(every, key=lambda mode: mode[0] / mode[1], default=None)
 
 
 def verification_table(check: Verification) -> Section:

@@ -25,6 +25,7 @@ from receiver_sim.results.envelope import (
     Pulling,
     RampReading,
     Stability,
+    Steadiness,
     TransferCurve,
     Verification,
 )
@@ -78,13 +79,15 @@ def a_verification() -> Verification:
 
 
 def a_report() -> OscillationReport:
-    modes = EnvelopeModes(AT, 0.4, np.array([120.0, -30.0]), np.array([900.0, 0.0]), 2, 640.0, 0.5)
+    carriers = (("plate load", "output choke"), ("cathode bypass",))
+    modes = EnvelopeModes(AT, 0.4, np.array([120.0, -30.0]), np.array([900.0, 0.0]), carriers, 2, 640.0, 0.5)
     calm = dataclasses.replace(
-        modes, rate=np.array([-30.0]), frequency_hz=np.array([0.0]), growing=0, motion_hz=None
-    )
+        modes, rate=np.array([-30.0]), frequency_hz=np.array([70.0]), carried_by=(("grid capacitor",),),
+        growing=0, motion_hz=None, motion_v=None,
+    )  # fmt: skip
     steady = (
-        Stability("40 m", 7.1e6, "as built", (modes,), True),
-        Stability("40 m", 7.1e6, "grid leak of 1 Mohm", (calm,), False),
+        Stability("40 m", 7.1e6, "as built", (modes,), True, Steadiness.THRESHOLD_HOWL),
+        Stability("40 m", 7.1e6, "load shunt of 220 kohm", (calm,), False, Steadiness.HOLDS_STILL),
     )
     weak = dataclasses.replace(hard(), extra_screen_ohm=47e3)
     bands = (
@@ -117,7 +120,9 @@ def test_oscillation_sheet():
     for expected in (
         "hard", "50.0", "30.00", "3.60", "16.2", "1.50", "12.3", "does not oscillate",
         "no setting starts oscillation",
-        "47.0 kohm", "a warning of the build", "NO", "640", "grid leak of 1 Mohm", "Plate supplies kill",
+        "47.0 kohm", "a warning of the build", "threshold howl",
+        "the amplitude swings by 500 mV in all, at 640 Hz",
+        "load shunt of 220 kohm holds still - 70 -30 grid capacitor", "120 plate load", "Plate supplies kill",
     ):  # fmt: skip
         assert expected in words, expected
     assert max(map(len, text.splitlines())) <= 100
@@ -177,3 +182,17 @@ def test_files_and_json(tmp_path):
     assert {"amplitude-40-m.png", "reference-40-m.svg", "sensitivity-40-m.png", "pulling-40-m.svg"} <= names
     assert all(p.stat().st_size > 1000 for p in written)
     assert plain(a_report())["bands"][0]["oscillation"]["kind"] == "hard"
+
+
+def test_a_build_that_holds_still_tells_what_rings_longest():
+    report = a_report()
+    first = report.bands[0]
+    calm = dataclasses.replace(first.stability[1], what="as built")
+    none = dataclasses.replace(
+        calm, points=(dataclasses.replace(calm.points[0], frequency_hz=np.array([0.0])),)
+    )
+    for found, expected in ((calm, "as built holds still - 70 -30 grid capacitor"), (none, "still - - - -")):
+        bands = (dataclasses.replace(first, stability=(found,)),)
+        text = printed(envelope_tables.oscillation_sheet(dataclasses.replace(report, bands=bands)))
+        assert expected in " ".join(text.split())
+        assert "remedies are tried" not in text

@@ -1,0 +1,73 @@
+"""Natural modes of a linear network from its answers at one frequency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import eig
+
+ComplexArray = npt.NDArray[np.complex128]
+FloatArray = npt.NDArray[np.float64]
+
+FASTEST = 1e-11
+"""Modes this much faster than the slowest in 1/(s - shift) are left out: they are rounding, of stores that
+hold nothing of their own (capacitors in a loop)."""
+
+
+@dataclass(frozen=True)
+class NaturalModes:
+    """Growth rates `s` (1/s, complex: the imaginary part is the angular frequency), fastest-growing first.
+
+    share: a row for each mode, a column for each energy store: its part in the mode, rows sum to 1.
+    """
+
+    s: ComplexArray
+    share: FloatArray
+
+
+def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: complex) -> NaturalModes:
+    """Return the natural modes of a network that holds its energy in n capacitors and inductors.
+
+    response: (n, n) complex, measured at the complex frequency `shift` (1/s): row i, column j is the answer
+    of store i (volts of a capacitor, amperes of an inductor) to 1 A that a source across store j carries
+    from its first to its second node (an inductor's answer includes the source's own ampere). weight: (n,),
+    the capacitance of a capacitor, -1/shift for an inductor, coupled ones too.
+
+    At s = shift + x a capacitor takes C x V more than at the shift, which is a source across it; an
+    inductor's volts grow by x L I, which by Norton's theorem is a source of -(x/shift) I across it. So
+    the stores' answers obey w = x H D w, and the modes are s = shift + 1/eig(H D): the generalised
+    eigenvalue problem of the network's equations, reduced to its stores, shifted and inverted as in Saad
+    (2011, Numerical methods for large eigenvalue problems, ch. 8, from memory). share: the participation
+    factors of Perez-Arriaga, Verghese and Schweppe (1982, from memory), as absolute values.
+    """
+    h, d = np.asarray(response, dtype=np.complex128), np.asarray(weight, dtype=np.complex128)
+    values, left, right = eig(h * d, left=True, right=True)  # type: ignore[misc] # stubs know two
+    keep = np.abs(values) > FASTEST * np.abs(values).max(initial=0.0)
+    s = shift + 1.0 / values[keep]
+    share = np.abs(left[:, keep] * right[:, keep]).T
+    total = share.sum(axis=1, keepdims=True)
+    order = np.argsort(-s.real, kind="stable")
+    return NaturalModes(s[order], (share / np.where(total > 0.0, total, 1.0))[order])
+
+
+def with_tank(
+    response: npt.ArrayLike,
+    *,
+    to_amplitude: npt.ArrayLike,
+    drive: npt.ArrayLike,
+    drive_to_amplitude: complex,
+    admittance: complex,
+) -> ComplexArray:
+    """Return the response of a network whose tank's amplitude, imposed until then, is set free: one store
+    more.
+
+    response as in `natural_modes`, with the amplitude imposed; to_amplitude: (n,), the stores' answers to 1
+    V of amplitude; drive: (n,), amperes that drive the tank for 1 A across each store; drive_to_amplitude:
+    A/V; admittance: C shift + G of the tank at the shift, siemens. The last store is the tank, of weight C.
+    """
+    h, d = np.asarray(to_amplitude, dtype=np.complex128), np.asarray(drive, dtype=np.complex128)
+    held = admittance - drive_to_amplitude
+    free = np.asarray(response, dtype=np.complex128) + np.outer(h, d) / held
+    return np.block([[free, -h[:, None] / held], [d[None, :] / held, np.array([[-1.0 / held]])]])
