@@ -154,10 +154,12 @@ def _telling_mode(found: Stability) -> tuple[float, float, tuple[str, ...]] | No
         for p in found.points
         if p.growing or not found.unstable
         for rate, hz, carriers in zip(p.rate, p.frequency_hz, p.carried_by, strict=True)
-        if found.unstable or (p.amplitude_v > 0.0 and hz > 0.0)
+        if found.unstable or (p.amplitude_v > 0.0 and hz > 1.0)
     ]
     if found.unstable:
-        return max(every, key=lambda mode: mode[0])
+        # one that creeps away without ringing has no pitch to look for
+        growing = [mode for mode in every if mode[0] > 0.0]
+        return max([mode for mode in growing if mode[1] > 1.0] or growing, key=lambda mode: mode[0])
     return max(every, key=lambda mode: mode[0] / mode[1], default=None)
 
 

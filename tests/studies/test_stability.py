@@ -13,7 +13,7 @@ from receiver_sim import api
 from receiver_sim.netlist.envelope import envelope_deck, imposed_deck
 from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.results.envelope import Steadiness
-from receiver_sim.studies import amplitude, onset, stability
+from receiver_sim.studies import amplitude, listening, onset, stability
 from receiver_sim.studies.listening import continued
 
 
@@ -220,6 +220,30 @@ def test_a_time_run_shows_the_howl_and_its_end(bench, demo, demo_cards):
         )  # fmt: skip
     assert swings[0][0] is not None and 200.0 < swings[0][0] < 400.0
     assert swings[1] == (None, None)
+
+
+def test_the_howl_is_heard_as_the_control_goes_through_onset(bench, demo, demo_cards):
+    """Sound without any signal: a burst of the mode's pitch at the threshold; with the shunt the slow thump
+    of the plate current, which the coupling capacitor hardly passes.
+    """
+    loud = []
+    for shunt in (None, 220e3):
+        build = howler(demo)
+        load = build.detector.load.model_copy(update={"shunt": shunt})
+        build = build.model_copy(update={"detector": build.detector.model_copy(update={"load": load})})
+        mode, found = oscillation(build, demo_cards, bench)
+        at = found.onset.rotation
+        sound = listening.run(
+            build, demo_cards, bench, mode, band=build.bands[0], signals=[],
+            reference_hz=float(found.amplitudes.frame_hz[0]), seconds=1.0,
+            path=[(0.0, 0.99 * at), (1.0, 1.05 * at)],
+        )  # fmt: skip
+        spectrum = np.abs(np.fft.rfft(sound.volts * np.hanning(sound.volts.size)))
+        pitch = np.fft.rfftfreq(sound.volts.size, 1.0 / sound.rate)
+        band = (pitch > 150.0) & (pitch < 2000.0)
+        loud.append((float(spectrum[band].max()), float(pitch[band][np.argmax(spectrum[band])])))
+    assert 250.0 < loud[0][1] < 350.0
+    assert loud[0][0] > 100.0 * loud[1][0]
 
 
 def test_motorboating_is_told_from_a_howl(bench, demo, demo_cards):
