@@ -17,6 +17,7 @@ from receiver_sim.views.plots.envelope import (
     plot_pulling,
     plot_verification,
 )
+from receiver_sim.views.plots.modes import plot_modes
 
 
 def _save(axes: Axes, folder: Path, stem: str) -> list[Path]:
@@ -24,11 +25,15 @@ def _save(axes: Axes, folder: Path, stem: str) -> list[Path]:
 
 
 def write_onset(report: OscillationReport, folder: Path) -> tuple[Path, ...]:
-    """Write amplitude against control of each band, and the ramps where they were run; return the paths."""
+    """Write amplitude against control of each band, its modes and ramps where they were run; return the
+    paths.
+    """
     out: list[Path] = []
     for band in report.bands:
         name = slug(band.oscillation.band)
         out += _save(plot_amplitude(band.oscillation, overlays=band.overlays), folder, f"amplitude-{name}")
+        if band.stability:
+            out += _save(plot_modes(band.stability), folder, f"modes-{name}")
         if band.verification is not None:
             out += _save(plot_verification(band.verification), folder, f"reference-{name}")
     return tuple(out)

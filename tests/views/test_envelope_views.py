@@ -32,6 +32,7 @@ from receiver_sim.results.envelope import (
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.views import envelope_plots, envelope_tables
 from receiver_sim.views.plots import envelope as plots
+from receiver_sim.views.plots import modes as modes_plot
 from receiver_sim.views.sheet import show
 
 AT = ControlSetting(0.5, 30.0)
@@ -149,6 +150,23 @@ def test_other_tables(renderable, expected):
     assert max(map(len, text.splitlines())) <= 100
 
 
+def test_plot_of_modes_shows_what_grows_and_the_remedy():
+    ax = modes_plot.plot_modes(a_report().bands[0].stability)
+    assert isinstance(ax, Axes)
+    words = [text.get_text() for text in ax.texts]
+    assert any("threshold howl" in w and "900 Hz" in w for w in words)
+    assert "load shunt of 220 kohm" in words
+    low, high = ax.get_ylim()
+    assert low < -30.0 and high > 120.0  # what grows and what decays lie inside
+
+
+def test_plot_of_modes_stands_a_circuit_where_nothing_rings():
+    calm = a_report().bands[0].stability[1]
+    points = tuple(dataclasses.replace(p, frequency_hz=np.array([0.0])) for p in calm.points)
+    ax = modes_plot.plot_modes([dataclasses.replace(calm, points=points)])
+    assert "nothing grows" in " ".join(text.get_text() for text in ax.texts)
+
+
 def test_amplitude_plot_shows_both_branches():
     ax = plots.plot_amplitude(hard(), overlays=(dataclasses.replace(hard(), extra_screen_ohm=47e3),))
     assert isinstance(ax, Axes)
@@ -179,7 +197,7 @@ def test_files_and_json(tmp_path):
     written = envelope_plots.write_onset(a_report(), tmp_path)
     written += envelope_plots.write_detection(a_detection(), tmp_path)
     names = {p.name for p in written}
-    assert {"amplitude-40-m.png", "reference-40-m.svg", "sensitivity-40-m.png", "pulling-40-m.svg"} <= names
+    assert {"amplitude-40-m.png", "modes-40-m.svg", "reference-40-m.svg", "pulling-40-m.svg"} <= names
     assert all(p.stat().st_size > 1000 for p in written)
     assert plain(a_report())["bands"][0]["oscillation"]["kind"] == "hard"
 
