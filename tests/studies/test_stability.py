@@ -294,6 +294,22 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
     assert cured[-1][0] == "leak 1 Mohm, 100 pF"
 
 
+def test_a_smaller_leak_alone_cures_a_milder_squegging(bench, demo, demo_cards):
+    band = demo.bands[1]
+    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.07})})
+    build = squegger(demo).model_copy(update={"bands": (band,)})
+    kinds = []
+    for leak in (10e6, 3e6, 1e6):
+        detector = build.detector.model_copy(update={"grid_leak": leak})
+        changed = build.model_copy(update={"detector": detector})
+        mode, found = oscillation(changed, demo_cards, bench)
+        result = stability.run(
+            changed, demo_cards, bench, mode, band=band, found=found, points=8, seconds=0.0
+        )
+        kinds.append(result.kind)
+    assert kinds == [Steadiness.SQUEGGING, Steadiness.SQUEGGING, Steadiness.HOLDS_STILL]
+
+
 def test_squegging_moves_as_it_is_found_to_grow(bench, demo, demo_cards):
     build = squegger(demo)
     mode, found = oscillation(build, demo_cards, bench)

@@ -5,8 +5,10 @@ Only this package imports matplotlib.
 
 from receiver_sim.views.plots.audio import plot_audio
 from receiver_sim.views.plots.control import plot_control
+from receiver_sim.views.plots.envelope import plot_amplitude, plot_detection, plot_pulling, plot_verification
 from receiver_sim.views.plots.hum import plot_hum
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
+from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
 from receiver_sim.views.plots.saving import save
 from receiver_sim.views.plots.selectivity import plot_selectivity
@@ -20,17 +22,22 @@ from receiver_sim.views.plots.tubes import (
 )
 
 __all__ = [
+    "plot_amplitude",
     "plot_audio",
     "plot_control",
+    "plot_detection",
     "plot_gm_against_screen",
     "plot_hum",
     "plot_loop_gain",
+    "plot_modes",
     "plot_nyquist",
     "plot_plate_family",
+    "plot_pulling",
     "plot_residuals",
     "plot_screen_current",
     "plot_selectivity",
     "plot_swap",
     "plot_transfer",
+    "plot_verification",
     "save",
 ]
