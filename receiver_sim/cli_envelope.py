@@ -203,6 +203,9 @@ def detect(
 @click.option(
     "--ssb", "voices", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Upper sideband of a WAV file."
 )
+@click.option(
+    "--no-signal", "alone", is_flag=True, help="The set alone: howl, squegging, the thump at onset."
+)
 @click.option("--fade", metavar="DB,TIME", help="Fading of all signals: depth and period, e.g. 15,4s.")
 @click.option(
     "--at", "at", metavar="PERCENT", help="Stand still at this part of the onset's rotation, e.g. 102%."
@@ -229,6 +232,7 @@ def listen(
     keyed: tuple[str, ...],
     broadcast: tuple[str, ...],
     voices: tuple[str, ...],
+    alone: bool,
     fade: str | None,
     at: str | None,
     path: str | None,
@@ -252,8 +256,12 @@ def listen(
     from receiver_sim.views import envelope_tables, sound
 
     signals = _signals(carriers, keyed, broadcast, voices, fade)
-    if not signals:
-        raise UserError("nothing to hear: give at least one of --carrier, --morse, --am, --ssb")
+    if not signals and not alone:
+        raise UserError(
+            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, or --no-signal"
+        )
+    if signals and alone:
+        raise UserError("--no-signal: signals are given, too; leave out the one or the others")
     length, moves = _time("--seconds", seconds), None if path is None else _path(path)
     relative = None if at is None else _relative(at)
     writable_folder(file.absolute().parent)

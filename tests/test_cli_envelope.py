@@ -52,13 +52,26 @@ def test_listen_writes_a_file(tmp_path):
         assert sound.getnframes() == 4800
 
 
+def test_the_set_alone_can_be_heard(tmp_path):
+    file = tmp_path / "alone.wav"
+    answer = call(listen, DEMO, "--band", "40 m", "--no-signal", "--seconds", "100ms", "-o", file)
+    assert answer.exit_code == 0, answer.output
+    with wave.open(str(file), "rb") as sound:
+        assert sound.getnframes() == 2400
+
+
 @pytest.mark.parametrize(
     ("command", "args", "message"),
     [
         (
             listen,
             ("--seconds", "1s"),
-            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb",
+            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, or --no-signal",
+        ),
+        (
+            listen,
+            ("--carrier", "1uV@1Hz", "--no-signal"),
+            "--no-signal: signals are given, too; leave out the one or the others",
         ),
         (
             listen,
