@@ -170,9 +170,10 @@ class Signal:
         after = times - self.start_s
         real = self.audio.course(after)
         if self.kind != "ssb":
-            return real + 0j
+            return real.astype(np.complex128)
         imaginary = self.audio.course(after, quadrature=True)
-        return real - 1j * imaginary if self.sideband == "lower" else real + 1j * imaginary
+        turn = -1j if self.sideband == "lower" else 1j
+        return np.asarray(real + turn * imaginary, dtype=np.complex128)
 
 
 def pieces(times: FloatArray, values: FloatArray) -> list[list[float]]:

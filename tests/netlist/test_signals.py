@@ -140,9 +140,13 @@ def test_batch_ngspice_reads_the_same_tables(bench, tmp_path):
     file = tmp_path / "signal.cir"
     file.write_text(deck.export([f".tran {STEP!r} 0.1 0 {STEP!r}"]))
     subprocess.run(
-        [program, "-b", "-r", "out.raw", file.name], capture_output=True, timeout=60, check=True, cwd=tmp_path,
+        [program, "-b", "-r", "out.raw", file.name],
+        capture_output=True,
+        timeout=60,
+        check=True,
+        cwd=tmp_path,
         env={**os.environ, "SPICE_ASCIIRAWFILE": "1", "HOME": str(tmp_path)},
-    )  # fmt: skip
+    )
     head, body = (tmp_path / "out.raw").read_text().split("Values:")
     names = [row.split()[1] for row in head.split("\nVariables:")[1].strip().splitlines()]
     numbers = np.array([float(word) for word in body.split()]).reshape(-1, len(names) + 1)[:, 1:]
