@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import os
+import shutil
+import subprocess
 import time
 import wave
 
@@ -145,6 +148,46 @@ def test_modulation_takes_hardly_more_steps_than_a_carrier(set_up, monkeypatch, 
     monkeypatch.setattr(Session, "tran", counted)
     run(STATIONS[name], part=SETTINGS[name], seconds=0.5)
     assert sum(points) < 1.05 * 0.5 * listening.RATE
+
+
+def test_batch_ngspice_gives_the_same_sound(set_up, monkeypatch, tmp_path):
+    """The deck of a stretch that goes on from another, with key and voice, in the stock program."""
+    run, _ = set_up
+    decks, runs = [], []
+    plan, tran = listening.plan, Session.tran
+
+    def planned(*args, **options):
+        decks.append(plan(*args, **options))
+        return decks[-1]
+
+    def kept(self, *args, **options):
+        runs.append(tran(self, *args, **options))
+        return runs[-1]
+
+    monkeypatch.setattr(listening, "plan", planned)
+    monkeypatch.setattr(Session, "tran", kept)
+    monkeypatch.setattr(listening, "CHUNK_S", 0.05)
+    run(STATIONS["ssb voice"] + STATIONS["one of two keyed"][1:], part=1.03, seconds=0.1)
+    step = 1.0 / listening.RATE
+    text = decks[1].export([".save time phone0 amp", f".tran {step!r} 0.05 0 {step!r} uic"])
+    (tmp_path / "sound.cir").write_text(text)
+    program = shutil.which("ngspice")
+    assert program is not None, "the program 'ngspice' is not on the PATH"
+    subprocess.run(
+        [program, "-b", "-r", "out.raw", "sound.cir"],
+        capture_output=True,
+        timeout=60,
+        check=True,
+        cwd=tmp_path,
+        env={**os.environ, "SPICE_ASCIIRAWFILE": "1", "HOME": str(tmp_path)},
+    )
+    head, body = (tmp_path / "out.raw").read_text().split("Values:")
+    names = [row.split()[1] for row in head.split("\nVariables:")[1].strip().splitlines()]
+    numbers = np.array([float(word) for word in body.split()]).reshape(-1, len(names) + 1)[:, 1:]
+    for name in ("time", "phone0", "amp"):
+        own = numbers[:, names.index(name if name == "time" else f"v({name})")]
+        # the same steps in the same program; what is left is the print of 16 digits
+        assert own == pytest.approx(runs[1][name], rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.parametrize("name", ["am voice", "ssb voice"])
