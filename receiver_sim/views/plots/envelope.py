@@ -23,9 +23,9 @@ def _kind(found: Oscillation) -> str:
     if found.kind is not None:
         return f"{found.kind.value} onset"
     if found.once_started is not None:
-        return "no onset on this control, but it goes on once started"
+        return "goes on once started"
     if found.status is Status.NOT_IN_RANGE:
-        return "oscillates all over the control"
+        return "all over the control"
     return "no onset on this control"
 
 
