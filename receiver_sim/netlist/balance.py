@@ -25,7 +25,7 @@ _HIGHEST = 10.0
 """End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
 grid current."""
 
-_INSIDE = 1.0 + 1e-3
+_INSIDE = 1.0 + 1e-5
 """Factor between amplitudes that the ends of the control sustain and those of a map of what lies between."""
 
 _FEWEST = 12

@@ -29,7 +29,7 @@ HIGHEST_V = 22.0
 
 STEP_V = 0.05
 _FINE = 25
-"""A step is divided by so much where the tube just pays, or comes nearest to it."""
+"""A step is divided by so much, and again, where the tube just pays, or comes nearest to it."""
 
 _REACHES = (HIGHEST_V, 7.0, 2.0)
 """Largest amplitudes to try: the next, should the circuit have no solution at the ones before."""
@@ -48,7 +48,7 @@ some millionths of the travel."""
 
 _REST_POINTS = 20
 _FAR = 1.0
-"""Travels beyond either end of the control over which the stretched control is believed."""
+"""Travels beyond either end of the control over which the model is asked for an onset."""
 
 
 @dataclass(frozen=True)
@@ -144,17 +144,20 @@ def surplus(
     Around each crossing, and around the maximum, the sweep is repeated in fine steps. Raises EngineFailed.
     """
     session.alter("vknob", wiper)
-    coarse = _impose(session, mode, start=LOWEST_V, stop=highest, step=step)
-    x, y = coarse.amplitude, coarse.surplus
-    pays = y >= 0.0
-    best = int(np.argmax(y))
-    wanted = {int(i) for i in np.flatnonzero(pays[1:] != pays[:-1])} | {best - 1, best}
-    for i in sorted(wanted & set(range(x.size - 1))):
-        ends = coarse.amplitude[i : i + 2]
-        fine = _impose(session, mode, start=float(ends[0]), stop=float(ends[1]), step=step / _FINE)
-        x, y = np.concatenate([x, fine.amplitude]), np.concatenate([y, fine.surplus])
-    x, index = np.unique(x, return_index=True)
-    return Surplus(x, y[index])
+    found = _impose(session, mode, start=LOWEST_V, stop=highest, step=step)
+    for part in (step / _FINE, step / _FINE**2):
+        x, y = found.amplitude, found.surplus
+        pays = y >= 0.0
+        best = int(np.argmax(y))
+        wanted = {int(i) for i in np.flatnonzero(pays[1:] != pays[:-1])} | {best - 1, best}
+        for i in sorted(wanted & set(range(x.size - 1))):
+            fine = _impose(
+                session, mode, start=float(found.amplitude[i]), stop=float(found.amplitude[i + 1]), step=part
+            )
+            x, y = np.concatenate([x, fine.amplitude]), np.concatenate([y, fine.surplus])
+        x, index = np.unique(x, return_index=True)
+        found = Surplus(x, y[index])
+    return found
 
 
 def _impose(session: Session, mode: Mode, *, start: float, stop: float, step: float) -> Surplus:
@@ -212,15 +215,29 @@ def _rest(session: Session) -> tuple[FloatArray, FloatArray]:
     return run["knob"], run["scr"]
 
 
-def onset_beyond(bench: Bench, deck: Deck) -> float | None:
-    """Return the screen volts at which a vanishing amplitude is sustained, beyond an end of the control.
+def onset_beyond(bench: Bench, deck: Deck, mode: Mode, *, end: float) -> float | None:
+    """Return the screen volts at which a vanishing amplitude is sustained, beyond one end (0 or 1).
 
-    deck: a balance deck that begins at that end. None where there are none within one travel of the control
-    beyond it: the tube may not oscillate at any, and farther off its model is not to be trusted.
+    deck: an `imposed_deck`, its amplitude LOWEST_V; its control is stretched beyond its ends. None where
+    there are none within one travel: the tube may not oscillate at any, and farther off its model is not to
+    be trusted; also where the circuit has no solution.
     """
+    loss = 1e3 * mode.decay / abs(mode.residue)
+    low, high = (end, end + _FAR) if end == 1.0 else (end - _FAR, end)
+    volts = None
     try:
         with bench.session(deck) as session:
-            run = session.dc("vsweep", -1.0, 1e-9, 0.25, vectors=["knob", "scr"])
+            for _ in range(2):
+                run = session.dc(
+                    "vknob", low, high, (high - low) / _GRID, vectors=["knob", "drive", "scr", "amp"]
+                )
+                y = run["drive"] - loss * run["amp"]
+                at = np.flatnonzero((y[:-1] < 0.0) & (y[1:] >= 0.0))
+                if not at.size:
+                    return None
+                i = int(at[-1])
+                low, high = float(run["knob"][i]), float(run["knob"][i + 1])
+                volts = float(np.interp(0.0, y[i : i + 2], run["scr"][i : i + 2]))
     except EngineFailed:
         return None
-    return float(run["scr"][-1]) if -_FAR <= run["knob"][-1] <= 1.0 + _FAR else None
+    return volts

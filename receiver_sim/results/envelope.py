@@ -80,9 +80,9 @@ class OnceStarted:
 
     holds_from: lowest setting that sustains it, amplitude_v: amplitude there, before it breaks off if the
     control is turned back further; lets_go: False where it goes on all over the control, down to its bottom
-    (then holds_from is the bottom). At the top of the control: shock_v, the amplitude that a shock has to
-    exceed (more, if it is shorter than the grid capacitor takes to charge), and top_v, the one it grows to,
-    None if that lies beyond the amplitudes looked at.
+    (then holds_from is the bottom). At the top of the control: shock_v, the lower amplitude in balance, from
+    which it grows or dies (a guide to the shock needed: one shorter than the grid capacitor takes to charge
+    meets another bias), and top_v, the one it grows to, None if that lies beyond the amplitudes looked at.
     """
 
     holds_from: ControlSetting

@@ -356,11 +356,11 @@ def _without_onset(
     end = _ENDS[onset.status]
     looked = held.look(build, cards, bench, mode, end=end)
     words = said(looked, status=onset.status)
-    beyond = held.onset_beyond(bench, plan(build, cards, mode, guess=end))
+    deck = imposed_deck(build, cards, mode, amplitude=LOWEST_V, rotation=end)
+    beyond = held.onset_beyond(bench, deck, mode, end=end)
     if looked.begins_v is None:
         found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
         return dataclasses.replace(found, onset_beyond_v=beyond)
-    deck = imposed_deck(build, cards, mode, amplitude=LOWEST_V, rotation=end)
     raw = within_control(bench, deck, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
         raise ValueError("the control is too narrow to tell the amplitudes that it sustains apart")

@@ -76,8 +76,7 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
         notes.append(
             Note(
                 f"{band}: once started (switching on, a loud crackle, a key close by) {where}{top}. "
-                f"It takes a shock of more than {engineering(started.shock_v, 'V')} at the top, more further "
-                "down"
+                f"It takes a shock of some {engineering(started.shock_v, 'V')} at the top, more further down"
             )
         )
     if found.onset_beyond_v is not None:

@@ -196,9 +196,9 @@ def test_what_a_shock_starts_with_the_fifth_order(bench, case):
         return sorted(float(math.sqrt(r.real)) for r in roots if r.real > 0.0)
 
     low, high = sustained(1.0)
-    # linear over steps of 2 mV: the curvature of the surplus leaves some 1e-5
-    assert looked.begins_v == pytest.approx(low, rel=1e-4)
-    assert looked.ends_v == pytest.approx(high, rel=1e-4)
+    # linear over steps of 80 uV, the curvature of the surplus leaves nothing but the solver's tolerance, 1e-7
+    assert looked.begins_v == pytest.approx(low, rel=1e-6)
+    assert looked.ends_v == pytest.approx(high, rel=1e-6)
     raw = balance.within_control(bench, deck, TANK, looked=looked)
     a = raw.amplitude
     # the drive is linear in x, so that only the tolerance of the solver, 1e-7, is left
@@ -213,7 +213,7 @@ def test_what_a_shock_starts_with_the_fifth_order(bench, case):
         assert shocked.holds_from.rotation == pytest.approx(fold, rel=1e-3)
     else:
         assert not shocked.lets_go and shocked.holds_from.rotation == 0.0
-        assert shocked.amplitude_v == pytest.approx(sustained(0.0)[-1], rel=1e-4)
+        assert shocked.amplitude_v == pytest.approx(sustained(0.0)[-1], rel=1e-6)
 
 
 def test_a_shock_grows_or_dies_about_its_threshold(bench):
@@ -451,7 +451,7 @@ def test_where_it_oscillates_all_over_the_control_there_is_a_map(bench, demo, de
     assert result.warnings == ("it oscillates all over the control",)
     known = result.amplitudes
     assert known is not None and np.all(np.diff(known.rotation) > 0.0)
-    assert known.rotation[0] < 0.005 and known.rotation[-1] > 0.995
+    assert known.rotation[0] < 1e-3 and known.rotation[-1] > 0.999
     # the onset is that of the control as built, which reaches down to it: the tube is the same
     _, built = found(demo, demo_cards, bench, 2, time_runs=False)
     assert built.onset is not None

@@ -203,7 +203,7 @@ def test_bands_without_onset_on_the_control():
         "20 m: it does not start by itself",
         "20 m: once started (switching on, a loud crackle, a key close by) it goes on from 26.40 V screen, "
         "44.0 % of the knob, up, until it is turned back below: 400 mV peak there, 1.50 V at the top. It "
-        "takes a shock of more than 200 mV at the top, more further down",
+        "takes a shock of some 200 mV at the top, more further down",
         "20 m: onset would be at 41.40 V screen, above the top of the control",
         "30 m not found in range - - - - 1.50",
         "20 m with 47.0 kohm more: onset would be at 8.13 V screen, below the bottom of the control",
