@@ -11,10 +11,12 @@ carried between them by a polynomial. A test holds the sums against M separate s
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from receiver_sim.data import folder
 from receiver_sim.netlist.mode import Mode
@@ -60,6 +62,23 @@ def shares(cosine: float, knots: list[float]) -> list[float]:
     return [
         float(np.prod([(cosine - other) / (own - other) for other in knots if other != own])) for own in knots
     ]
+
+
+def harmonics(
+    samples: npt.NDArray[np.float64], *, knots: npt.NDArray[np.float64], orders: Sequence[int]
+) -> npt.NDArray[np.float64]:
+    """Return components (mA) of the cathode current from the samples of the merged tube and its knots'
+    factors.
+
+    samples: a row for each phase, knots: a row for each knot; columns are amplitudes. The result has a row
+    for each amplitude and a column for each order.
+    """
+    phases = samples.shape[0]
+    theta = np.pi * (np.arange(phases) + 0.5) / phases
+    factors = np.array([np.array(shares(c, cosines(knots.shape[0]))) @ knots for c in np.cos(theta)])
+    currents = samples * factors
+    rows = [2.0 / phases * np.cos(n * theta) @ currents for n in orders]
+    return np.asarray(np.array(rows).T, dtype=np.float64)
 
 
 def phase_subcircuit(

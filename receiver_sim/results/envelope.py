@@ -75,14 +75,35 @@ class BuildUp:
 
 
 @dataclass(frozen=True)
+class OnceStarted:
+    """Oscillation that no setting of the control starts from nothing, but that goes on once a shock has.
+
+    holds_from: lowest setting that sustains it, amplitude_v: amplitude there, before it breaks off if the
+    control is turned back further; lets_go: False where it goes on all over the control, down to its bottom
+    (then holds_from is the bottom). At the top of the control: shock_v, the lower amplitude in balance, from
+    which it grows or dies (a guide to the shock needed: one shorter than the grid capacitor takes to charge
+    meets another bias), and top_v, the one it grows to, None if that lies beyond the amplitudes looked at.
+    """
+
+    holds_from: ControlSetting
+    amplitude_v: float
+    lets_go: bool
+    shock_v: float
+    top_v: float | None
+
+
+@dataclass(frozen=True)
 class Oscillation:
     """The answer for one band: how oscillation comes in, and how strong it is.
 
     status as for the loop gain; kind is None where there is no onset within the control; onset: setting at
-    which a vanishing amplitude is sustained; jump: None for a smooth onset; extra_screen_ohm: resistance
-    added in the screen's supply for this answer; hz_per_v: shift of frequency per volt of (rest) screen
-    just above onset; tank: resonance (Hz), Q and parallel resistance (ohm) of the tank, tube's streams
-    apart.
+    which a vanishing amplitude is sustained; jump: None for a smooth onset; amplitudes: None where no
+    setting sustains any; extra_screen_ohm: resistance added in the screen's supply for this answer;
+    hz_per_v: shift of frequency per volt of (rest) screen just above onset; tank: resonance (Hz), Q and
+    parallel resistance (ohm) of the tank, tube's streams apart. Without an onset on the control:
+    once_started, what a shock starts (of a band that does not oscillate by itself; None: nothing);
+    onset_beyond_v, screen volts at which a vanishing amplitude would be sustained, beyond the top (does not
+    oscillate) or the bottom (not found in range) of the control, None if not within one travel of it.
     """
 
     band: str
@@ -100,6 +121,8 @@ class Oscillation:
     tank_ohm: float | None
     seconds: float
     warnings: tuple[str, ...] = ()
+    once_started: OnceStarted | None = None
+    onset_beyond_v: float | None = None
 
 
 @dataclass(frozen=True)
@@ -321,6 +344,7 @@ __all__ = [
     "DetectionCurve",
     "EnvelopeModes",
     "Jump",
+    "OnceStarted",
     "OnsetKind",
     "Oscillation",
     "OscillationReport",

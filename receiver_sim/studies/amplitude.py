@@ -11,57 +11,31 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, Session, Vectors
-from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck
+from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.netlist import held
+from receiver_sim.netlist.balance import Balance, sweep, within_control
+from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck, imposed_deck
 from receiver_sim.netlist.mode import HARMONICS, Mode, tuned_mode
-from receiver_sim.netlist.phases import KNOTS, PHASES, cosines, shares
+from receiver_sim.netlist.phases import PHASES
 from receiver_sim.netlist.receiver import Cards
 from receiver_sim.physics.potentiometer import rotation_fraction, wiper_fraction
 from receiver_sim.results.base import FloatArray, Status
-from receiver_sim.results.envelope import AmplitudeMap, BuildUp, Jump, OnsetKind, Oscillation
+from receiver_sim.results.envelope import AmplitudeMap, BuildUp, Jump, OnceStarted, OnsetKind, Oscillation
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
-
-STEP = 1.0 / 16.0
-"""Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
-
-_STRIDE = 0.5
-_HIGHEST = 10.0
-"""End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
-grid current."""
 
 _RESOLUTION_V = 1e-3
 """Backlash in screen volts below which an onset counts as soft: no hand on a knob feels a millivolt."""
 
-_WHY_NOT = {
-    Status.DOES_NOT: (
-        "no setting starts oscillation from nothing; whether a shock starts it is not looked into",
-    ),
-    Status.NOT_IN_RANGE: ("it oscillates all over the control: amplitudes are not looked into",),
-}
+_BEYOND_REACH = "the amplitude at the top of the control lies beyond {:.0f} V"
+
+_ENDS = {Status.DOES_NOT: 1.0, Status.NOT_IN_RANGE: 0.0}
+"""End of the control (rotation, and wiper fraction) nearest to an onset that lies beyond it."""
+
+_FEW = 4
+"""Points that a map needs at least."""
 
 _BOLTZMANN_J = 1.380649e-23 * 300.0
-_VECTORS = ("amp", "knob", "scr", "grid", "drive", "cross")
-_REST_POINTS = 20
-_BEYOND = 1.02
-"""Wiper fraction at which a sweep has passed the top of the control for good."""
-
-
-@dataclasses.dataclass(frozen=True)
-class Balance:
-    """Raw balance of a band: wiper against amplitude (may lie beyond the control's ends), and the screen at
-    rest."""
-
-    amplitude: FloatArray
-    wiper: FloatArray
-    screen: FloatArray
-    grid: FloatArray
-    drive_ma: FloatArray
-    cross_ma: FloatArray
-    rest_wiper: FloatArray
-    rest_screen: FloatArray
-    harmonics_ma: FloatArray | None = None
-    """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
 
 
 def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = PHASES) -> Deck:
@@ -69,101 +43,13 @@ def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = 
     return balance_deck(build, cards, mode, guess=guess, phases=phases)
 
 
-def sweep(
-    bench: Bench, deck: Deck, *, guess: float, step: float = STEP, phases: int | None = None
-) -> Balance:
-    """Run the sweeps of a balance deck: amplitudes from LOWEST_V to beyond the top of the control.
-
-    guess: wiper fraction that the deck was made with, where the sweeps begin; phases: number of samples of
-    its tube, to read harmonics from (None: not). The sweep ends where even the top of the control no longer
-    pays for the losses; that is found by going an e-fold further at a time, as the circuit beyond (a
-    starved tube) need not have a solution. Raises EngineError when there is none from the start.
-    """
-    good = 0.0
-    try:
-        with bench.session(deck) as session:
-            rest = _rest(session, guess)
-            for end in np.arange(6.0, _HIGHEST + 1.0):
-                run = _sweep(session, float(end), _STRIDE)
-                good = float(end)
-                if run["knob"][-1] > _BEYOND:
-                    break
-            beyond = run["knob"] > _BEYOND
-            end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
-            return _balance(_sweep(session, math.ceil(end / step) * step, step, phases), rest, step, phases)
-    except EngineFailed:
-        if good == 0.0:
-            raise
-    # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
-    # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
-    # some 1e-3.
-    trials = ((good + 1.0, step / 2.0), (good, step / 2.0), (good, 2.0 * step), (good, 4.0 * step))
-    for trial, (end, stride) in enumerate(trials, start=1):
-        try:
-            with bench.session(deck) as session:
-                return _balance(_sweep(session, end, stride, phases), rest, stride, phases)
-        except EngineFailed:
-            if trial == len(trials):
-                raise
-    raise AssertionError("the last of them either returned or raised")
-
-
-def _balance(run: Vectors, rest: tuple[FloatArray, FloatArray], step: float, phases: int | None) -> Balance:
-    keep = slice(round(1.0 / step), None)
-    amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _VECTORS)
-    harmonics = None
-    if phases is not None:
-        samples = np.array([run[name][keep] for name in _sampled(phases)])
-        knots = np.array([run[f"xdet.khp{t}"][keep] + run[f"xdet.khs{t}"][keep] for t in range(KNOTS)])
-        harmonics = _harmonics(samples, knots)
-    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest, harmonics)
-
-
-def _sampled(phases: int) -> list[str]:
-    return [f"xdet.fz{j}" for j in range(phases)]
-
-
-def _harmonics(samples: FloatArray, knots: FloatArray) -> FloatArray:
-    """Return components 1 to 5 (mA) of the cathode current from the samples of the merged tube and its
-    knots' factors.
-
-    samples: a row for each phase, knots: a row for each knot; columns are amplitudes.
-    """
-    phases = samples.shape[0]
-    theta = np.pi * (np.arange(phases) + 0.5) / phases
-    factors = np.array([np.array(shares(c, cosines(KNOTS))) @ knots for c in np.cos(theta)])
-    currents = samples * factors
-    rows = [2.0 / phases * np.cos(n * theta) @ currents for n in (1, *HARMONICS)]
-    return np.asarray(np.array(rows).T, dtype=np.float64)
-
-
-def _sweep(session: Session, end: float, step: float, phases: int | None = None) -> Vectors:
-    vectors = list(_VECTORS)
-    if phases is not None:
-        vectors += [*_sampled(phases), *(f"xdet.kh{e}{t}" for e in "ps" for t in range(KNOTS))]
-    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=vectors)
-
-
-def _rest(session: Session, guess: float) -> tuple[FloatArray, FloatArray]:
-    """Return wiper and screen volts without oscillation, both ways from the guess to the ends of the
-    control."""
-    session.alter("vsweep", -1.0)
-    wipers, screens = [], []
-    for end in (0.0, 1.0):
-        if abs(end - guess) < 1e-3:
-            continue
-        run = session.dc("vguess", guess, end, (end - guess) / _REST_POINTS, vectors=["knob", "scr"])
-        wipers.append(run["knob"])
-        screens.append(run["scr"])
-    session.alter("vguess", guess)
-    wiper, index = np.unique(np.concatenate(wipers), return_index=True)
-    return wiper, np.concatenate(screens)[index]
-
-
 def reduce(
     raw: Balance, build: Build, mode: Mode, *, band: Band, dial_hz: float, status: Status, seconds: float
 ) -> Oscillation:
-    """Turn a balance into the result, without build-up time."""
+    """Turn a balance into the result, without build-up time and what lies beyond the control.
+
+    Of a status other than OSCILLATES the balance began at an end of the control: no onset, then.
+    """
     turn = Knob(build, raw)
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
@@ -179,8 +65,10 @@ def reduce(
         frame_hz=(mode.resonance_hz + _turned(raw, mode) / (2.0 * math.pi))[inside],
         energy_error=raw.drive_ma[inside] / loss[inside] - 1.0,
     )
-    jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=turn)
-    starts = bool(inside[0])
+    starts = status is Status.OSCILLATES and bool(inside[0])
+    jump = None
+    if status is not Status.DOES_NOT:  # what never starts does not jump in, either
+        jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=turn)
     kind = None
     if starts:
         kind = OnsetKind.SOFT
@@ -202,7 +90,26 @@ def reduce(
         tank_q=mode.q,
         tank_ohm=mode.rp,
         seconds=seconds,
-        warnings=() if raw.wiper[-1] > 1.0 else ("the amplitude at the top of the control lies beyond 20 V",),
+        warnings=() if raw.wiper[-1] > 1.0 else (_BEYOND_REACH.format(20.0),),
+    )
+
+
+def once_started(raw: Balance, looked: held.Looked, *, turn: Knob) -> OnceStarted:
+    """Return what a shock starts, from what the top of the control sustains and the balance from there."""
+    assert looked.begins_v is not None
+    wiper, place = _extreme(np.log(raw.amplitude), raw.wiper, int(np.argmin(raw.wiper)))
+    at, amplitude_v = turn.setting(wiper), math.exp(place)
+    lets_go = bool(looked.floor.surplus.max() < 0.0)
+    if not lets_go:
+        lasting = held.ends(looked.floor)
+        at = turn.setting(0.0)
+        amplitude_v = float(looked.floor.amplitude[-1]) if lasting is None else lasting
+    return OnceStarted(
+        holds_from=at,
+        amplitude_v=amplitude_v,
+        lets_go=lets_go,
+        shock_v=looked.begins_v,
+        top_v=looked.ends_v,
     )
 
 
@@ -377,9 +284,10 @@ def run(
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
     law = build.regeneration
-    rotation = onset.onset.rotation if onset.onset is not None else 0.5
+    rotation = _ENDS[onset.status] if onset.onset is None else onset.onset.rotation
     guess = float(wiper_fraction(rotation, law=law.law, mid=law.mid))
     began = time.perf_counter()
+    grown = None
     try:
         mode = tuned_mode(
             build,
@@ -391,23 +299,86 @@ def run(
             rotation=rotation,
         )
         if onset.status is not Status.OSCILLATES:
-            return nothing(band, onset, status=onset.status, mode=mode, warnings=_WHY_NOT[onset.status])
-        # under 'focus' the parting follows every sample, and the samples hold no factors of their own
-        phases = None if cards.detector.law().focus else PHASES
-        raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=phases)
-        found = reduce(
-            raw,
-            build,
-            mode,
-            band=band,
-            dial_hz=onset.dial_hz,
-            status=onset.status,
-            seconds=time.perf_counter() - began,
-        )
-        grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
+            found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
+        else:
+            raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=_sampling(cards))
+            found = reduce(
+                raw,
+                build,
+                mode,
+                band=band,
+                dial_hz=onset.dial_hz,
+                status=onset.status,
+                seconds=time.perf_counter() - began,
+            )
+            grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, ValueError) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
     return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm)
+
+
+def _sampling(cards: Cards) -> int | None:
+    """Return the samples to read harmonics from.
+
+    Under 'focus' the parting follows every sample, and the samples hold no factors of their own.
+    """
+    return None if cards.detector.law().focus else PHASES
+
+
+def said(looked: held.Looked, *, status: Status) -> str:
+    """Return a sentence on a band without onset on the control."""
+    reach = f"{looked.pays.amplitude[-1]:.0f} V"
+    if status is Status.NOT_IN_RANGE:
+        more = "" if looked.begins_v is not None else f", with more than {reach} even at its bottom"
+        return f"it oscillates all over the control{more}"
+    if looked.begins_v is not None:
+        return "it does not start by itself, but goes on once something has started it"
+    if looked.elsewhere is not None:
+        return (
+            f"no setting starts oscillation from nothing; a shock starts it with the wiper at "
+            f"{100.0 * looked.elsewhere:.0f} % of the track, though not at the top: not looked into further"
+        )
+    return (
+        f"no setting starts oscillation, and a shock none that goes on: at every amplitude up to {reach} "
+        "the tube gives less than the tank loses"
+    )
+
+
+def _without_onset(
+    build: Build, cards: Cards, bench: Bench, mode: Mode, *, band: Band, onset: Onset
+) -> Oscillation:
+    """Answer for a band whose onset lies beyond an end of the control.
+
+    The amplitudes that the end sustains are found first, with the control held there; from one of them on
+    the balance follows the curve over the control.
+    """
+    began = time.perf_counter()
+    end = _ENDS[onset.status]
+    looked = held.look(build, cards, bench, mode, end=end)
+    words = said(looked, status=onset.status)
+    deck = imposed_deck(build, cards, mode, amplitude=LOWEST_V, rotation=end)
+    beyond = held.onset_beyond(bench, deck, mode, end=end)
+    if looked.begins_v is None:
+        found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
+        return dataclasses.replace(found, onset_beyond_v=beyond)
+    raw = within_control(bench, deck, mode, looked=looked, phases=_sampling(cards))
+    if raw.amplitude.size < _FEW:
+        raise ValueError("the control is too narrow to tell the amplitudes that it sustains apart")
+    found = reduce(
+        raw,
+        build,
+        mode,
+        band=band,
+        dial_hz=onset.dial_hz,
+        status=onset.status,
+        seconds=time.perf_counter() - began,
+    )
+    started = None
+    if onset.status is Status.DOES_NOT:
+        started = once_started(raw, looked, turn=Knob(build, raw))
+    reach = _BEYOND_REACH.format(looked.pays.amplitude[-1])
+    warnings = (words,) if looked.ends_v is not None else (words, reach)
+    return dataclasses.replace(found, once_started=started, onset_beyond_v=beyond, warnings=warnings)
 
 
 def nothing(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
@@ -43,6 +44,7 @@ def oscillation_table(report: OscillationReport) -> Section:
     )
     rows = tuple(_row(b.oscillation) for b in report.bands)
     notes = [Note(f"{b.oscillation.band}: {text}") for b in report.bands for text in b.oscillation.warnings]
+    notes += [note for b in report.bands for note in _beyond_notes(b.oscillation)]
     notes += [Note(text) for text in report.warnings]
     notes.append(
         Note(
@@ -52,6 +54,40 @@ def oscillation_table(report: OscillationReport) -> Section:
         )
     )
     return Section("How oscillation comes in", (Grid(columns, rows), *notes), cautions.ALL)
+
+
+def _beyond_notes(found: Oscillation) -> list[Note]:
+    """Say of a band without onset on the control what a shock starts, and where onset would be."""
+    notes = []
+    band = found.band
+    if found.extra_screen_ohm > 0.0:
+        band += f" with {engineering(found.extra_screen_ohm, 'ohm')} more"
+    started = found.once_started
+    if started is not None:
+        at, volts = started.holds_from, engineering(started.amplitude_v, "V")
+        if started.lets_go:
+            where = (
+                f"it goes on from {fixed(at.screen_v, 2)} V screen, {fixed(at.rotation, 1, 100.0)} % of the "
+                f"knob, up, until it is turned back below: {volts} peak there"
+            )
+        else:
+            where = f"it goes on all over the control and no turning back ends it: {volts} peak at the bottom"
+        top = "" if started.top_v is None else f", {engineering(started.top_v, 'V')} at the top"
+        notes.append(
+            Note(
+                f"{band}: once started (switching on, a loud crackle, a key close by) {where}{top}. "
+                f"It takes a shock of some {engineering(started.shock_v, 'V')} at the top, more further down"
+            )
+        )
+    if found.onset_beyond_v is not None:
+        below = found.status is Status.NOT_IN_RANGE
+        place = "below the bottom" if below else "above the top"
+        notes.append(
+            Note(
+                f"{band}: onset would be at {fixed(found.onset_beyond_v, 2)} V screen, {place} of the control"
+            )
+        )
+    return notes
 
 
 def _row(found: Oscillation) -> tuple[str, ...]:
@@ -86,7 +122,8 @@ def _overlay_table(report: OscillationReport) -> Section:
             row = _row(found)
             more = NOTHING if found.extra_screen_ohm == 0.0 else engineering(found.extra_screen_ohm, "ohm")
             rows.append((row[0], more, row[1], row[2], row[4], row[6]))
-    return Section("With a weaker supply of the screen", (Grid(columns, tuple(rows)),))
+    notes = [note for b in report.bands for found in b.overlays for note in _beyond_notes(found)]
+    return Section("With a weaker supply of the screen", (Grid(columns, tuple(rows)), *notes))
 
 
 def _stability_table(report: OscillationReport) -> Section:

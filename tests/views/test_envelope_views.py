@@ -19,6 +19,7 @@ from receiver_sim.results.envelope import (
     DetectionCurve,
     EnvelopeModes,
     Jump,
+    OnceStarted,
     OnsetKind,
     Oscillation,
     OscillationReport,
@@ -70,6 +71,21 @@ def silent() -> Oscillation:
         band="20 m", dial_hz=14e6, status=Status.DOES_NOT, extra_screen_ohm=0.0, seconds=0.0,
         warnings=("no setting starts oscillation",), **empty,
     )  # fmt: skip
+
+
+def shocked() -> Oscillation:
+    started = OnceStarted(ControlSetting(0.44, 26.4), 0.4, True, 0.2, 1.5)
+    return dataclasses.replace(
+        silent(), amplitudes=a_map(), once_started=started, onset_beyond_v=41.4,
+        warnings=("it does not start by itself",),
+    )  # fmt: skip
+
+
+def everywhere() -> Oscillation:
+    known = dataclasses.replace(a_map(), rotation=np.array([0.0, 0.2, 0.4, 0.7, 1.0]))
+    return dataclasses.replace(
+        silent(), status=Status.NOT_IN_RANGE, amplitudes=known, onset_beyond_v=8.13, warnings=("all over",)
+    )
 
 
 def a_verification() -> Verification:
@@ -165,6 +181,56 @@ def test_plot_of_modes_stands_a_circuit_where_nothing_rings():
     points = tuple(dataclasses.replace(p, frequency_hz=np.array([0.0])) for p in calm.points)
     ax = modes_plot.plot_modes([dataclasses.replace(calm, points=points)])
     assert "nothing grows" in " ".join(text.get_text() for text in ax.texts)
+
+
+def test_bands_without_onset_on_the_control():
+    last = dataclasses.replace(shocked(), band="15 m")
+    assert last.once_started is not None
+    last = dataclasses.replace(
+        last,
+        once_started=dataclasses.replace(last.once_started, lets_go=False, top_v=None),
+        onset_beyond_v=None,
+    )
+    weak = dataclasses.replace(everywhere(), extra_screen_ohm=47e3)
+    bands = tuple(
+        BandOscillation(one, (weak,), (), None)
+        for one in (shocked(), dataclasses.replace(everywhere(), band="30 m"), last)
+    )
+    text = printed(envelope_tables.oscillation_sheet(OscillationReport("A set", bands, cautions.ALL, ())))
+    words = " ".join(text.split())
+    for expected in (
+        "20 m does not oscillate - - - - 1.50",
+        "20 m: it does not start by itself",
+        "20 m: once started (switching on, a loud crackle, a key close by) it goes on from 26.40 V screen, "
+        "44.0 % of the knob, up, until it is turned back below: 400 mV peak there, 1.50 V at the top. It "
+        "takes a shock of some 200 mV at the top, more further down",
+        "20 m: onset would be at 41.40 V screen, above the top of the control",
+        "30 m not found in range - - - - 1.50",
+        "20 m with 47.0 kohm more: onset would be at 8.13 V screen, below the bottom of the control",
+        "30 m: onset would be at 8.13 V screen, below the bottom of the control",
+        "it goes on all over the control and no turning back ends it: 400 mV peak at the bottom. It takes",
+    ):
+        assert expected in words, (expected, words)
+    assert "15 m: onset would" not in words
+    assert max(map(len, text.splitlines())) <= 100
+
+
+@pytest.mark.parametrize(
+    ("one", "said", "arrows"),
+    [
+        (silent, "No onset on this control;", 0),
+        (shocked, "Goes on once started;", 1),
+        (everywhere, "All over the control;", 0),
+    ],
+)
+def test_amplitude_plot_without_onset_on_the_control(one, said, arrows):
+    ax = plots.plot_amplitude(one())
+    assert any(said in text.get_text() for text in [*ax.texts, ax.title]), [t.get_text() for t in ax.texts]
+    assert sum(hasattr(text, "arrow_patch") and text.arrow_patch is not None for text in ax.texts) == arrows
+    known = one().amplitudes
+    if known is not None:  # it does not begin from nothing
+        drawn = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in ax.lines])
+        assert np.nanmin(drawn) == known.amplitude_v[0]
 
 
 def test_amplitude_plot_shows_both_branches():

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from receiver_sim.results.base import FloatArray
+from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import Detection, Oscillation, Verification
 from receiver_sim.views.numbers import engineering, fixed, percent
 from receiver_sim.views.plots import style
@@ -19,6 +19,16 @@ def _extra(found: Oscillation) -> str:
     return f"+ {engineering(found.extra_screen_ohm, 'ohm')} to the screen"
 
 
+def _kind(found: Oscillation) -> str:
+    if found.kind is not None:
+        return f"{found.kind.value} onset"
+    if found.once_started is not None:
+        return "goes on once started"
+    if found.status is Status.NOT_IN_RANGE:
+        return "all over the control"
+    return "no onset on this control"
+
+
 def plot_amplitude(
     found: Oscillation, ax: Axes | None = None, *, overlays: Sequence[Oscillation] = ()
 ) -> Axes:
@@ -28,7 +38,7 @@ def plot_amplitude(
     jumps. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
-    kind = "no onset on this control" if found.kind is None else f"{found.kind.value} onset"
+    kind = _kind(found)
     style.dress(
         ax,
         title=f"{found.band}: strength of oscillation against the control",
@@ -50,27 +60,34 @@ def plot_amplitude(
 def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: object, label: str) -> None:
     amplitudes = found.amplitudes
     assert amplitudes is not None
-    x = np.concatenate([[amplitudes.rotation[0]], amplitudes.rotation]) * 100.0
-    y = np.concatenate([[0.0], amplitudes.amplitude_v])
-    held = np.gradient(x[1:]) > 0.0 if x.size > 2 else np.ones(x.size - 1, dtype=bool)
-    held = np.concatenate([[held[0]], held])
+    x, y = amplitudes.rotation * 100.0, amplitudes.amplitude_v
+    held = np.gradient(x) > 0.0 if x.size > 1 else np.ones(x.size, dtype=bool)
+    if found.onset is not None:  # else it does not begin from nothing
+        x, y, held = np.append(x[0], x), np.append(0.0, y), np.append(held[0], held)
     line = {"color": colour, "linewidth": 1.8}
     ax.plot(x, np.where(held, y, np.nan), linestyle=dash, label=label, **line)  # type: ignore[arg-type]
     if not held.all():
         ax.plot(x, np.where(held, np.nan, y), linestyle=(0, (0.6, 1.4)), **line)  # type: ignore[arg-type]
-    jump = found.jump
-    if jump is None:
-        return
-    ends = [(jump.down.rotation, jump.falls_from_v, 0.0)]
-    if jump.to_v is not None:
-        ends.append((jump.up.rotation, jump.from_v, jump.to_v))
-    for rotation, start, stop in ends:
+    for rotation, start, stop in _jumps(found):
         ax.annotate(
             "",
             xy=(rotation * 100.0, stop),
             xytext=(rotation * 100.0, start),
             arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2},
         )
+
+
+def _jumps(found: Oscillation) -> list[tuple[float, float, float]]:
+    """Return (rotation, amplitude before, amplitude after) of what an arrow shows."""
+    jump, started = found.jump, found.once_started
+    ends = []
+    if jump is not None:
+        ends.append((jump.down.rotation, jump.falls_from_v, 0.0))
+        if jump.to_v is not None:
+            ends.append((jump.up.rotation, jump.from_v, jump.to_v))
+    if started is not None and started.lets_go:
+        ends.append((started.holds_from.rotation, started.amplitude_v, 0.0))
+    return ends
 
 
 def plot_verification(check: Verification, ax: Axes | None = None) -> Axes:

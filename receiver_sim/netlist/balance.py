@@ -1,0 +1,161 @@
+"""The balance of a band: which setting of the control sustains each amplitude? (envelope view, d.c.)"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from receiver_sim.engine import Bench, Deck, EngineFailed, Session, Vectors
+from receiver_sim.netlist import held
+from receiver_sim.netlist.envelope import LOWEST_V
+from receiver_sim.netlist.mode import HARMONICS, Mode
+from receiver_sim.netlist.phases import KNOTS, harmonics
+
+FloatArray = npt.NDArray[np.float64]
+
+STEP = 1.0 / 16.0
+"""Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
+
+_STRIDE = 0.5
+_HIGHEST = 10.0
+"""End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
+grid current."""
+
+_INSIDE = 1.0 + 1e-5
+"""Factor between amplitudes that the ends of the control sustain and those of a map of what lies between."""
+
+_FEWEST = 12
+"""Fewest steps of such a map."""
+
+_VECTORS = ("amp", "knob", "scr", "grid", "drive", "cross")
+_REST_POINTS = 20
+_BEYOND = 1.02
+"""Wiper fraction at which a sweep has passed the top of the control for good."""
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Raw balance of a band: wiper against amplitude (may lie beyond the control's ends), and the screen at
+    rest."""
+
+    amplitude: FloatArray
+    wiper: FloatArray
+    screen: FloatArray
+    grid: FloatArray
+    drive_ma: FloatArray
+    cross_ma: FloatArray
+    rest_wiper: FloatArray
+    rest_screen: FloatArray
+    harmonics_ma: FloatArray | None = None
+    """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
+
+
+def sweep(
+    bench: Bench, deck: Deck, *, guess: float, step: float = STEP, phases: int | None = None
+) -> Balance:
+    """Run the sweeps of a balance deck: amplitudes from LOWEST_V to beyond the top of the control.
+
+    guess: wiper fraction that the deck was made with, where the sweeps begin; phases: number of samples of
+    its tube, to read harmonics from (None: not). The sweep ends where even the top of the control no longer
+    pays for the losses; that is found by going an e-fold further at a time, as the circuit beyond (a
+    starved tube) need not have a solution. Raises EngineError when there is none from the start.
+    """
+    good = 0.0
+    try:
+        with bench.session(deck) as session:
+            rest = _rest(session, guess)
+            for end in np.arange(6.0, _HIGHEST + 1.0):
+                run = _sweep(session, float(end), _STRIDE)
+                good = float(end)
+                if run["knob"][-1] > _BEYOND:
+                    break
+            beyond = run["knob"] > _BEYOND
+            end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
+            run = _sweep(session, math.ceil(end / step) * step, step, phases)
+            return _balance(run, rest, phases, skip=round(1.0 / step))
+    except EngineFailed:
+        if good == 0.0:
+            raise
+    # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
+    # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
+    # some 1e-3.
+    trials = ((good + 1.0, step / 2.0), (good, step / 2.0), (good, 2.0 * step), (good, 4.0 * step))
+    for trial, (end, stride) in enumerate(trials, start=1):
+        try:
+            with bench.session(deck) as session:
+                run = _sweep(session, end, stride, phases)
+                return _balance(run, rest, phases, skip=round(1.0 / stride))
+        except EngineFailed:
+            if trial == len(trials):
+                raise
+    raise AssertionError("the last of them either returned or raised")
+
+
+def within_control(
+    bench: Bench, deck: Deck, mode: Mode, *, looked: held.Looked, phases: int | None = None
+) -> Balance:
+    """Return the balance over the control where the curve comes in from beyond an end of it.
+
+    deck: with the amplitude imposed; looked: what that end sustains, from which to the largest amplitude
+    that the top sustains the curve is followed. Raises EngineFailed.
+    """
+    assert looked.begins_v is not None
+    first = looked.begins_v * _INSIDE
+    last = float(looked.pays.amplitude[-1]) if looked.ends_v is None else looked.ends_v / _INSIDE
+    count = max(math.ceil(math.log(last / first) / STEP), _FEWEST)
+    with bench.session(deck) as session:
+        run = held.curve(
+            session, mode, amplitudes=np.geomspace(first, last, count + 1), vectors=_vectors(phases)
+        )
+    return _balance(run, looked.rest, phases)
+
+
+def _balance(
+    run: Mapping[str, FloatArray],
+    rest: tuple[FloatArray, FloatArray],
+    phases: int | None,
+    *,
+    skip: int = 0,
+) -> Balance:
+    keep = slice(skip, None)
+    amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _VECTORS)
+    components = None
+    if phases is not None:
+        samples = np.array([run[name][keep] for name in _sampled(phases)])
+        knots = np.array([run[f"xdet.khp{t}"][keep] + run[f"xdet.khs{t}"][keep] for t in range(KNOTS)])
+        components = harmonics(samples, knots=knots, orders=(1, *HARMONICS))
+    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest, components)
+
+
+def _sampled(phases: int) -> list[str]:
+    return [f"xdet.fz{j}" for j in range(phases)]
+
+
+def _vectors(phases: int | None) -> list[str]:
+    if phases is None:
+        return list(_VECTORS)
+    return [*_VECTORS, *_sampled(phases), *(f"xdet.kh{e}{t}" for e in "ps" for t in range(KNOTS))]
+
+
+def _sweep(session: Session, end: float, step: float, phases: int | None = None) -> Vectors:
+    return session.dc("vsweep", -1.0, end + 1e-9, step, vectors=_vectors(phases))
+
+
+def _rest(session: Session, guess: float) -> tuple[FloatArray, FloatArray]:
+    """Return wiper and screen volts without oscillation, both ways from the guess to the ends of the
+    control."""
+    session.alter("vsweep", -1.0)
+    wipers, screens = [], []
+    for end in (0.0, 1.0):
+        if abs(end - guess) < 1e-3:
+            continue
+        run = session.dc("vguess", guess, end, (end - guess) / _REST_POINTS, vectors=["knob", "scr"])
+        wipers.append(run["knob"])
+        screens.append(run["scr"])
+    session.alter("vguess", guess)
+    wiper, index = np.unique(np.concatenate(wipers), return_index=True)
+    return wiper, np.concatenate(screens)[index]
