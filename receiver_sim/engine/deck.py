@@ -43,6 +43,7 @@ _MAX_LINE = 2000
 _MAX_TITLE = 200
 _TITLE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 .,:;_+*/()=%#&@!?'\[\]-]*")
 _ALLOWED = re.compile(r"[A-Za-z0-9 _.,+\-*/^(){}=<>!&|?:#@\[\]~']*")
+_UNPRINTABLE = re.compile(r"[^ -~]")
 _ELEMENT = re.compile(r"[a-z][a-z0-9_]+")
 _NAME = re.compile(r"[a-z_][a-z0-9_]*", re.IGNORECASE)
 _DOT_WORD_INSIDE = re.compile(r"(?:^|[\s,(){}=])\.[a-z]", re.IGNORECASE)
@@ -69,10 +70,10 @@ def _physical_lines(text: str) -> Iterable[tuple[int, str]]:
     """Yield number and text of each line after checking its characters; CR LF counts as one line end."""
     for number, raw in enumerate(text.split("\n"), start=1):
         line = raw.removesuffix("\r").replace("\t", " ")
-        bad = next((c for c in line if not " " <= c <= "~"), None)
+        bad = _UNPRINTABLE.search(line)
         if bad is not None:
             raise DeckRefused(
-                f"the character U+{ord(bad):04X} is not printable ASCII; remove it or spell it out",
+                f"the character U+{ord(bad[0]):04X} is not printable ASCII; remove it or spell it out",
                 number,
                 line,
             )

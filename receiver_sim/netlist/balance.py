@@ -21,6 +21,10 @@ STEP = 1.0 / 16.0
 """Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
 
 _STRIDE = 0.5
+_FIRST_ENDS = (8.0, 6.0)
+"""Ends in ln(amplitude/LOWEST_V) that the search for the end of the sweep begins with: 3 V, where most
+controls have ended, then, if the circuit has no solution so far out, 0.4 V."""
+
 _HIGHEST = 10.0
 """End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
 grid current."""
@@ -61,25 +65,29 @@ def sweep(
 
     guess: wiper fraction that the deck was made with, where the sweeps begin; phases: number of samples of
     its tube, to read harmonics from (None: not). The sweep ends where even the top of the control no longer
-    pays for the losses; that is found by going an e-fold further at a time, as the circuit beyond (a
-    starved tube) need not have a solution. Raises EngineError when there is none from the start.
+    pays for the losses; that is found by going an e-fold further at a time from 3 V, else from 0.4 V, as the
+    circuit beyond (a starved tube) need not have a solution. Raises EngineError when there is none from the
+    start.
     """
     good = 0.0
-    try:
-        with bench.session(deck) as session:
-            rest = _rest(session, guess)
-            for end in np.arange(6.0, _HIGHEST + 1.0):
-                run = _sweep(session, float(end), _STRIDE)
-                good = float(end)
-                if run["knob"][-1] > _BEYOND:
-                    break
-            beyond = run["knob"] > _BEYOND
-            end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
-            run = _sweep(session, math.ceil(end / step) * step, step, phases)
-            return _balance(run, rest, phases, skip=round(1.0 / step))
-    except EngineFailed:
-        if good == 0.0:
-            raise
+    for first in _FIRST_ENDS:
+        try:
+            with bench.session(deck) as session:
+                rest = _rest(session, guess)
+                for end in np.arange(first, _HIGHEST + 1.0):
+                    run = _sweep(session, float(end), _STRIDE)
+                    good = float(end)
+                    if run["knob"][-1] > _BEYOND:
+                        break
+                beyond = run["knob"] > _BEYOND
+                end = math.log(float(run["amp"][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
+                run = _sweep(session, math.ceil(end / step) * step, step, phases)
+                return _balance(run, rest, phases, skip=round(1.0 / step))
+        except EngineFailed:
+            if good > 0.0:
+                break
+            if first == _FIRST_ENDS[-1]:
+                raise
     # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
     # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
     # some 1e-3.

@@ -136,11 +136,9 @@ def _strays(session: Session, mode: Mode) -> tuple[complex, tuple[complex, ...]]
     """Measure what of the impedance from cathode current to grid volts is not the resonance; see `Mode`."""
     session.alter("vprobe", _SILENCE_V, "dc")
     session.alter(_TAP_SOURCE, 1.0, "acmag")
-    values = []
-    for order in (1, *HARMONICS):
-        at = order * mode.resonance_hz
-        run = session.ac(at, at, 1, vectors=["frequency", "grid", "tap"])
-        values.append(complex(run["grid"][0] - run["tap"][0]))
+    first, last = mode.resonance_hz, HARMONICS[-1] * mode.resonance_hz
+    run = session.ac(first, last, HARMONICS[-1], vectors=["frequency", "grid", "tap"])
+    values = [complex(v) for v in run["grid"] - run["tap"]]
     session.alter(_TAP_SOURCE, 0.0, "acmag")
     session.alter("vprobe", 0.0, "dc")
     own = mode.residue / mode.decay * mode.cathode * (mode.grid - mode.cathode)
