@@ -83,8 +83,10 @@ def _find(
 
 
 def _mode(found: _Found, bench: Bench) -> Mode:
-    search = found.search
-    assert search.tuning_farad is not None and search.onset is not None
+    search, amplitudes = found.search, found.oscillation.amplitudes
+    assert search.tuning_farad is not None and amplitudes is not None
+    # without an onset on the control, what goes on there or all over it begins at the first of the amplitudes
+    rotation = float(amplitudes.rotation[0]) if search.onset is None else search.onset.rotation
     return tuned_mode(
         found.build,
         found.cards,
@@ -92,7 +94,7 @@ def _mode(found: _Found, bench: Bench) -> Mode:
         band=found.band,
         dial_hz=search.dial_hz,
         tuning=search.tuning_farad,
-        rotation=search.onset.rotation,
+        rotation=rotation,
     )
 
 
@@ -137,7 +139,7 @@ def onset(
 
 def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
     """Return the stability of the build, and of each remedy in turn until one works."""
-    if found.oscillation.amplitudes is None or found.oscillation.onset is None:
+    if found.oscillation.amplitudes is None:
         return ()
     first = stability.run(
         found.build,
@@ -154,7 +156,7 @@ def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
         return (first,)
     for what, changed in stability.remedies(found.build, first.kind):
         tried = _find(changed, found.cards, bench, band=found.band)
-        if tried.oscillation.onset is None:
+        if tried.oscillation.amplitudes is None:
             continue
         out.append(
             stability.run(

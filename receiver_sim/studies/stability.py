@@ -109,8 +109,8 @@ def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
     """Return the indices of the map to look at: on its rising parts, where the amplitude stays if it is let
     alone."""
     rising = np.gradient(amplitudes.rotation, np.log(amplitudes.amplitude_v)) > 0.0
-    # nearer to onset than this the mode is the slow growth itself
-    candidates = np.flatnonzero(rising & (amplitudes.rotation > amplitudes.rotation[0] * 1.002))
+    # nearer than this to where it begins or breaks off the mode is the slow growth itself
+    candidates = np.flatnonzero(rising & (amplitudes.rotation > amplitudes.rotation.min() * 1.002))
     if candidates.size <= points:
         return [int(i) for i in candidates]
     return [int(candidates[round(k)]) for k in np.linspace(0, candidates.size - 1, points)]

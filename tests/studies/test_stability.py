@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, api_envelope
 from receiver_sim.netlist.envelope import envelope_deck, imposed_deck
 from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.results.envelope import Steadiness
@@ -339,6 +339,22 @@ def test_shipped_builds_are_at_rest(bench, request, which):
     )
     assert result.kind is Steadiness.HOLDS_STILL and not result.unstable
     assert all(p.rate[0] < 0.0 and p.motion_v is None for p in result.points)
+
+
+@pytest.mark.parametrize("which", ["once started", "all over"])
+def test_oscillation_without_an_onset_on_the_control_is_looked_at_too(demo, bench, which):
+    changes = {
+        "once started": {"detector.grid_leak": "200 kohm", "regeneration.top": "38 kohm"},
+        "all over": {"regeneration.bottom": "47 kohm"},
+    }[which]
+    band = demo.bands[0 if which == "once started" else 2].name
+    report = api_envelope.onset(api.changed_build(demo, changes), bands=[band], bench=bench)
+    (only,) = report.bands
+    assert only.oscillation.onset is None and only.oscillation.amplitudes is not None
+    (result,) = only.stability
+    assert result.kind is Steadiness.HOLDS_STILL
+    oscillating = [p for p in result.points if p.amplitude_v > 0.0]
+    assert len(oscillating) >= 3 and all(p.rate[0] < 0.0 for p in oscillating)
 
 
 def test_turns_count_growing_modes():
