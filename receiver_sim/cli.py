@@ -18,19 +18,17 @@ from receiver_sim.cli_common import (
     OUT,
     TIME_LIMIT,
     UserError,
+    answer,
     emit_json,
     end_if_bad,
     end_if_failed,
     folded,
     frequency_of,
     guarded,
-    known_band,
-    load,
+    prepared,
     progress_bars,
     rotation_of,
     seconds_of,
-    show,
-    writable_folder,
 )
 from receiver_sim.cli_envelope import detect, listen, onset
 from receiver_sim.cli_swap import swap
@@ -98,8 +96,8 @@ def check(
     from receiver_sim import api  # inside, for start-up's sake
 
     limit = seconds_of(time_limit)
-    loaded = load(build)
-    folder = writable_folder(out if out is not None else Path(f"{build.stem}-results"))
+    folder = out if out is not None else Path(f"{build.stem}-results")
+    loaded = prepared(build, out=folder)
     plots: tuple[Path, ...] = ()
     with (
         api.Bench(workers=workers, time_limit_s=limit, keep_failed=folder / "failed") as bench,
@@ -110,24 +108,15 @@ def check(
             from receiver_sim.views import check_plots
 
             plots = check_plots.write(report, folder, progress)
-    from receiver_sim.results.document import document
-    from receiver_sim.views import export, tables
+    from receiver_sim.results.check import failures
+    from receiver_sim.views import tables
 
-    whole = document("check", report, provenance=report.provenance, warnings=loaded.warnings)
-    export.write_json(whole, folder / "check.json")
-    if as_json:
-        emit_json("check", report, build=loaded, bench=bench)
-    else:
-        show(tables.check_report(report))
-        click.echo(f"\nwritten to {folder}: check.json" + _plots_named(plots))
-    end_if_failed(report.bands)
+    answer(
+        "check", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: tables.check_report(report), out=folder, plots=plots,
+    )  # fmt: skip
+    end_if_failed(failures(report.bands, report.failed))
     end_if_bad(strict, report.verdicts)
-
-
-def _plots_named(plots: tuple[Path, ...]) -> str:
-    """Return the names of plots for the last line of `check`, each once though it is there as PNG and SVG."""
-    stems = sorted({path.stem for path in plots})
-    return "" if not stems else "\n" + folded(f"plots, as PNG and SVG: {', '.join(stems)}")
 
 
 @main.command()
@@ -140,23 +129,19 @@ def _plots_named(plots: tuple[Path, ...]) -> str:
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim.results.check import failures
     from receiver_sim.views import check_plots, tables
 
     limit = seconds_of(time_limit)
-    loaded = load(build)
-    for name in bands:
-        known_band(loaded, name)
-    if out is not None:
-        writable_folder(out)
+    loaded = prepared(build, bands=bands, out=out)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         reports = api.loop(loaded, bands=bands or None, bench=bench, progress=progress)
-    if out is not None:
-        check_plots.write_bands(reports, out)
-    if as_json:
-        emit_json("loop", reports, build=loaded, bench=bench)
-    else:
-        show(tables.sheet(loaded.title, tables.band_table(reports), tables.selectivity_table(reports)))
-    end_if_failed(reports)
+    plots = () if out is None else check_plots.write_bands(reports, out)
+    answer(
+        "loop", reports, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: tables.loop_sheet(loaded.title, reports), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(failures(reports))
 
 
 @main.command(short_help="Response, power, distortion, sound pressure, noise of each output.")
@@ -178,18 +163,15 @@ def audio(
     from receiver_sim.views import audio_plots, audio_tables
 
     rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
+    loaded = prepared(build, bands=[band], out=out)
     with api.Bench(time_limit_s=limit) as bench:
         result = api_audio.audio_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    if out is not None:
-        audio_plots.write_audio(result, out)
-    if as_json:
-        emit_json("audio", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.audio_sheet(loaded.title, result))
+    plots = () if out is None else audio_plots.write_audio(result, out)
+    answer(
+        "audio", result, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: audio_tables.audio_sheet(loaded.title, result), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(result.failed)
 
 
 @main.command(short_help="Hum by its paths, as heard, against the hum pot; remedies ranked.")
@@ -208,18 +190,15 @@ def hum(
     from receiver_sim.views import audio_plots, audio_tables
 
     rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
+    loaded = prepared(build, bands=[band], out=out)
     with api.Bench(time_limit_s=limit) as bench:
         result = api_audio.hum_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    if out is not None:
-        audio_plots.write_hum(result, out)
-    if as_json:
-        emit_json("hum", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.hum_sheet(loaded.title, result))
+    plots = () if out is None else audio_plots.write_hum(result, out)
+    answer(
+        "hum", result, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: audio_tables.hum_sheet(loaded.title, result), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(result.failed)
 
 
 @main.command(short_help="Rectifier, ripple, discharge, regulator, meter readings, ratings.")
@@ -238,18 +217,15 @@ def supply(
     from receiver_sim.views import audio_plots, audio_tables
 
     limit = seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
+    loaded = prepared(build, bands=[band], out=out)
     with api.Bench(time_limit_s=limit) as bench:
         result = api_audio.supply_in_depth(loaded, band=band, bench=bench)
-    if out is not None:
-        audio_plots.write_supply(result, out)
-    if as_json:
-        emit_json("supply", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.supply_sheet(loaded.title, result))
+    plots = () if out is None else audio_plots.write_supply(result, out)
+    answer(
+        "supply", result, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: audio_tables.supply_sheet(loaded.title, result), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(result.failed)
     end_if_bad(strict, result.verdicts)
 
 
@@ -287,8 +263,7 @@ def deck(
     from receiver_sim.views import export
 
     rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
-    loaded = load(build)
-    known_band(loaded, band)
+    loaded = prepared(build, bands=[band])
     one = api.band_named(loaded, band)
     frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
     text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation)

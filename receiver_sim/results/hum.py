@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from receiver_sim.results.audio import Hum
-from receiver_sim.results.base import ComplexArray, FloatArray
+from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
 
 
@@ -106,12 +106,14 @@ class HumModulation:
 class HumStudy:
     """What the verb `hum` finds: hum against the pot, its paths, remedies ranked by what they gain.
 
-    modulation is None where it was not computed; `notes` say why, and what the figures rest on.
+    modulation is None where the band has no onset; what could not be found is absent (empty or None) and
+    named in `failed`. `notes` say what the figures rest on.
     """
 
-    hum: Hum
-    paths: HumPaths
+    hum: Hum | None
+    paths: HumPaths | None
     remedies: tuple[Remedy, ...]
     modulation: HumModulation | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()

@@ -21,7 +21,7 @@ from receiver_sim.results.coils import (
 )
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.tables import provenance_note
+from receiver_sim.views.tables import failed_sections, provenance_note
 
 _NAME = 14
 _INDENT = "   "
@@ -33,14 +33,15 @@ def _note(text: str) -> Note:
 
 def coils_sheet(report: CoilsReport) -> Sheet:
     """Return everything `coils` found, for the bench first."""
-    sections = [
-        winding_table(report.coils),
-        figures_table(report.coils, report.ranges),
-        range_table(report.ranges),
-        dial_table(report.ranges),
-        coverage_table(report.coverage),
-        sweep_table(report.sweeps),
-    ]
+    sections = [*failed_sections(report.failed), winding_table(report.coils)]
+    if report.ranges:
+        sections += [
+            figures_table(report.coils, report.ranges),
+            range_table(report.ranges),
+            dial_table(report.ranges),
+            coverage_table(report.coverage),
+            sweep_table(report.sweeps),
+        ]
     if report.aerial:
         sections += [aerial_table(report.aerial), radiation_table(report.aerial)]
     if report.breakthrough:
@@ -94,6 +95,7 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
 def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Section:
     """Return what the coils amount to, Q and Rp in the middle of the band; links only where there are any."""
     linked = any(coil.link_henry is not None for coil in coils)
+    spans = {span.band: span for span in ranges}
     columns = [
         Column("\nband", "left"), Column("L\nuH"), Column("coil\nQ"), Column("loaded\nQ"),
         Column("Rp\nkohm"), Column("sqrt(L/C)\nohm"), Column("own C\npF"), Column("tap\nturns %"),
@@ -102,7 +104,10 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     if linked:
         columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     rows = []
-    for coil, span in zip(coils, ranges, strict=True):
+    for coil in coils:
+        if coil.band not in spans:
+            continue
+        span = spans[coil.band]
         row = [
             shorten(coil.band, 11 if linked else _NAME),
             engineering(coil.inductance_henry * 1e6, ""),
@@ -267,7 +272,6 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
         "oscillate; "
         "'always': oscillates already at the lowest setting.",
     ]
-    texts += [f"{s.band}: {text}" for s in sweeps for text in s.warnings]
     return Section("Over the dial", (Grid(columns, tuple(rows), repeat=2), *map(_note, texts)), RADIATION)
 
 

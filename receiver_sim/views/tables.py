@@ -9,10 +9,10 @@ from collections.abc import Sequence
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
-from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
+from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
@@ -22,7 +22,9 @@ __all__ = [
     "band_table",
     "cautions_block",
     "check_report",
+    "failed_sections",
     "hum_table",
+    "loop_sheet",
     "operating_table",
     "provenance_note",
     "ratings_table",
@@ -395,9 +397,24 @@ def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
     )
 
 
+def loop_sheet(title: str, bands: Sequence[BandReport]) -> Sheet:
+    """Return the printed answer of `loop`."""
+    return sheet(title, band_table(bands), *failed_sections(failures(bands)), selectivity_table(bands))
+
+
+def failed_sections(failed: Sequence[FailedStage]) -> list[Section]:
+    """Return a section that names what failed while the rest was found; none if nothing did."""
+    if not failed:
+        return []
+    mark, style = f" X  {Status.FAILED.value.upper()}    ", "bold red"
+    notes = [Note(f"{one.stage}: {one.reason}", mark=mark, style=style) for one in failed]
+    return [Section("Not found", tuple(notes))]
+
+
 def check_report(report: CheckReport) -> Sheet:
     """Return the printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
     sections = [band_table(report.bands)]
+    sections += failed_sections(failures(report.bands, report.failed))
     if report.verdicts:
         sections.append(verdict_table(report.verdicts))
     if any(band.selectivity for band in report.bands):
