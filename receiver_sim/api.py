@@ -413,7 +413,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
     cards = cards_for(build)
     with opened(bench) as open_bench:
         before, ran = open_bench.loaded, open_bench.evaluations
-        build = settle(build, open_bench)
+        given, build = build, settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
         setting = _working_setting(build, reports)
         where: dict[str, Any] = {
@@ -433,10 +433,11 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
     limits = build.verdicts
     judged = (
         *verdicts.judge_safety(build),
+        *verdicts.judge_filter(given, build),
         *verdicts.judge_bands(reports, limits),
         *verdicts.judge_bias(points),
         *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, limits)),
-        *([] if response is None else verdicts.judge_audio(response, limits)),
+        *([] if response is None else verdicts.judge_audio(response, build, limits)),
         *([] if hums is None else verdicts.judge_hum(hums, build, limits, paths=paths)),
     )
     return CheckReport(

@@ -78,7 +78,7 @@ def audio_in_depth(
     at the detector's grid, rising. Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
     with api.opened(bench) as b:
-        build = api.settle(build, b)
+        given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
         stages = Stages()
@@ -102,7 +102,7 @@ def audio_in_depth(
         drives = tuple(per_output[index] for per_output, _ in runs or ())
         floor = None if floors is None else floors[index]
         levels.append(OutputLevels(phone.name, drives, _limits(build, index, drives, classes, floor)))
-    hazards = verdicts.dangers(verdicts.judge_safety(build))
+    hazards = _hazards(given, build)
     return AudioStudy(
         response=response,
         frequency_hz=distortion.TONE_HZ,
@@ -113,6 +113,11 @@ def audio_in_depth(
         cautions=(*hazards, *cautions.ALL),
         failed=stages.failed,
     )
+
+
+def _hazards(given: Build, settled: Build) -> tuple[str, ...]:
+    """Return what in this very build must be said ahead of any figure."""
+    return verdicts.dangers((*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled)))
 
 
 def _limits(
@@ -209,7 +214,7 @@ def hum_in_depth(
         modulation = stages.run("hum modulation", lambda: _modulation(build, cards, b, setting))
         nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
         ranked = remedies.run(given, measure=measure, nulls=nulls)
-    hazards = verdicts.dangers(verdicts.judge_safety(build))
+    hazards = _hazards(given, build)
     return HumStudy(
         hum=against_pot,
         paths=by_path,
@@ -277,7 +282,9 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
             "ripple and noise at the screen",
             lambda: screen_quiet.run(build, cards, b, rotation=setting.rotation, **where),
         )
-        drifts = stages.run("drift with the mains", lambda: _drifts(build, cards, b, setting))
+        drifts = None
+        if build.supply.kind not in ("battery", "bench"):  # they know no mains
+            drifts = stages.run("drift with the mains", lambda: _drifts(build, cards, b, setting))
     judged = (
         *_judge_source(build, drawn, choice), *_judge(given, rectified, start), *report.verdicts,
     )  # fmt: skip

@@ -97,7 +97,7 @@ def check(
 
     limit = seconds_of(time_limit)
     folder = out if out is not None else Path(f"{build.stem}-results")
-    loaded = prepared(build, out=folder)
+    loaded = prepared(build, out=folder, told=True)
     plots: tuple[Path, ...] = ()
     with (
         api.Bench(workers=workers, time_limit_s=limit, keep_failed=folder / "failed") as bench,

@@ -79,7 +79,7 @@ def coils(
 
     limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
-    loaded = prepared(build, out=out)
+    loaded = prepared(build, out=out, told=True)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         try:
             report = api_coils.coils(

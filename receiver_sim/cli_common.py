@@ -86,25 +86,28 @@ class UserError(Exception):
     """Something on the command line is wrong; the message says what and what to do."""
 
 
-def load(path: Path) -> Build:
-    """Read a build and say its warnings on stderr."""
+def load(path: Path, *, told: bool = False) -> Build:
+    """Read a build and say its warnings on stderr, unless they are `told` in the verb's own answer."""
     from receiver_sim.schema import load_build  # inside, for start-up's sake
 
     build = load_build(path)
-    for text in build.warnings:
+    for text in () if told else build.warnings:
         click.echo(folded(f"note: {text}"), err=True)
     return build
 
 
 def folded(text: str, mark: str = "") -> str:
     """Return a sentence folded to the width of a page, `mark` before it and its own width before the rest."""
-    import textwrap  # inside, for start-up's sake
+    import shutil  # inside, for start-up's sake
+    import textwrap
 
+    terminal = sys.stderr.isatty() or sys.stdout.isatty()
+    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns) if terminal else WIDTH
     hang = " " * len(mark)
     # a path stays in one piece, to be copied
     return textwrap.fill(
         text,
-        WIDTH,
+        max(width, 20),
         initial_indent=mark,
         subsequent_indent=hang,
         break_long_words=False,
@@ -126,9 +129,11 @@ def writable_folder(folder: Path) -> Path:
     return folder
 
 
-def prepared(path: Path, *, bands: Iterable[str | None] = (), out: Path | None = None) -> Build:
+def prepared(
+    path: Path, *, bands: Iterable[str | None] = (), out: Path | None = None, told: bool = False
+) -> Build:
     """Read a build as `load` does and refuse an unknown band or an unfit folder before any work is done."""
-    build = load(path)
+    build = load(path, told=told)
     for name in bands:
         known_band(build, name)
     if out is not None:

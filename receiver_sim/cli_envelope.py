@@ -89,7 +89,7 @@ def onset(
     from receiver_sim.views import envelope_tables
 
     ohms, limit = _ohms(resistors), seconds_of(time_limit)
-    loaded = prepared(build, bands=bands, out=out)
+    loaded = prepared(build, bands=bands, out=out, told=True)
     if check:
         limit = max(limit, 1800.0)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:

@@ -58,12 +58,17 @@ class OutputHum:
 
 @dataclass(frozen=True)
 class Hum:
-    """Hum at all outputs against the position of the hum pot, at one setting of the control."""
+    """Hum at all outputs against the position of the hum pot, at one setting of the control.
+
+    pot: whether there is a hum pot to turn, across heaters on a.c.; where there is none, positions are those
+    of one tried in the place of the wiring as built.
+    """
 
     setting: ControlSetting
     mains_hz: float
     ripple_hz: float
     build_position: float
+    pot: bool
     outputs: tuple[OutputHum, ...]
 
 

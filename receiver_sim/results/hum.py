@@ -8,6 +8,9 @@ from receiver_sim.results.audio import Hum
 from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
 
+SILENT_DB = -200.0
+"""Stands for silence where levels above the threshold of hearing are compared."""
+
 
 @dataclass(frozen=True)
 class Tone:
@@ -77,7 +80,7 @@ class Remedy:
     """One change tried on the build.
 
     before_db and after_db: hum of the worst output above the threshold of hearing (`heard_db`); gain_db:
-    how much quieter (negative: louder).
+    how much quieter (negative: louder). SILENT_DB stands for no hum at all.
     """
 
     change: str

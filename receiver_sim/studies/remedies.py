@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from receiver_sim.results.hum import Remedy
+from receiver_sim.results.hum import SILENT_DB, Remedy
 from receiver_sim.schema import Build
 from receiver_sim.schema.stage import Decoupling
 from receiver_sim.schema.supply import FilterSection, SettledSection, SettledSupply
@@ -16,7 +16,6 @@ ADDED_OHM, ADDED_FARAD = 2.2e3, 22e-6
 SHIELDED = 0.1
 """What turning, moving or shielding a winding may leave of its pick-up (common practice, no source)."""
 
-_SILENT_DB = -200.0
 _POT_STEP = 0.005
 
 
@@ -138,13 +137,15 @@ def run(
     present = measure("hum to hold remedies against", build)
     if present is None:
         return ()
-    before = [_SILENT_DB if level is None else level for level in present]
+    before = [SILENT_DB if level is None else level for level in present]
     worst = max(range(len(before)), key=lambda i: before[i])
+    if before[worst] == SILENT_DB:
+        return ()
     tried = []
     for text, changed in changes(build, None if nulls is None else nulls[worst]):
         levels = measure(f"remedy: {text}", changed)
         if levels is None:
             continue
-        highest = max(_SILENT_DB if level is None else level for level in levels)
+        highest = max(SILENT_DB if level is None else level for level in levels)
         tried.append(Remedy(text, before[worst], highest, before[worst] - highest))
     return tuple(sorted(tried, key=lambda r: -r.gain_db))

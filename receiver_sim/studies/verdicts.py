@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from receiver_sim.netlist.phones import load_impedance
+from receiver_sim.physics.hearing import threshold_db
 from receiver_sim.results.audio import AudioResponse, Hum, OutputHum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -182,26 +183,28 @@ def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> li
                 text,
             )
         )
+    subject = "regulator" if held else "supply"
     nominal = next(p for p in drift.points if p.mains == 1.0)
     moved = max(abs(p.screen_v - nominal.screen_v) for p in drift.points)
     if onset.approach_v:
         ratio = moved / onset.approach_v
         grade = Grade.GOOD if ratio <= limits.mains_drift_max else Grade.DOUBTFUL
+        cure = "regulate it better" if held else "put a regulator ahead of the control"
         text = (
-            "a change of the mains does not upset the setting"
+            "a change of the supply by a tenth does not upset the setting"
             if grade is Grade.GOOD
-            else "mains 10 % off move the screen through the whole approach to onset: regulate it better"
+            else f"a supply 10 % off moves the screen through the whole approach to onset: {cure}"
         )
-        verdicts.append(
-            Verdict("regulator", "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text)
-        )
+        verdicts.append(Verdict(subject, "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text))
     return verdicts
 
 
-def judge_audio(audio: AudioResponse, limits: Verdicts) -> list[Verdict]:
-    """Judge the -3 dB points of each output."""
+def judge_audio(audio: AudioResponse, build: Build, limits: Verdicts) -> list[Verdict]:
+    """Judge the -3 dB points of each output in which anybody listens."""
     verdicts = []
-    for output in audio.outputs:
+    for phone, output in zip(build.phones, audio.outputs, strict=True):
+        if phone.state == "open":
+            continue
         low, high = output.low_hz, output.high_hz
         found = []
         if low is not None and low > limits.audio_low_max:
@@ -235,11 +238,12 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts, *, paths: HumPaths | Non
             power = output.at_build_v**2 * admittance.real
             advice = "the verb `hum` tells by which path"
         else:
-            watts = hum_watts(paths, build, index)
-            power = sum(watts.values())
-            largest = max(watts, key=lambda path: watts[path])
-            share = _percent(watts[largest] / power) if power > 0.0 else "0 %"
-            advice = f"{share} of it by '{largest}': {_against_hum(largest, output, build)}"
+            power = sum(hum_watts(paths, build, index).values())
+            heard = hum_watts(paths, build, index, by_ear=True)
+            largest = max(heard, key=lambda path: heard[path])
+            # paths that work against the rest can bring the largest above the whole
+            share = _percent(min(heard[largest] / sum(heard.values()), 1.0)) if power > 0.0 else "0 %"
+            advice = f"{share} of what is heard by '{largest}': {_against_hum(largest, output, build)}"
         grade = Grade.GOOD if power <= limits.hum_power_max else Grade.DOUBTFUL
         text = "hum stays near the threshold of hearing" if grade is Grade.GOOD else f"audible hum, {advice}"
         verdicts.append(
@@ -248,14 +252,18 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts, *, paths: HumPaths | Non
     return verdicts
 
 
-def hum_watts(paths: HumPaths, build: Build, index: int) -> dict[str, float]:
+def hum_watts(paths: HumPaths, build: Build, index: int, *, by_ear: bool = False) -> dict[str, float]:
     """Return what each path gives one load, W; one that works against the rest is negative.
 
     A path counts by its part in phase with the whole at each line, so the sum is the power in the load.
+    by_ear: each line divided by the power at the threshold of hearing there over that at 0 dB SPL
+    (ISO 226:2003), so that a line counts as it is heard.
     """
     total = np.asarray(sum(part[index] for part in paths.parts.values()))
     loads = np.array([complex(load_impedance(build, index, float(f))) for f in paths.frequency_hz])
     weight = (1.0 / loads).real
+    if by_ear:
+        weight = weight / 10.0 ** (np.array([threshold_db(float(f)) for f in paths.frequency_hz]) / 10.0)
     return {
         name: float(np.sum((part[index] * np.conj(total)).real * weight))
         for name, part in paths.parts.items()
@@ -309,6 +317,25 @@ def judge_safety(build: Build) -> list[Verdict]:
             text = "the blocking capacitor is rated below the supply: if it fails, the lead is at plate volts"
             verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.BAD, highest, rating, "V", text))
     return verdicts
+
+
+def judge_filter(given: Build, settled: Build) -> list[Verdict]:
+    """Judge each rated filter capacitor of a rectifier supply against the volts with the tubes cold and the
+    mains 10 % high; settled: the build with its supply run.
+    """
+    if given.supply.kind != "rectifier":
+        return []
+    highest = 1.1 * getattr(settled.supply, "peak_volts", settled.supply.volts)
+    found = []
+    for number, part in enumerate(given.supply.filter, start=1):
+        if part.rating is not None:
+            bad = highest > part.rating
+            word = "above" if bad else "within"
+            text = f"volts with the tubes cold and the mains 10 % high {word} the rating"
+            grade = Grade.BAD if bad else Grade.GOOD
+            subject = f"filter capacitor {number}"
+            found.append(Verdict(subject, "rating", grade, highest, part.rating, "V", text))
+    return found
 
 
 def dangers(verdicts: Iterable[Verdict]) -> tuple[str, ...]:

@@ -38,7 +38,7 @@ def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
     from receiver_sim.views.plots import hum_paths  # noqa: PLC0415
 
     drawings: list[_Drawing] = []
-    if (against_pot := study.hum) is not None:
+    if (against_pot := study.hum) is not None and against_pot.pot:
         drawings.append(("hum", lambda: plots.plot_hum(against_pot)))
     if (paths := study.paths) is not None:
         drawings.append(("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(paths)))

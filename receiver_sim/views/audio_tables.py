@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from receiver_sim.results.audio import AudioStudy, OutputLevels
 from receiver_sim.results.cautions import PLATE_SUPPLY
-from receiver_sim.results.hum import HumModulation, HumPaths, HumStudy, Remedy
+from receiver_sim.results.hum import SILENT_DB, HumModulation, HumPaths, HumStudy, Remedy
 from receiver_sim.results.supply import Rectified, ScreenQuiet, StartAndStop, SupplyStudy
 from receiver_sim.views import tables
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
@@ -128,7 +128,7 @@ def hum_sheet(title: str, study: HumStudy) -> Sheet:
         sections += path_tables(study.paths)
     if study.remedies:
         sections.append(remedy_table(study.remedies))
-    if study.modulation is not None:
+    if study.modulation is not None and study.modulation.depth.any():
         sections.append(modulation_section(study.modulation))
     sections.append(Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)))
     return Sheet(title, tuple(sections), study.cautions)
@@ -155,6 +155,8 @@ def tones_table(paths: HumPaths) -> Section:
                     NOTHING if above is None else "audible" if above > 0.0 else "inaudible",
                 )
             )
+    if not rows:
+        return Section("Hum as heard", (_note("No hum at any output: nothing in this build makes any."),))
     note = _note(
         "Threshold of hearing: ISO 226:2003, free field. The four tones most above it (or least below it) of "
         "each output; phones taken as equally sensitive at all frequencies."
@@ -175,11 +177,13 @@ def path_tables(paths: HumPaths) -> list[Section]:
             if p.volts_v >= _DUST_V
         )
         quiet = [p.path for p in output.paths if p.volts_v < _DUST_V]
+        if not rows:
+            continue
         note = _note(
             f"Shares of one line add to 100 %, as phasors; a negative one works against the rest. Sum of all "
             f"paths against the whole: {percent(output.sum_error, 4)} off."
         )
-        rest = [_note(f"Below {engineering(_DUST_V, 'V', 1)}: {', '.join(quiet)}.")] if quiet else []
+        rest = [_note(f"Below {engineering(_DUST_V, 'V', 1)}: {'; '.join(quiet)}.")] if quiet else []
         heading = f"Paths of hum: {shorten(output.output, 40)}"
         sections.append(Section(heading, (Grid(columns, rows), note, *rest)))
     return sections
@@ -188,7 +192,13 @@ def path_tables(paths: HumPaths) -> list[Section]:
 def remedy_table(remedies: Sequence[Remedy]) -> Section:
     """Return the remedies tried, the best first."""
     columns = (Column("change tried", "left"), Column("gain\ndB"), Column("leaves\ndB"))
-    rows = tuple((r.change, fixed(r.gain_db, 1), fixed(r.after_db, 1)) for r in remedies)
+    rows = tuple(
+        (
+            r.change,
+            *(("all", "nothing") if r.after_db <= SILENT_DB else (fixed(r.gain_db, 1), fixed(r.after_db, 1))),
+        )
+        for r in remedies
+    )
     note = _note(
         "Each was computed on a changed build. Hum of the worst output above the threshold of hearing, all "
         "tones together; a negative gain makes it louder."
@@ -244,7 +254,7 @@ def rectified_table(result: Rectified, start: StartAndStop | None) -> Section:
     lines = [
         ("volts at the receiver", engineering(result.volts_v, "V", 4)),
         ("current of the receiver", engineering(result.load_a, "A")),
-        ("current of the bleeder", engineering(result.bleeder_a, "A")),
+        ("current of the bleeder", engineering(result.bleeder_a, "A") if result.bleeder_a else "none fitted"),
         ("fall for each milliampere", engineering(result.slope_ohm * 1e-3, "V")),
         ("volts with the tubes cold", engineering(result.no_load_v, "V", 4)),
         ("ripple, peak to peak", engineering(result.ripple_v, "V")),
@@ -256,10 +266,15 @@ def rectified_table(result: Rectified, start: StartAndStop | None) -> Section:
         lines += [
             ("rectifier, peak current at switching on", engineering(start.surge_a, "A")),
             ("highest volts while the tubes warm up", engineering(start.highest_v, "V", 4)),
-            (f"below {start.safe_v:.0f} V after switching off", engineering(start.discharge_s, "s")),
+            (
+                f"below {start.safe_v:.0f} V after switching off",
+                "not in the run" if start.discharge_s is None else engineering(start.discharge_s, "s"),
+            ),
         ]
     grid = Grid((Column("rectifier and filter", "left"), Column("")), tuple(lines))
-    top = sorted(zip(result.ripple_rms_v, result.ripple_hz, strict=True), reverse=True)[:4]
+    lines_of_ripple = sorted(zip(result.ripple_rms_v, result.ripple_hz, strict=True), reverse=True)
+    # a line sixty decibel down is not what hums
+    top = [line for line in lines_of_ripple if line[0] >= 1e-3 * lines_of_ripple[0][0]][:4]
     spectrum = ", ".join(f"{engineering(float(v), 'V')} at {f:.0f} Hz" for v, f in top)
     notes = [
         _note(
@@ -318,10 +333,11 @@ def source_section(study: SupplyStudy) -> Section:
 
 
 def _quiet_words(quiet: ScreenQuiet) -> str:
-    text = (
-        f"At the detector's screen: ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple "
-        f"{fixed(quiet.supply_db, 0)} dB)"
-    )
+    if quiet.ripple_v > 0.0:
+        ripple = f"ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple"
+        text = f"At the detector's screen: {ripple} {fixed(quiet.supply_db, 0)} dB)"
+    else:
+        text = f"At the detector's screen: no ripple (the supply's, if any, {fixed(quiet.supply_db, 0)} dB)"
     if quiet.regulator_noise_v > 0.0:
         text += f", noise of the regulator {engineering(quiet.regulator_noise_v, 'V')} r.m.s."
     else:

@@ -346,39 +346,44 @@ def radiation_table(effects: Sequence[AerialEffect]) -> Section:
 
 
 def breakthrough_table(results: Sequence[Breakthrough]) -> Section:
-    """Return what a strong medium-wave station leaves between grid and cathode, with and without the
-    shield.
+    """Return what a strong medium-wave station leaves between grid and cathode, and of links what a shield
+    gains.
     """
-    columns = (
-        Column("\nband", "left"), Column("station\nkHz"), Column("e.m.f.\nV"), Column("grid mV,\nno shield"),
-        Column("grid mV,\nshield"), Column("shield\ngains dB"), Column("\nshield", "left"),
-        Column("tuned signal\nV per V"), Column("as strong as\ntuned uV"),
-    )  # fmt: skip
+    linked = any(one.station_shielded_v for one in results)
+    columns = [
+        Column("\nband", "left"), Column("station\nkHz"), Column("e.m.f.\nV"),
+        Column("grid mV,\nno shield" if linked else "grid\nmV"),
+    ]  # fmt: skip
+    if linked:
+        columns += [Column("grid mV,\nshield"), Column("shield\ngains dB"), Column("\nshield", "left")]
+    columns += [Column("tuned signal\nV per V"), Column("as strong as\ntuned uV")]
     rows = []
     for one in results:
-        ratio = None if not one.station_shielded_v else one.station_v / one.station_shielded_v
-        rows.append(
-            (
-                shorten(one.band, _NAME),
-                fixed(one.station_hz, 0, 1e-3),
-                engineering(one.emf_v, ""),
-                engineering(one.station_v * 1e3, ""),
-                NOTHING if one.station_shielded_v is None else engineering(one.station_shielded_v * 1e3, ""),
-                decibel(ratio),
+        shielded = one.station_shielded_v
+        row = [
+            shorten(one.band, _NAME),
+            fixed(one.station_hz, 0, 1e-3),
+            engineering(one.emf_v, ""),
+            engineering(one.station_v * 1e3, ""),
+        ]
+        if linked:
+            row += [
+                NOTHING if shielded is None else engineering(shielded * 1e3, ""),
+                decibel(None if not shielded else one.station_v / shielded),
                 one.shield,
-                engineering(one.wanted, ""),
-                engineering(one.equal_v * 1e6, ""),
-            )
-        )
+            ]
+        rows.append((*row, engineering(one.wanted, ""), engineering(one.equal_v * 1e6, "")))
     texts = [
-        "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the "
-        "dial that makes "
-        "as many volts there as the station does, the set as built.",
-        "Shield 'assumed': the build has none; one that leaves 5 % of the capacitance is assumed. A link "
-        "with one end "
-        "on the chassis gains next to nothing from a shield; a link on a feeder does.",
+        "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the dial "
+        "that makes as many volts there as the station does, the set as built."
     ]
-    return Section("Breakthrough of a strong station", (Grid(columns, tuple(rows)), *map(_note, texts)))
+    if linked:
+        texts.append(
+            "Shield 'assumed': the build has none; one that leaves 5 % of the capacitance is assumed. A link "
+            "with one end on the chassis gains next to nothing from a shield; a link on a feeder does."
+        )
+    grid = Grid(tuple(columns), tuple(rows))
+    return Section("Breakthrough of a strong station", (grid, *map(_note, texts)))
 
 
 def tap_sheet(title: str, found: Sequence[TapFind]) -> Sheet:

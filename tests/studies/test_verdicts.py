@@ -38,7 +38,7 @@ def judged(build: Build, report: CheckReport) -> tuple[Verdict, ...]:
         *verdicts.judge_bands(report.bands, limits),
         *verdicts.judge_bias(report.operating_points),
         *verdicts.judge_regulator(report.regulator, report.bands[0].middle, limits),
-        *verdicts.judge_audio(report.audio, limits),
+        *verdicts.judge_audio(report.audio, build, limits),
         *verdicts.judge_hum(report.hum, build, limits, paths=report.hum_paths),
     )
 

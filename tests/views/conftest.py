@@ -150,6 +150,7 @@ def hum():
         50.0,
         100.0,
         0.5,
+        True,
         (
             output("headset", 0.0384, 0.437, 0.021, 0.00031),
             output("line to the club's tape recorder", 0.0052, 0.448, 0.014, 0.000122),
