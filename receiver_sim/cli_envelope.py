@@ -386,6 +386,8 @@ def _signals(
             raise UserError(f"--fade {fade!r}: expected a depth in dB and a period, such as 15,4s") from None
         if not 0.0 < decibels <= 80.0:
             raise UserError(f"--fade {fade!r}: the depth lies above 0 and up to 80 dB")
+        if not period.strip():
+            raise UserError(f"--fade {fade!r}: the period is missing; expected both, such as 15,4s")
         seconds = _time("--fade", period.strip())
         out = [replace(signal, fade_db=decibels, fade_s=seconds) for signal in out]
     return out

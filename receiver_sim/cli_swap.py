@@ -23,7 +23,7 @@ from receiver_sim.cli_common import (
 
 if TYPE_CHECKING:
     from receiver_sim.results.base import FailedStage
-    from receiver_sim.results.swap import AudioCandidate, DetectorCandidate, SwapReport
+    from receiver_sim.results.swap import Candidate, SwapReport
 
 
 @click.command(short_help="Try other tubes in a socket: onset, noise, what to change.")
@@ -89,7 +89,7 @@ def _failed(report: SwapReport) -> list[FailedStage]:
     """Return what failed: a candidate as a whole, or on a band."""
     from receiver_sim.results.base import FailedStage, Status  # inside, for start-up's sake
 
-    candidates: tuple[DetectorCandidate | AudioCandidate, ...] = (*report.detectors, *report.audios)
+    candidates: tuple[Candidate, ...] = (*report.detectors, *report.audios)
     whole = [(c.tube, c.failed) for c in candidates if c.failed is not None]
     parts = [
         (f"{c.tube} on {o.onset.band}", "; ".join(o.onset.warnings))

@@ -28,11 +28,15 @@ from receiver_sim.studies import (
     loop_gain,
     noise,
     operating_point,
+    reference_transient,
     regulator,
     remedies,
     screen_quiet,
     selectivity,
+    signal_noise,
 )
+from receiver_sim.views.sheet import as_text
+from receiver_sim.views.tables import hum_table
 from tests.test_cli import CABIN, DEMO, Answer, call
 
 BROKEN = "qbroken b1 b2 b3 nobodys_model"
@@ -156,6 +160,30 @@ def test_coils_keep_the_other_bands(here: Path, monkeypatch: pytest.MonkeyPatch)
     assert call("coils", DEMO).out.count(" X  FAILED ") == 5
 
 
+def test_swap_keeps_the_bands_of_a_candidate_whose_noise_fails(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoil(monkeypatch, signal_noise)
+    answer = call("swap", CABIN, "--tubes", "6SK7", "--json")
+    assert answer.code == 3
+    for one in document(answer)["result"]["detectors"]:
+        assert one["failed"].startswith("simulation failed") and one["noise"] is None
+        assert [band["onset"]["status"] for band in one["bands"]] == ["oscillates"] * len(one["bands"])
+        assert one["ratings"] and one["detection"] is not None
+
+
+def test_onset_keeps_its_report_when_the_reference_run_fails(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoil(monkeypatch, reference_transient)
+    answer = call("onset", DEMO, "--band", "40 m", "--no-modes", "--verify", "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert result["bands"][0]["oscillation"]["status"] == "oscillates"
+    assert result["bands"][0]["verification"] is None
+    assert any(text.startswith("reference run failed: simulation failed") for text in result["warnings"])
+
+
 def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None:
     stages = Stages()
 
@@ -178,6 +206,24 @@ def test_a_hum_pot_at_its_null_is_no_remedy(demo: Build) -> None:
     set_so = changed_build(demo, {"heater.hum_pot_position": "40 %"})
     assert not any("hum pot" in text for text, _ in remedies.changes(set_so, 0.4))
     assert any("hum pot" in text for text, _ in remedies.changes(set_so, 0.45))
+
+
+def test_without_a_hum_pot_none_is_spoken_of(here: Path, bench: Bench, demo: Build) -> None:
+    """Guards against 'pot at 50 %, null at 0 %' where one side is grounded or the heaters are on d.c."""
+    for change in ({"heater.wiring": "one_side"}, {"heater.supply": "dc"}):
+        result = api.hum_study(changed_build(demo, change), bench=bench)
+        assert not result.pot
+        page = as_text(hum_table(result))
+        assert "no hum pot to turn" in page and "null" not in page
+    # the pot that would be fitted nulls where the fitted one does
+    tried = api.hum_study(changed_build(demo, {"heater.wiring": "one_side"}), bench=bench).outputs[0]
+    fitted = api.hum_study(demo, bench=bench).outputs[0]
+    assert tried.best_position == pytest.approx(fitted.best_position, abs=0.01)
+    assert tried.at_build_v > fitted.best_v
+
+
+def test_a_build_without_hum_has_no_remedies(demo: Build) -> None:
+    assert remedies.run(demo, measure=lambda _what, _build: [None], nulls=[0.5]) == ()
 
 
 # ---------------------------------------------------------------------------- decks that were run

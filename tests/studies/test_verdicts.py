@@ -249,6 +249,34 @@ def table_rows() -> list[list[str]]:
     return [[cell.strip() for cell in row] for row in rows if not set(row[0]) <= set("- :")][0:]
 
 
+def test_a_filter_capacitor_below_the_cold_volts_is_said_by_check(bench: Bench) -> None:
+    """Guards against `check` being silent where `supply` calls it bad. 1.1 times its peak."""
+    given = api.shipped_build("mains_set")
+    settled = api.settle(given, bench)
+    highest = 1.1 * settled.supply.peak_volts
+    part = given.supply.filter[0]
+    for rating, grade in ((0.99 * highest, Grade.BAD), (1.01 * highest, Grade.GOOD)):
+        parts = (part.model_copy(update={"rating": rating}), *given.supply.filter[1:])
+        rated = given.model_copy(update={"supply": given.supply.model_copy(update={"filter": parts})})
+        found = verdicts.judge_filter(rated, settled)[0]
+        assert (found.subject, found.grade, found.limit) == ("filter capacitor 1", grade, rating)
+    assert verdicts.judge_filter(settled, settled) == []
+
+
+def test_an_open_socket_is_not_called_dull(bench: Bench, demo: Build, report: CheckReport) -> None:
+    assert report.audio is not None
+    phones = tuple(phone.model_copy(update={"state": "open"}) for phone in demo.phones)
+    unplugged = demo.model_copy(update={"phones": phones})
+    assert verdicts.judge_audio(report.audio, unplugged, demo.verdicts) == []
+
+
+def test_without_a_regulator_none_is_praised(bench: Bench) -> None:
+    bare = changed_build(api.shipped_build("demo"), {"regulator": None})
+    drift = [v for v in api.supply(bare, bench=bench).verdicts if v.rule == "mains_drift_max"]
+    assert [v.subject for v in drift] == ["supply"]
+    assert "regulate it better" not in drift[0].text
+
+
 def hum_advice(bench: Bench, build: Build) -> str:
     """Return the sentence on hum of a build's first phones, as `check` prints it."""
     study = api_audio.hum_in_depth(build, bench=bench)
