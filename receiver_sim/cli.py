@@ -4,7 +4,9 @@ start-up's sake.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -144,6 +146,34 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, t
     end_if_failed(failures(reports))
 
 
+def _in_depth(
+    verb: str, build: Path, *, band: str | None, out: Path | None, as_json: bool, time_limit: str, **how: Any
+) -> Any:
+    """Run `audio`, `hum` or `supply` on a build, give its answer and return what was found.
+
+    how: what the study takes besides build, band and bench.
+    """
+    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim.views import audio_plots, audio_tables
+
+    rooms: dict[str, tuple[Callable[..., Any], Callable[..., tuple[Path, ...]], Callable[..., Any]]] = {
+        "audio": (api_audio.audio_in_depth, audio_plots.write_audio, audio_tables.audio_sheet),
+        "hum": (api_audio.hum_in_depth, audio_plots.write_hum, audio_tables.hum_sheet),
+        "supply": (api_audio.supply_in_depth, audio_plots.write_supply, audio_tables.supply_sheet),
+    }
+    run, draw, sheet = rooms[verb]
+    limit = seconds_of(time_limit)
+    loaded = prepared(build, bands=[band], out=out)
+    with api.Bench(time_limit_s=limit) as bench:
+        result = run(loaded, band=band, bench=bench, **how)
+    plots = () if out is None else draw(result, out)
+    answer(
+        verb, result, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: sheet(loaded.title, result), out=out, plots=plots,
+    )  # fmt: skip
+    return result
+
+
 @main.command(short_help="Response, power, distortion, sound pressure, noise of each output.")
 @BUILD
 @BAND
@@ -159,18 +189,9 @@ def audio(
 
     Inputs are volts of a tone at the detector's grid.
     """
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = prepared(build, bands=[band], out=out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.audio_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    plots = () if out is None else audio_plots.write_audio(result, out)
-    answer(
-        "audio", result, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: audio_tables.audio_sheet(loaded.title, result), out=out, plots=plots,
-    )  # fmt: skip
+    result = _in_depth(
+        "audio", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
+    )
     end_if_failed(result.failed)
 
 
@@ -186,18 +207,9 @@ def hum(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
     """Hum at each output: tones as heard, share of each path, hum pot, and which remedy helps most."""
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = prepared(build, bands=[band], out=out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.hum_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    plots = () if out is None else audio_plots.write_hum(result, out)
-    answer(
-        "hum", result, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: audio_tables.hum_sheet(loaded.title, result), out=out, plots=plots,
-    )  # fmt: skip
+    result = _in_depth(
+        "hum", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
+    )
     end_if_failed(result.failed)
 
 
@@ -213,18 +225,7 @@ def supply(
     build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, time_limit: str
 ) -> None:
     """Volts, ripple, start and discharge of the supply, what a meter should read, ratings, regulator."""
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    limit = seconds_of(time_limit)
-    loaded = prepared(build, bands=[band], out=out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.supply_in_depth(loaded, band=band, bench=bench)
-    plots = () if out is None else audio_plots.write_supply(result, out)
-    answer(
-        "supply", result, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: audio_tables.supply_sheet(loaded.title, result), out=out, plots=plots,
-    )  # fmt: skip
+    result = _in_depth("supply", build, band=band, out=out, as_json=as_json, time_limit=time_limit)
     end_if_failed(result.failed)
     end_if_bad(strict, result.verdicts)
 

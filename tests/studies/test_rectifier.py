@@ -241,7 +241,7 @@ def test_a_regulator_takes_the_drift_out(mains: Build, study: SupplyStudy) -> No
 
 def test_a_soft_half_wave_supply_and_a_steep_receiver_meet(bench: Bench, mains: Build) -> None:
     """Guards against a search by turns, which swings to and fro or runs away: a volt less takes off more
-    current than the supply gives back for it. I = k V^1.5 (Child's law) and the supply's curve must both hold.
+    current than the supply gives back for it. I = k V^1.5 (Child's law) and the supply's curve both hold.
     """
     supply = _supply(
         secondary={"volts": "180 V", "resistance": "300 ohm"},
