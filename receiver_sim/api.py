@@ -9,10 +9,12 @@ A Bench (the pool of ngspice workers) is opened and closed by each call unless o
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -24,7 +26,7 @@ from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, r
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.base import DeckRun, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.onset import Onset
@@ -32,9 +34,11 @@ from receiver_sim.schema import Band, Build, BuildFaults, Fault, changed_build, 
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
 from receiver_sim.schema.supply import DcSupply
+from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
     hum,
+    hum_paths,
     loop_gain,
     onset,
     operating_point,
@@ -224,24 +228,20 @@ def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tup
     tuning = middle.tuning_farad
     if middle.status is Status.FAILED or tuning is None:
         return BandReport(band.name, onsets, None, (), None)
-    try:
-        curve, nyquist = loop_gain.run(
-            build,
-            cards,
-            bench,
-            band=band,
-            dial_hz=middle.dial_hz,
-            tuning=tuning,
-            rotations=SWEEP,
-            nyquist=_three_settings(middle),
-        )
-        narrow = selectivity.run(
-            build, cards, bench, band=band, dial_hz=middle.dial_hz, tuning=tuning, curve=curve
-        )
-    except EngineError as error:
-        failed = onset.failed(band, middle.dial_hz, str(error))
-        return BandReport(band.name, (onsets[0], failed, onsets[2]), None, (), None)
-    return BandReport(band.name, onsets, curve, nyquist, narrow)
+    where: dict[str, Any] = {"band": band, "dial_hz": middle.dial_hz, "tuning": tuning}
+    stages = Stages()
+    curves = stages.run(
+        f"loop gain on {band.name}",
+        lambda: loop_gain.run(build, cards, bench, **where, rotations=SWEEP, nyquist=_three_settings(middle)),
+    )
+    if curves is None:
+        return BandReport(band.name, onsets, None, (), None, stages.failed)
+    curve, nyquist = curves
+    narrow = stages.run(
+        f"selectivity on {band.name}",
+        lambda: selectivity.run(build, cards, bench, **where, curve=curve),
+    )
+    return BandReport(band.name, onsets, curve, nyquist, narrow, stages.failed)
 
 
 def _three_settings(found: Onset) -> tuple[tuple[str, float], ...]:
@@ -335,14 +335,17 @@ def prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, Settin
     """Find the working setting for a single verb: of the named band, else of the first that oscillates."""
     cards = cards_for(build)
     chosen = list(build.bands) if band is None else [band_named(build, band)]
-    found = None
+    silent = []
     for one in chosen:
         found = onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1])
         if found.onset is not None:
             place = found.at_nine_tenths or found.onset
             return cards, Setting(one, found, place.rotation)
-    assert found is not None
-    return cards, Setting(chosen[0], found, 0.5)
+        silent.append(found)
+    for found in silent:
+        if found.status is Status.FAILED:  # half way would be a guess that nothing bears out
+            raise EngineError(f"{found.band} at {found.dial_hz / 1e6:.4g} MHz: {'; '.join(found.warnings)}")
+    return cards, Setting(chosen[0], silent[0], 0.5)
 
 
 def audio(
@@ -375,52 +378,67 @@ def hum_study(
 
 
 def supply(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyReport:
-    """Return d.c. conditions, ratings and the drift with the mains; errors as for `audio`."""
+    """Return d.c. conditions, ratings and the drift with the mains; errors as for `audio`.
+
+    A stage whose simulation fails is named in `failed` and does not stop the rest.
+    """
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
         cards, setting = prepare(build, band, open_bench)
-        points = _points(build, cards, open_bench, setting)
-        drift = _drift(build, cards, open_bench, setting)
+        stages = Stages()
+        points, drift = _dc_stages(stages, build, cards, open_bench, setting)
     judged = (
         *verdicts.judge_safety(build),
         *verdicts.judge_bias(points),
-        *verdicts.judge_regulator(drift, setting.onset, build.verdicts),
+        *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, build.verdicts)),
     )
-    return SupplyReport(points, drift, judged, (*verdicts.dangers(judged), *cautions.ALL))
+    return SupplyReport(points, drift, judged, (*verdicts.dangers(judged), *cautions.ALL), stages.failed)
+
+
+def _dc_stages(
+    stages: Stages, build: Build, cards: Cards, bench: Bench, setting: Setting
+) -> tuple[tuple[OperatingPoint, ...], RegulatorDrift | None]:
+    """Return the d.c. conditions (empty if they failed) and the drift with the mains (None if it did)."""
+    points = stages.run("operating point", lambda: _points(build, cards, bench, setting))
+    drift = stages.run("regulator and mains", lambda: _drift(build, cards, bench, setting))
+    return points or (), drift
 
 
 def check(build: Build, *, bench: Bench | None = None, progress: Progress = _quiet) -> CheckReport:
     """Run every study on a build and judge it by the build's thresholds.
 
-    Errors as for `audio`; a band whose simulation fails is reported as such and does not stop the rest.
+    Errors as for `audio`; a band or a stage whose simulation fails is reported as such and does not stop the
+    rest.
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
+        before, ran = open_bench.loaded, open_bench.evaluations
+        given, build = build, settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
         setting = _working_setting(build, reports)
-        dial = setting.onset.dial_hz
-        progress("operating point", 0, 4)
-        points = _points(build, cards, open_bench, setting)
-        progress("audio", 1, 4)
-        response = audio_response.run(
-            build, cards, open_bench, band=setting.band, dial_hz=dial, rotation=setting.rotation
-        )
-        progress("hum", 2, 4)
-        hums = hum.run(build, cards, open_bench, band=setting.band, dial_hz=dial, rotation=setting.rotation)
-        progress("regulator", 3, 4)
-        drift = _drift(build, cards, open_bench, setting)
-        progress("done", 4, 4)
-        origin = provenance(build, open_bench)
-        evaluations = open_bench.evaluations
+        where: dict[str, Any] = {
+            "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
+        }  # fmt: skip
+        stages = Stages()
+        progress("operating point", 0, 3)
+        points, drift = _dc_stages(stages, build, cards, open_bench, setting)
+        progress("audio", 1, 3)
+        response = stages.run("audio", lambda: audio_response.run(build, cards, open_bench, **where))
+        progress("hum", 2, 3)
+        hums = stages.run("hum", lambda: hum.run(build, cards, open_bench, **where))
+        paths = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, open_bench, **where))
+        progress("done", 3, 3)
+        origin = provenance(build, open_bench, before=before)
+        evaluations = open_bench.evaluations - ran
     limits = build.verdicts
     judged = (
         *verdicts.judge_safety(build),
+        *verdicts.judge_filter(given, build),
         *verdicts.judge_bands(reports, limits),
         *verdicts.judge_bias(points),
-        *verdicts.judge_regulator(drift, setting.onset, limits),
-        *verdicts.judge_audio(response, limits),
-        *verdicts.judge_hum(hums, build, limits),
+        *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, limits)),
+        *([] if response is None else verdicts.judge_audio(response, build, limits)),
+        *([] if hums is None else verdicts.judge_hum(hums, build, limits, paths=paths)),
     )
     return CheckReport(
         title=build.title,
@@ -429,33 +447,33 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         operating_points=points,
         audio=response,
         hum=hums,
+        hum_paths=paths,
         regulator=drift,
         verdicts=judged,
         provenance=origin,
         cautions=(*verdicts.dangers(judged), *cautions.ALL),
         warnings=_warnings(build, points),
         evaluations=evaluations,
+        failed=stages.failed,
     )
 
 
 def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]:
     """Collect what the results rest on that may be doubted: the build's own warnings, extrapolated tubes."""
-    working = next(p for p in points if p.label == "working")
-    return (*build.warnings, *(text for tube in working.tubes for text in tube.outside))
+    working = [tube for point in points if point.label == "working" for tube in point.tubes]
+    return (*build.warnings, *(text for tube in working for text in tube.outside))
 
 
-def provenance(build: Build, bench: Bench) -> Provenance:
-    """Return where results on this build come from: digests of build, cards and onset decks, versions."""
+def provenance(build: Build, bench: Bench, *, before: Counter[tuple[str, str]] | None = None) -> Provenance:
+    """Return where results on this build come from: digests of build, cards and decks, versions.
+
+    The decks are those that were run on the bench, since it had `before` (its `loaded` then) if given.
+    """
     cards = cards_for(build)
-    build = settle(build, bench)
-    decks = [
-        onset.plan(build, cards, band=band, dial_hz=dial).sha256
-        for band in build.bands
-        for dial in dial_frequencies(band)
-    ]
+    ran = bench.loaded - (before or Counter())
     return Provenance(
         build=build.sha256,
-        decks=tuple(decks),
+        decks=tuple(DeckRun(title, digest) for title, digest in sorted(ran)),
         receiver_sim=__version__,
         ngspice=str(bench.ngspice_version),
         cards={c.type: c.sha256 for c in (cards.detector, cards.audio, cards.first) if c is not None},

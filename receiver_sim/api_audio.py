@@ -23,8 +23,16 @@ from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioStudy, ClassA, Drive, Limits, OutputLevels
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.results.hum import HumModulation, HumStudy
-from receiver_sim.results.supply import BatteryLife, LineDrift, Rectified, StartAndStop, SupplyStudy
+from receiver_sim.results.supply import (
+    BatteryLife,
+    DropperChoice,
+    LineDrift,
+    Rectified,
+    StartAndStop,
+    SupplyStudy,
+)
 from receiver_sim.schema import Build
+from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     amplitude,
     audio_response,
@@ -70,21 +78,31 @@ def audio_in_depth(
     at the detector's grid, rising. Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
     with api.opened(bench) as b:
-        build = api.settle(build, b)
+        given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
-        response = audio_response.run(
-            build, cards, b, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
+        stages = Stages()
+        response = stages.run(
+            "audio response",
+            lambda: audio_response.run(
+                build, cards, b, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
+            ),
         )
-        runs = distortion.run(build, cards, b, rotation=place, inputs=inputs)
-        floors = noise.run(build, cards, b, rotation=place)
-        balance = transformer_energy.run(build, cards, b, rotation=place)
-    classes = tuple(c for _, per_tube in runs for c in per_tube)
+        runs = stages.run(
+            "distortion", lambda: distortion.run(build, cards, b, rotation=place, inputs=inputs)
+        )
+        floors = stages.run("noise", lambda: noise.run(build, cards, b, rotation=place))
+        balance = stages.run(
+            "energy at the output transformer",
+            lambda: transformer_energy.run(build, cards, b, rotation=place),
+        )
+    classes = tuple(c for _, per_tube in runs or () for c in per_tube)
     levels = []
-    for index, phone in enumerate(build.phones):
-        drives = tuple(per_output[index] for per_output, _ in runs)
-        levels.append(OutputLevels(phone.name, drives, _limits(build, index, drives, classes, floors[index])))
-    hazards = verdicts.dangers(verdicts.judge_safety(build))
+    for index, phone in enumerate(build.phones if runs else ()):
+        drives = tuple(per_output[index] for per_output, _ in runs or ())
+        floor = None if floors is None else floors[index]
+        levels.append(OutputLevels(phone.name, drives, _limits(build, index, drives, classes, floor)))
+    hazards = _hazards(given, build)
     return AudioStudy(
         response=response,
         frequency_hz=distortion.TONE_HZ,
@@ -93,7 +111,13 @@ def audio_in_depth(
         transformer=balance,
         notes=_audio_notes(build),
         cautions=(*hazards, *cautions.ALL),
+        failed=stages.failed,
     )
+
+
+def _hazards(given: Build, settled: Build) -> tuple[str, ...]:
+    """Return what in this very build must be said ahead of any figure."""
+    return verdicts.dangers((*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled)))
 
 
 def _limits(
@@ -101,7 +125,7 @@ def _limits(
     index: int,
     drives: tuple[Drive, ...],
     classes: Sequence[ClassA],
-    floor: tuple[float, dict[str, float]],
+    floor: tuple[float, dict[str, float]] | None,
 ) -> Limits:
     phone = build.phones[index]
     clip = _crossing([d.thd for d in drives], CLIPPED, [d.input_v for d in drives])
@@ -113,7 +137,7 @@ def _limits(
     pressed = _crossing(lost, COMPRESSED_DB, [d.input_v for d in drives])
     kept = [d.input_v for d in drives if all(c.keeps for c in classes if c.input_v <= d.input_v)]
     level = None
-    if phone.state == "loaded":
+    if phone.state == "loaded" and floor is not None:
         admittance = (1.0 / complex(load_impedance(build, index, distortion.TONE_HZ))).real
         level = sound_level_db(floor[0] ** 2 * admittance, sensitivity_db=phone.sensitivity)
     watts = _power_at(drives, clip)
@@ -124,9 +148,9 @@ def _limits(
         compression_v=pressed,
         compression_w=_power_at(drives, pressed),
         class_a_v=max(kept, default=None),
-        floor_v=floor[0],
+        floor_v=None if floor is None else floor[0],
         floor_db=level,
-        noise_parts=floor[1],
+        noise_parts={} if floor is None else floor[1],
     )
 
 
@@ -165,26 +189,32 @@ def _audio_notes(build: Build) -> tuple[str, ...]:
 def hum_in_depth(
     build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
 ) -> HumStudy:
-    """Return hum against the pot, by path, by ear, and every remedy tried; errors as for audio_in_depth."""
+    """Return hum against the pot, by path, by ear, and every remedy tried; errors as for audio_in_depth.
+
+    A stage whose simulation fails is named in `failed` and does not stop the rest.
+    """
     with api.opened(bench) as b:
         given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
         where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": place}
-        against_pot = hum.run(build, cards, b, **where)
-        by_path = hum_paths.run(build, cards, b, **where)
+        stages = Stages()
+        against_pot = stages.run("hum against the hum pot", lambda: hum.run(build, cards, b, **where))
+        by_path = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, b, **where))
 
-        def measure(changed: Build) -> Sequence[float | None]:
+        def loudness(changed: Build) -> Sequence[float | None]:
             if changed.supply == given.supply:
                 # no remedy but those of the supply changes its load by more than a hundredth
                 changed = changed.model_copy(update={"supply": build.supply})
             return hum_paths.loudness(api.settle(changed, b), cards, b, **where)
 
-        modulation = _modulation(build, cards, b, setting)
-        ranked = remedies.run(
-            given, measure=measure, nulls=[output.best_position for output in against_pot.outputs]
-        )
-    hazards = verdicts.dangers(verdicts.judge_safety(build))
+        def measure(what: str, changed: Build) -> Sequence[float | None] | None:
+            return stages.run(what, lambda: loudness(changed))
+
+        modulation = stages.run("hum modulation", lambda: _modulation(build, cards, b, setting))
+        nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
+        ranked = remedies.run(given, measure=measure, nulls=nulls)
+    hazards = _hazards(given, build)
     return HumStudy(
         hum=against_pot,
         paths=by_path,
@@ -195,6 +225,7 @@ def hum_in_depth(
             "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
         ),
         cautions=(*hazards, *cautions.ALL),
+        failed=stages.failed,
     )
 
 
@@ -228,34 +259,35 @@ def _modulation(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> H
 
 
 def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyStudy:
-    """Return d.c. conditions and drift, and the supply itself; errors as for audio_in_depth."""
+    """Return d.c. conditions and drift, and the supply itself; errors as for audio_in_depth.
+
+    A stage whose simulation fails is named in `failed` and does not stop the rest.
+    """
     with api.opened(bench) as b:
         given, build = build, api.settle(build, b)
         report = api.supply(build, band=band, bench=b)
         cards, setting = api.prepare(build, band, b)
         where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
-        drawn = api.current_drawn(build, cards, b, setting.rotation)
-        volts = report.operating_points[1].volts["plate supply"]
-        battery = _battery(build, volts, drawn)
-        rectified = start = None
-        if given.supply.kind == "rectifier":
-            bleeder = 0.0 if build.supply.bleeder is None else volts / build.supply.bleeder
-            rectified = rectifier.at(given, b, load_a=drawn - bleeder)
-            start = start_up.run(given, b, rectified=rectified)
-        choice = dropper.run(build, cards, b, **where)
-        quiet = screen_quiet.run(build, cards, b, rotation=setting.rotation, **where)
-        drifts = _drifts(build, cards, b, setting)
-    judged = (*_judge(given, rectified, start), *report.verdicts)
-    if build.supply.kind == "bench" and build.supply.current_limit is not None:
-        limit_a = build.supply.current_limit
-        bad = drawn > limit_a
-        text = f"current {'above' if bad else 'within'} the limit it is set to"
-        grade = Grade.BAD if bad else Grade.GOOD
-        judged = (Verdict("bench supply", "rating", grade, drawn, limit_a, "A", text), *judged)
-    if choice is not None and "OVERLOADED" in choice.text:
-        limit = getattr(build.regulator, "dropper_power", None)
-        rule = Verdict("dropper", "rating", Grade.BAD, choice.fitted_w, limit, "W", choice.text)
-        judged = (rule, *judged)
+        stages = Stages()
+        drawn = stages.run("current drawn", lambda: api.current_drawn(build, cards, b, setting.rotation))
+        battery = rectified = start = None
+        if drawn is not None and report.operating_points:
+            volts = report.operating_points[1].volts["plate supply"]
+            battery = _battery(build, volts, drawn)
+            if given.supply.kind == "rectifier":
+                bleeder = 0.0 if build.supply.bleeder is None else volts / build.supply.bleeder
+                rectified, start = _rectifier_stages(stages, given, b, load_a=drawn - bleeder)
+        choice = stages.run("dropper", lambda: dropper.run(build, cards, b, **where))
+        quiet = stages.run(
+            "ripple and noise at the screen",
+            lambda: screen_quiet.run(build, cards, b, rotation=setting.rotation, **where),
+        )
+        drifts = None
+        if build.supply.kind not in ("battery", "bench"):  # they know no mains
+            drifts = stages.run("drift with the mains", lambda: _drifts(build, cards, b, setting))
+    judged = (
+        *_judge_source(build, drawn, choice), *_judge(given, rectified, start), *report.verdicts,
+    )  # fmt: skip
     return SupplyStudy(
         report=report,
         rectified=rectified,
@@ -263,10 +295,35 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
         battery=battery,
         dropper=choice,
         screen=quiet,
-        drifts=drifts,
+        drifts=drifts or (),
         verdicts=judged,
         cautions=(*verdicts.dangers(judged), *cautions.ALL),
+        failed=(*report.failed, *stages.failed),
     )
+
+
+def _rectifier_stages(
+    stages: Stages, given: Build, b: Bench, *, load_a: float
+) -> tuple[Rectified | None, StartAndStop | None]:
+    rectified = stages.run("rectifier and filter", lambda: rectifier.at(given, b, load_a=load_a))
+    if rectified is None:
+        return None, None
+    return rectified, stages.run("switching on and off", lambda: start_up.run(given, b, rectified=rectified))
+
+
+def _judge_source(build: Build, drawn: float | None, choice: DropperChoice | None) -> list[Verdict]:
+    """Judge the current limit of a bench supply and the dropper's load."""
+    found = []
+    if choice is not None and "OVERLOADED" in choice.text:
+        limit = getattr(build.regulator, "dropper_power", None)
+        found.append(Verdict("dropper", "rating", Grade.BAD, choice.fitted_w, limit, "W", choice.text))
+    if build.supply.kind == "bench" and build.supply.current_limit is not None and drawn is not None:
+        limit_a = build.supply.current_limit
+        bad = drawn > limit_a
+        text = f"current {'above' if bad else 'within'} the limit it is set to"
+        grade = Grade.BAD if bad else Grade.GOOD
+        found.append(Verdict("bench supply", "rating", grade, drawn, limit_a, "A", text))
+    return found
 
 
 def _battery(build: Build, loaded_v: float, load: float) -> BatteryLife | None:

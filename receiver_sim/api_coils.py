@@ -15,7 +15,7 @@ from receiver_sim import api
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.netlist.receiver import Cards
 from receiver_sim.results import cautions
-from receiver_sim.results.base import Status
+from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
     AerialEffect,
     Breakthrough,
@@ -27,6 +27,7 @@ from receiver_sim.results.coils import (
 )
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
+from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     aerial,
     breakthrough,
@@ -74,11 +75,15 @@ def coils(
     """
     tuning_range.coverage([], year=year, region=region)
     with _bench(bench) as open_bench:
+        before, ran = open_bench.loaded, open_bench.evaluations
         cards, settled = api.cards_for(build), api.settle(build, open_bench)
         bands = settled.bands
-        ranges = open_bench.map(
+        # ValueError: a coil without a resonance of its own does not keep the others from being measured
+        stages = Stages(ValueError)
+        ranges = stages.map(
+            open_bench,
             lambda b, band: tuning_range.run(settled, cards, b, band=band),
-            list(bands),
+            [(f"range of {band.name}", band) for band in bands],
             lambda done, total: progress("range", done, total),
         )
         middles = open_bench.map(
@@ -88,28 +93,29 @@ def coils(
         rotation = _common(middles)
         sweeps = open_bench.map(
             lambda b, job: _sweep(settled, cards, b, band=job[0], span=job[1], rotation=rotation),
-            list(zip(bands, ranges, strict=True)),
+            [(band, span) for band, span in zip(bands, ranges, strict=True) if span is not None],
             lambda done, total: progress("dial", done, total),
         )
-        pairs = _with_aerial(settled, cards, open_bench, middles, tank_volts, progress)
-        where = api.provenance(build, open_bench)
-        evaluations = open_bench.evaluations
-    failed = [
-        f"{found.band}: {'; '.join(found.warnings)}" for found in middles if found.status is Status.FAILED
-    ]
+        pairs = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
+        where = api.provenance(build, open_bench, before=before)
+        evaluations = open_bench.evaluations - ran
+    measured = tuple(span for span in ranges if span is not None)
+    lost = [(found.band, "; ".join(found.warnings)) for found in middles if found.status is Status.FAILED]
+    lost += [(sweep.band, text) for sweep in sweeps for text in sweep.warnings]
     return CoilsReport(
         title=build.title,
         rotation=rotation,
         coils=tuple(coil_sheet.sheet(band) for band in bands),
-        ranges=tuple(ranges),
-        coverage=tuning_range.coverage(ranges, year=year, region=region),
+        ranges=measured,
+        coverage=tuning_range.coverage(measured, year=year, region=region),
         sweeps=tuple(sweeps),
         aerial=tuple(effect for effect, _ in pairs),
         breakthrough=tuple(through for _, through in pairs),
         provenance=where,
         cautions=cautions.ALL,
-        warnings=(*build.warnings, *failed, _loading(cards)),
+        warnings=(*build.warnings, _loading(cards)),
         evaluations=evaluations,
+        failed=(*stages.failed, *(FailedStage(f"onset on {band}", reason, None) for band, reason in lost)),
     )
 
 
@@ -147,6 +153,7 @@ def _sweep(
 
 
 def _with_aerial(
+    stages: Stages,
     build: Build,
     cards: Cards,
     bench: Bench,
@@ -157,7 +164,11 @@ def _with_aerial(
     """Look at aerial and breakthrough on every band whose onset search did not fail."""
     if build.aerial is None:
         return []
-    jobs = [(band, o) for band, o in zip(build.bands, middles, strict=True) if o.tuning_farad is not None]
+    jobs = [
+        (f"aerial on {band.name}", (band, found))
+        for band, found in zip(build.bands, middles, strict=True)
+        if found.tuning_farad is not None
+    ]
 
     def one(b: Bench, job: tuple[Band, Onset]) -> tuple[AerialEffect, Breakthrough]:
         band, found = job
@@ -173,7 +184,8 @@ def _with_aerial(
         )
         return effect, breakthrough.run(build, cards, b, band=band, found=found)
 
-    return bench.map(one, jobs, lambda done, total: progress("aerial", done, total))
+    found = stages.map(bench, one, jobs, lambda done, total: progress("aerial", done, total))
+    return [pair for pair in found if pair is not None]
 
 
 def find_taps(

@@ -4,7 +4,9 @@ start-up's sake.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -18,19 +20,17 @@ from receiver_sim.cli_common import (
     OUT,
     TIME_LIMIT,
     UserError,
+    answer,
     emit_json,
     end_if_bad,
     end_if_failed,
     folded,
     frequency_of,
     guarded,
-    known_band,
-    load,
+    prepared,
     progress_bars,
     rotation_of,
     seconds_of,
-    show,
-    writable_folder,
 )
 from receiver_sim.cli_envelope import detect, listen, onset
 from receiver_sim.cli_swap import swap
@@ -98,8 +98,8 @@ def check(
     from receiver_sim import api  # inside, for start-up's sake
 
     limit = seconds_of(time_limit)
-    loaded = load(build)
-    folder = writable_folder(out if out is not None else Path(f"{build.stem}-results"))
+    folder = out if out is not None else Path(f"{build.stem}-results")
+    loaded = prepared(build, out=folder, told=True)
     plots: tuple[Path, ...] = ()
     with (
         api.Bench(workers=workers, time_limit_s=limit, keep_failed=folder / "failed") as bench,
@@ -110,24 +110,15 @@ def check(
             from receiver_sim.views import check_plots
 
             plots = check_plots.write(report, folder, progress)
-    from receiver_sim.results.document import document
-    from receiver_sim.views import export, tables
+    from receiver_sim.results.check import failures
+    from receiver_sim.views import tables
 
-    whole = document("check", report, provenance=report.provenance, warnings=loaded.warnings)
-    export.write_json(whole, folder / "check.json")
-    if as_json:
-        emit_json("check", report, build=loaded, bench=bench)
-    else:
-        show(tables.check_report(report))
-        click.echo(f"\nwritten to {folder}: check.json" + _plots_named(plots))
-    end_if_failed(report.bands)
+    answer(
+        "check", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: tables.check_report(report), out=folder, plots=plots,
+    )  # fmt: skip
+    end_if_failed(failures(report.bands, report.failed))
     end_if_bad(strict, report.verdicts)
-
-
-def _plots_named(plots: tuple[Path, ...]) -> str:
-    """Return the names of plots for the last line of `check`, each once though it is there as PNG and SVG."""
-    stems = sorted({path.stem for path in plots})
-    return "" if not stems else "\n" + folded(f"plots, as PNG and SVG: {', '.join(stems)}")
 
 
 @main.command()
@@ -140,23 +131,47 @@ def _plots_named(plots: tuple[Path, ...]) -> str:
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim.results.check import failures
     from receiver_sim.views import check_plots, tables
 
     limit = seconds_of(time_limit)
-    loaded = load(build)
-    for name in bands:
-        known_band(loaded, name)
-    if out is not None:
-        writable_folder(out)
+    loaded = prepared(build, bands=bands, out=out)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         reports = api.loop(loaded, bands=bands or None, bench=bench, progress=progress)
-    if out is not None:
-        check_plots.write_bands(reports, out)
-    if as_json:
-        emit_json("loop", reports, build=loaded, bench=bench)
-    else:
-        show(tables.sheet(loaded.title, tables.band_table(reports), tables.selectivity_table(reports)))
-    end_if_failed(reports)
+    plots = () if out is None else check_plots.write_bands(reports, out)
+    answer(
+        "loop", reports, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: tables.loop_sheet(loaded.title, reports), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(failures(reports))
+
+
+def _in_depth(
+    verb: str, build: Path, *, band: str | None, out: Path | None, as_json: bool, time_limit: str, **how: Any
+) -> Any:
+    """Run `audio`, `hum` or `supply` on a build, give its answer and return what was found.
+
+    how: what the study takes besides build, band and bench.
+    """
+    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim.views import audio_plots, audio_tables
+
+    rooms: dict[str, tuple[Callable[..., Any], Callable[..., tuple[Path, ...]], Callable[..., Any]]] = {
+        "audio": (api_audio.audio_in_depth, audio_plots.write_audio, audio_tables.audio_sheet),
+        "hum": (api_audio.hum_in_depth, audio_plots.write_hum, audio_tables.hum_sheet),
+        "supply": (api_audio.supply_in_depth, audio_plots.write_supply, audio_tables.supply_sheet),
+    }
+    run, draw, sheet = rooms[verb]
+    limit = seconds_of(time_limit)
+    loaded = prepared(build, bands=[band], out=out)
+    with api.Bench(time_limit_s=limit) as bench:
+        result = run(loaded, band=band, bench=bench, **how)
+    plots = () if out is None else draw(result, out)
+    answer(
+        verb, result, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: sheet(loaded.title, result), out=out, plots=plots,
+    )  # fmt: skip
+    return result
 
 
 @main.command(short_help="Response, power, distortion, sound pressure, noise of each output.")
@@ -174,22 +189,10 @@ def audio(
 
     Inputs are volts of a tone at the detector's grid.
     """
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.audio_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    if out is not None:
-        audio_plots.write_audio(result, out)
-    if as_json:
-        emit_json("audio", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.audio_sheet(loaded.title, result))
+    result = _in_depth(
+        "audio", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
+    )
+    end_if_failed(result.failed)
 
 
 @main.command(short_help="Hum by its paths, as heard, against the hum pot; remedies ranked.")
@@ -204,22 +207,10 @@ def hum(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
     """Hum at each output: tones as heard, share of each path, hum pot, and which remedy helps most."""
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    rotation, limit = rotation_of(at), seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.hum_in_depth(loaded, band=band, rotation=rotation, bench=bench)
-    if out is not None:
-        audio_plots.write_hum(result, out)
-    if as_json:
-        emit_json("hum", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.hum_sheet(loaded.title, result))
+    result = _in_depth(
+        "hum", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
+    )
+    end_if_failed(result.failed)
 
 
 @main.command(short_help="Rectifier, ripple, discharge, regulator, meter readings, ratings.")
@@ -234,22 +225,8 @@ def supply(
     build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, time_limit: str
 ) -> None:
     """Volts, ripple, start and discharge of the supply, what a meter should read, ratings, regulator."""
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
-    from receiver_sim.views import audio_plots, audio_tables
-
-    limit = seconds_of(time_limit)
-    loaded = load(build)
-    known_band(loaded, band)
-    if out is not None:
-        writable_folder(out)
-    with api.Bench(time_limit_s=limit) as bench:
-        result = api_audio.supply_in_depth(loaded, band=band, bench=bench)
-    if out is not None:
-        audio_plots.write_supply(result, out)
-    if as_json:
-        emit_json("supply", result, build=loaded, bench=bench)
-    else:
-        show(audio_tables.supply_sheet(loaded.title, result))
+    result = _in_depth("supply", build, band=band, out=out, as_json=as_json, time_limit=time_limit)
+    end_if_failed(result.failed)
     end_if_bad(strict, result.verdicts)
 
 
@@ -287,8 +264,7 @@ def deck(
     from receiver_sim.views import export
 
     rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
-    loaded = load(build)
-    known_band(loaded, band)
+    loaded = prepared(build, bands=[band])
     one = api.band_named(loaded, band)
     frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
     text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation)

@@ -10,25 +10,22 @@ import click
 
 from receiver_sim.cli_common import (
     BUILD,
-    EXIT_SIMULATION,
     JSON,
+    OUT,
     TIME_LIMIT,
     UserError,
+    answer,
     emit_json,
-    folded,
+    end_if_failed,
     guarded,
-    known_band,
-    load,
+    prepared,
     progress_bars,
     seconds_of,
     show,
-    writable_folder,
 )
 
 if TYPE_CHECKING:
     from receiver_sim.schema.quantity import Quantity
-
-_OUT = click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for the plots.")
 
 
 def _quantity(option: str, text: str, kind: Any) -> float:
@@ -62,7 +59,7 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
     metavar="VOLTS",
     help="Peak volts of an oscillating tank, for the radiated power; left out: 1 V, an assumption.",
 )
-@_OUT
+@OUT
 @JSON
 @TIME_LIMIT
 @guarded
@@ -82,8 +79,7 @@ def coils(
 
     limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
-    folder = None if out is None else writable_folder(out)
-    loaded = load(build)
+    loaded = prepared(build, out=out, told=True)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         try:
             report = api_coils.coils(
@@ -91,19 +87,12 @@ def coils(
             )
         except ValueError as error:
             raise UserError(str(error)) from None
-        written = () if folder is None else coil_plots.write(report, folder, progress)
-        if as_json:
-            emit_json("coils", report, build=loaded, bench=bench)
-    if not as_json:
-        show(coil_tables.coils_sheet(report))
-        if written:
-            stems = ", ".join(sorted({path.stem for path in written}))
-            click.echo("\n" + folded(f"written to {folder}, as PNG and SVG: {stems}"))
-    if any(sweep.warnings for sweep in report.sweeps):
-        for sweep in report.sweeps:
-            for text in sweep.warnings:
-                click.echo(folded(f"receiver-sim: {sweep.band}: {text}"), err=True)
-        raise SystemExit(EXIT_SIMULATION)
+        plots = () if out is None else coil_plots.write(report, out, progress)
+    answer(
+        "coils", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: coil_tables.coils_sheet(report), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(report.failed)
 
 
 @click.command()
@@ -116,27 +105,24 @@ def coils(
 def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_limit: str) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
     from receiver_sim import api, api_coils  # inside, for start-up's sake
+    from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
 
     limit = seconds_of(time_limit)
     target = _quantity("--onset", onset_, parts.Setting)
-    loaded = load(build)
-    for name in bands:
-        known_band(loaded, name)
+    loaded = prepared(build, bands=bands)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         found = api_coils.find_taps(
             loaded, target=target, bands=bands or None, bench=bench, progress=progress
         )
-        if as_json:
-            emit_json("tap", found, build=loaded, bench=bench)
-    if not as_json:
-        show(coil_tables.tap_sheet(loaded.title, found))
-    failed = [one for one in found if one.status.value == "failed"]
-    for one in failed:
-        click.echo(folded(f"receiver-sim: {one.band}: {'; '.join(one.warnings)}"), err=True)
-    if failed:
-        raise SystemExit(EXIT_SIMULATION)
+    answer(
+        "tap", found, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: coil_tables.tap_sheet(loaded.title, found),
+    )  # fmt: skip
+    end_if_failed(
+        FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
+    )
 
 
 @click.command()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import errno
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import wraps
 from pathlib import Path
@@ -17,6 +17,7 @@ import click
 
 if TYPE_CHECKING:
     from receiver_sim.engine import Bench
+    from receiver_sim.results.base import FailedStage
     from receiver_sim.results.check import Verdict
     from receiver_sim.schema import Build
 
@@ -85,25 +86,28 @@ class UserError(Exception):
     """Something on the command line is wrong; the message says what and what to do."""
 
 
-def load(path: Path) -> Build:
-    """Read a build and say its warnings on stderr."""
+def load(path: Path, *, told: bool = False) -> Build:
+    """Read a build and say its warnings on stderr, unless they are `told` in the verb's own answer."""
     from receiver_sim.schema import load_build  # inside, for start-up's sake
 
     build = load_build(path)
-    for text in build.warnings:
+    for text in () if told else build.warnings:
         click.echo(folded(f"note: {text}"), err=True)
     return build
 
 
 def folded(text: str, mark: str = "") -> str:
     """Return a sentence folded to the width of a page, `mark` before it and its own width before the rest."""
-    import textwrap  # inside, for start-up's sake
+    import shutil  # inside, for start-up's sake
+    import textwrap
 
+    terminal = sys.stderr.isatty() or sys.stdout.isatty()
+    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns) if terminal else WIDTH
     hang = " " * len(mark)
     # a path stays in one piece, to be copied
     return textwrap.fill(
         text,
-        WIDTH,
+        max(width, 20),
         initial_indent=mark,
         subsequent_indent=hang,
         break_long_words=False,
@@ -123,6 +127,18 @@ def writable_folder(folder: Path) -> Path:
     if not os.access(place, os.W_OK | os.X_OK):
         raise UserError(f"{folder}: no permission to write in '{place}'; name another folder with --out")
     return folder
+
+
+def prepared(
+    path: Path, *, bands: Iterable[str | None] = (), out: Path | None = None, told: bool = False
+) -> Build:
+    """Read a build as `load` does and refuse an unknown band or an unfit folder before any work is done."""
+    build = load(path, told=told)
+    for name in bands:
+        known_band(build, name)
+    if out is not None:
+        writable_folder(out)
+    return build
 
 
 def known_band(build: Build, name: str | None) -> None:
@@ -210,7 +226,11 @@ def emit_json(verb: str, result: Any, *, build: Build | None = None, bench: Benc
     """Print the one JSON document of a verb, with where it comes from if a build was run on a bench."""
     import json  # inside, for start-up's sake
 
-    from receiver_sim.results.document import document
+    click.echo(json.dumps(_document(verb, result, build, bench), indent=1))
+
+
+def _document(verb: str, result: Any, build: Build | None, bench: Bench | None) -> dict[str, Any]:
+    from receiver_sim.results.document import document  # inside, for start-up's sake
 
     provenance = None
     if build is not None and bench is not None:
@@ -218,7 +238,45 @@ def emit_json(verb: str, result: Any, *, build: Build | None = None, bench: Benc
 
         provenance = api.provenance(build, bench)
     warnings = () if build is None else build.warnings
-    click.echo(json.dumps(document(verb, result, provenance=provenance, warnings=warnings), indent=1))
+    return document(verb, result, provenance=provenance, warnings=warnings)
+
+
+def answer(
+    verb: str,
+    result: Any,
+    *,
+    build: Build,
+    bench: Bench,
+    as_json: bool,
+    sheet: Callable[[], Any],
+    out: Path | None = None,
+    plots: Iterable[Path] = (),
+) -> None:
+    """Give what a verb found on a build: its document into the folder `out`, then document or page on stdout.
+
+    plots: files already drawn into `out`, to be named.
+    """
+    if out is not None:
+        from receiver_sim.views import export  # inside, for start-up's sake
+
+        export.write_json(_document(verb, result, build, bench), out / f"{verb}.json")
+    if as_json:
+        emit_json(verb, result, build=build, bench=bench)
+        return
+    show(sheet())
+    if out is not None:
+        say_written(out, plots, f"{verb}.json")
+
+
+def say_written(folder: Path, plots: Iterable[Path], document: str | None = None) -> None:
+    """Tell what was written to a folder; a plot is named once though it is there as PNG and SVG."""
+    stems = ", ".join(dict.fromkeys(path.stem for path in plots))
+    if document is not None:
+        click.echo(f"\nwritten to {folder}: {document}")
+    elif stems:
+        click.echo(f"\nwritten to {folder}")
+    if stems:
+        click.echo(folded(f"plots, as PNG and SVG: {stems}"))
 
 
 def end_if_bad(strict: bool, verdicts: tuple[Verdict, ...]) -> None:
@@ -229,11 +287,10 @@ def end_if_bad(strict: bool, verdicts: tuple[Verdict, ...]) -> None:
         raise SystemExit(EXIT_VERDICT)
 
 
-def end_if_failed(reports: Any) -> None:
-    """End with the code of a failed simulation when a band failed; its deck is named in the warnings."""
-    failed = [o for report in reports for o in report.onsets if o.status.value == "failed"]
-    for onset in failed:
-        where = f"receiver-sim: {onset.band} at {onset.dial_hz / 1e6:.4g} MHz: "
-        click.echo(folded(where + "; ".join(onset.warnings)), err=True)
-    if failed:
+def end_if_failed(failed: Iterable[FailedStage]) -> None:
+    """End with the code of a failed simulation if a stage failed, each and its kept deck named on stderr."""
+    reasons = list(failed)
+    for one in reasons:
+        click.echo(folded(f"receiver-sim: {one.stage}: {one.reason}"), err=True)
+    if reasons:
         raise SystemExit(EXIT_SIMULATION)

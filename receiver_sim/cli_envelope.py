@@ -10,16 +10,16 @@ import click
 from receiver_sim.cli_common import (
     BAND,
     BUILD,
-    EXIT_SIMULATION,
     JSON,
     OUT,
     TIME_LIMIT,
     UserError,
+    answer,
     emit_json,
+    end_if_failed,
     folded,
     guarded,
-    known_band,
-    load,
+    prepared,
     progress_bars,
     seconds_of,
     show,
@@ -29,7 +29,8 @@ from receiver_sim.cli_common import (
 if TYPE_CHECKING:
     from receiver_sim.engine import Bench
     from receiver_sim.netlist.signals import Signal
-    from receiver_sim.results.envelope import Verification
+    from receiver_sim.results.base import FailedStage
+    from receiver_sim.results.envelope import OscillationReport
     from receiver_sim.schema import Build
 
 _OUTPUT = click.option("--output", "output", help="Name of the phones to listen at; left out: the first.")
@@ -83,57 +84,66 @@ def onset(
     time_limit: str,
 ) -> None:
     """How oscillation comes in: backlash, strength, steadiness."""
-    from dataclasses import replace  # inside, for start-up's sake
-
-    from receiver_sim import api, api_envelope
+    from receiver_sim import api, api_envelope  # inside, for start-up's sake
+    from receiver_sim.results.base import FailedStage
     from receiver_sim.views import envelope_tables
 
     ohms, limit = _ohms(resistors), seconds_of(time_limit)
-    if out is not None:
-        writable_folder(out)
-    loaded = load(build)
-    for name in bands:
-        known_band(loaded, name)
+    loaded = prepared(build, bands=bands, out=out, told=True)
     if check:
         limit = max(limit, 1800.0)
     with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         report = api_envelope.onset(
             loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
         )
+        unverified: tuple[FailedStage, ...] = ()
         if check:
-            verification = _verified(loaded, bands[0] if bands else None, bench)
-            report = replace(
-                report,
-                bands=tuple(
-                    replace(b, verification=verification) if b.oscillation.band == verification.band else b
-                    for b in report.bands
-                ),
-            )
-        if as_json:
-            emit_json("onset", report, build=loaded, bench=bench)
-    if out is not None:
-        from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
-
-        envelope_plots.write_onset(report, out)
-    if not as_json:
-        show(envelope_tables.oscillation_sheet(report))
-        for band in report.bands:
-            if band.verification is not None:
-                show(envelope_tables.verification_table(band.verification))
-    lost = api_envelope.failed(report)
-    for found in lost:
-        click.echo(folded(f"receiver-sim: {api_envelope.no_onset(found)}"), err=True)
-    if lost:
-        raise SystemExit(EXIT_SIMULATION)
+            report, unverified = _verified(report, loaded, bands[0] if bands else None, bench)
+    plots = () if out is None else _onset_plots(report, out)
+    answer(
+        "onset", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: envelope_tables.oscillation_sheet(report), out=out, plots=plots,
+    )  # fmt: skip
+    for band in report.bands if not as_json else ():
+        if band.verification is not None:
+            show(envelope_tables.verification_table(band.verification))
+    lost = [
+        FailedStage(f"onset on {found.band}", "; ".join(found.warnings), None)
+        for found in api_envelope.failed(report)
+    ]
+    end_if_failed((*lost, *unverified))
 
 
-def _verified(build: Build, band: str | None, bench: Bench) -> Verification:
-    from receiver_sim import api_envelope  # inside, for start-up's sake
+def _onset_plots(report: OscillationReport, out: Path) -> tuple[Path, ...]:
+    from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
 
+    return envelope_plots.write_onset(report, out)
+
+
+def _verified(
+    report: OscillationReport, build: Build, band: str | None, bench: Bench
+) -> tuple[OscillationReport, tuple[FailedStage, ...]]:
+    """Add the reference run to its band, or say that it failed or that there is no onset to hold it against;
+    the report is kept either way.
+    """
+    from dataclasses import replace  # inside, for start-up's sake
+
+    from receiver_sim import api_envelope
+    from receiver_sim.stages import Stages
+
+    stages = Stages()
     try:
-        return api_envelope.verify(build, band=band, bench=bench)
+        found = stages.run("reference run", lambda: api_envelope.verify(build, band=band, bench=bench))
     except ValueError as error:
-        raise UserError(str(error)) from None
+        click.echo(folded(f"note: nothing to verify: {error}"), err=True)
+        return report, ()
+    if found is None:
+        said = tuple(f"{one.stage} {one.status.value}: {one.reason}" for one in stages.failed)
+        return replace(report, warnings=(*report.warnings, *said)), stages.failed
+    bands = tuple(
+        replace(b, verification=found) if b.oscillation.band == found.band else b for b in report.bands
+    )
+    return replace(report, bands=bands), ()
 
 
 @click.command()
@@ -165,24 +175,23 @@ def detect(
         pitch = Quantity(FREQUENCY, "50 Hz", "5 kHz", example="800 Hz").read(beat)
     except ValueError as error:
         raise UserError(f"--beat {beat!r}: expected a pitch from 50Hz to 5kHz; {error}") from None
-    if out is not None:
-        writable_folder(out)
-    loaded = load(build)
-    known_band(loaded, band)
+    limit = seconds_of(time_limit)
+    loaded = prepared(build, bands=[band], out=out)
     index = _output(loaded, output)
-    with api.Bench(time_limit_s=seconds_of(time_limit)) as bench:
+    with api.Bench(time_limit_s=limit) as bench:
         try:
             found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
         except ValueError as error:
             raise UserError(str(error)) from None
-        if as_json:
-            emit_json("detect", found, build=loaded, bench=bench)
+    plots: tuple[Path, ...] = ()
     if out is not None:
         from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
 
-        envelope_plots.write_detection(found, out)
-    if not as_json:
-        show(envelope_tables.detection_table(found))
+        plots = envelope_plots.write_detection(found, out)
+    answer(
+        "detect", found, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: envelope_tables.detection_table(found), out=out, plots=plots,
+    )  # fmt: skip
 
 
 @click.command()
@@ -263,12 +272,11 @@ def listen(
     if signals and alone:
         raise UserError("--no-signal: signals are given, too; leave out the one or the others")
     length, moves = _time("--seconds", seconds), None if path is None else _path(path)
-    relative = None if at is None else _relative(at)
+    relative, limit = None if at is None else _relative(at), seconds_of(time_limit)
     writable_folder(file.absolute().parent)
-    loaded = load(build)
-    known_band(loaded, band)
+    loaded = prepared(build, bands=[band])
     index = _output(loaded, output)
-    with api.Bench(time_limit_s=seconds_of(time_limit)) as bench, progress_bars(as_json) as progress:
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         try:
             heard = api_envelope.listen(
                 loaded,
@@ -378,6 +386,8 @@ def _signals(
             raise UserError(f"--fade {fade!r}: expected a depth in dB and a period, such as 15,4s") from None
         if not 0.0 < decibels <= 80.0:
             raise UserError(f"--fade {fade!r}: the depth lies above 0 and up to 80 dB")
+        if not period.strip():
+            raise UserError(f"--fade {fade!r}: the period is missing; expected both, such as 15,4s")
         seconds = _time("--fade", period.strip())
         out = [replace(signal, fade_db=decibels, fade_s=seconds) for signal in out]
     return out

@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
 import click
 
 from receiver_sim.cli_common import (
     BUILD,
-    EXIT_SIMULATION,
     JSON,
     OUT,
     TIME_LIMIT,
     UserError,
-    emit_json,
-    fail,
-    folded,
+    answer,
+    end_if_failed,
     guarded,
-    load,
+    prepared,
     progress_bars,
     seconds_of,
-    show,
-    writable_folder,
 )
+
+if TYPE_CHECKING:
+    from receiver_sim.results.base import FailedStage
+    from receiver_sim.results.swap import Candidate, SwapReport
 
 
 @click.command(short_help="Try other tubes in a socket: onset, noise, what to change.")
@@ -68,40 +68,36 @@ def swap(
 
     limit = seconds_of(time_limit)
     types = _types(tubes)
-    loaded = load(build)
-    folder = None if out is None else writable_folder(out)
+    loaded = prepared(build, out=out)
     place = cast("Literal['detector', 'audio']", socket)
     with Bench(workers=workers, time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         try:
             report = api_swap.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
         except (KeyError, ValueError) as error:
             raise UserError(f"--tubes: {error.args[0]}") from None
-    if folder is not None:
-        from receiver_sim import api
-        from receiver_sim.results.document import document
-        from receiver_sim.views import export, tube_plots
+    from receiver_sim.views import swap_tables, tube_plots
 
-        tube_plots.write_swap(report, folder)
-        whole = document("swap", report, provenance=api.provenance(loaded, bench), warnings=loaded.warnings)
-        export.write_json(whole, folder / "swap.json")
-    if as_json:
-        emit_json("swap", report, build=loaded, bench=bench)
-    else:
-        from receiver_sim.views import swap_tables
+    plots = () if out is None else tube_plots.write_swap(report, out)
+    answer(
+        "swap", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: swap_tables.swap_sheet(report), out=out, plots=plots,
+    )  # fmt: skip
+    end_if_failed(_failed(report))
 
-        show(swap_tables.swap_sheet(report))
-        if folder is not None:
-            click.echo("\n" + folded(f"written to {folder}: swap.json, plot swap-{socket} as PNG and SVG"))
-    failures = [(c.tube, c.failed) for c in report.detectors] + [(c.tube, c.failed) for c in report.audios]
-    failures += [
+
+def _failed(report: SwapReport) -> list[FailedStage]:
+    """Return what failed: a candidate as a whole, or on a band."""
+    from receiver_sim.results.base import FailedStage, Status  # inside, for start-up's sake
+
+    candidates: tuple[Candidate, ...] = (*report.detectors, *report.audios)
+    whole = [(c.tube, c.failed) for c in candidates if c.failed is not None]
+    parts = [
         (f"{c.tube} on {o.onset.band}", "; ".join(o.onset.warnings))
         for c in report.detectors
         for o in c.bands
-        if o.onset.status.value == "failed"
+        if o.onset.status is Status.FAILED
     ]
-    broken = [f"{tube}: {reason}" for tube, reason in failures if reason is not None]
-    if broken:
-        fail(f"receiver-sim: {'; '.join(broken)}", EXIT_SIMULATION)
+    return [FailedStage(what, reason, None) for what, reason in (*whole, *parts)]
 
 
 def _types(text: str | None) -> list[str] | None:

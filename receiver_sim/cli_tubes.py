@@ -13,8 +13,8 @@ from receiver_sim.cli_common import (
     OUT,
     UserError,
     emit_json,
-    folded,
     guarded,
+    say_written,
     show,
     writable_folder,
 )
@@ -136,14 +136,8 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
         return
     for result, path in zip(results, paths, strict=True):
         show(tube_tables.fit_sheet(result, str(path)))
-    _say_plots(written)
-
-
-def _say_plots(paths: tuple[Path, ...]) -> None:
-    """Tell which plots were written, each once though it is there as PNG and SVG."""
-    if paths:
-        stems = ", ".join(dict.fromkeys(path.stem for path in paths))
-        click.echo("\n" + folded(f"plots in {paths[0].parent}, as PNG and SVG: {stems}"))
+    if out is not None:
+        say_written(out, written)
 
 
 def _is_file(name: str) -> bool:
@@ -202,23 +196,25 @@ def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str
     card = api_tubes.load_card(type_) if _is_file(type_) else _cards((type_,))[0]
     if triode and card.kind == "triode":
         raise UserError(f"the {card.type} is a triode as it is; leave --triode out")
-    folder = None if out is None else writable_folder(out)
+    if out is not None:
+        writable_folder(out)
     try:
         found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts)
     except ValueError as error:
         raise UserError(str(error)) from None
     written: tuple[Path, ...] = ()
-    if folder is not None:
+    if out is not None:
         from receiver_sim.views import tube_plots
 
-        written = tube_plots.write_curves(found, folder)
+        written = tube_plots.write_curves(found, out)
     if as_json:
         emit_json("tubes curves", found)
         return
     from receiver_sim.views import tube_tables
 
     show(tube_tables.curves_sheet(found))
-    _say_plots(written)
+    if out is not None:
+        say_written(out, written)
 
 
 def _plate_volts(text: str) -> float:

@@ -96,7 +96,8 @@ def test_plots_are_written_where_asked(tmp_path: Path) -> None:
     assert result.exit_code == 0
     stems = {"coil-ranges", "coil-onset", "coil-loop-gain", "coil-losses", "breakthrough"}
     assert {p.name for p in (tmp_path / "plots").iterdir()} == {
-        f"{s}.{e}" for s in stems for e in ("png", "svg")
+        "coils.json",
+        *(f"{s}.{e}" for s in stems for e in ("png", "svg")),
     }
 
 

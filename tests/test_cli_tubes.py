@@ -60,7 +60,7 @@ def test_swap_writes_plot_and_document(swapped: tuple[Answer, Path]) -> None:
     result = json.loads((place / "swap.json").read_text(encoding="utf-8"))["result"]
     assert {c["tube"] for c in result["detectors"]} == {"6SJ7", "6SK7", "57", "24A"}
     assert result["reference"] == "6SJ7"
-    assert answer.words.rstrip().endswith("swap.json, plot swap-detector as PNG and SVG")
+    assert answer.words.rstrip().endswith("swap.json plots, as PNG and SVG: swap-detector")
 
 
 def test_swap_gives_the_same_whatever_the_workers() -> None:

@@ -4,6 +4,7 @@ import re
 import tempfile
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from contextlib import contextmanager
@@ -45,6 +46,7 @@ class Bench:
         self._monitor: threading.Thread | None = None
         self._engine_seconds = 0.0
         self._evaluations = 0
+        self._loaded: Counter[tuple[str, str]] = Counter()
         self._version = 0
 
     # ------------------------------------------------------------------ totals
@@ -58,6 +60,12 @@ class Bench:
     def evaluations(self) -> int:
         """Number of analyses run so far, over all sessions."""
         return self._evaluations
+
+    @property
+    def loaded(self) -> Counter[tuple[str, str]]:
+        """Title and SHA-256 of every deck given to ngspice so far, with how often; a copy."""
+        with self._lock:
+            return self._loaded.copy()
 
     @property
     def ngspice_version(self) -> int:
@@ -82,6 +90,8 @@ class Bench:
         the deck.
         """
         worker = self._acquire()
+        with self._lock:
+            self._loaded[deck.title, deck.sha256] += 1
         session: Session | None = None
         try:
             session = Session(deck, worker, keep=self._keep, count=self._count)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.results.base import FloatArray
+from receiver_sim.results.base import FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
 
 
@@ -58,12 +58,17 @@ class OutputHum:
 
 @dataclass(frozen=True)
 class Hum:
-    """Hum at all outputs against the position of the hum pot, at one setting of the control."""
+    """Hum at all outputs against the position of the hum pot, at one setting of the control.
+
+    pot: whether there is a hum pot to turn, across heaters on a.c.; where there is none, positions are those
+    of one tried in the place of the wiring as built.
+    """
 
     setting: ControlSetting
     mains_hz: float
     ripple_hz: float
     build_position: float
+    pot: bool
     outputs: tuple[OutputHum, ...]
 
 
@@ -106,7 +111,7 @@ class Limits:
 
     None where the highest drive tried does not reach it. class_a_v: highest input at which all audio tubes
     keep class A; floor_v: noise r.m.s. from 100 Hz to 5 kHz at the load; floor_db: in dB SPL; noise_parts:
-    share of the noise power by source.
+    share of the noise power by source; None and empty if the noise was not found.
     """
 
     clip_v: float | None
@@ -115,7 +120,7 @@ class Limits:
     compression_v: float | None
     compression_w: float | None
     class_a_v: float | None
-    floor_v: float
+    floor_v: float | None
     floor_db: float | None
     noise_parts: dict[str, float]
 
@@ -145,12 +150,16 @@ class TransformerBalance:
 
 @dataclass(frozen=True)
 class AudioStudy:
-    """What the verb `audio` finds: response, levels, class A, noise, energy at the output transformer."""
+    """What the verb `audio` finds: response, levels, class A, noise, energy at the output transformer.
 
-    response: AudioResponse
+    What could not be found is absent (empty or None) and named in `failed`.
+    """
+
+    response: AudioResponse | None
     frequency_hz: float
     levels: tuple[OutputLevels, ...]
     class_a: tuple[ClassA, ...]
     transformer: TransformerBalance | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()

@@ -47,15 +47,36 @@ class Status(str, enum.Enum):
 
 
 @dataclasses.dataclass(frozen=True)
+class FailedStage:
+    """A part of a verb whose simulation failed while others may have gone well.
+
+    stage: what was not found; reason: a sentence; deck: file that was kept, None if nothing reached ngspice.
+    """
+
+    stage: str
+    reason: str
+    deck: str | None
+    status: Status = Status.FAILED
+
+
+@dataclasses.dataclass(frozen=True)
+class DeckRun:
+    """A deck that ngspice was given: its title and the SHA-256 digest of its whole text."""
+
+    title: str
+    sha256: str
+
+
+@dataclasses.dataclass(frozen=True)
 class Provenance:
     """Where a result comes from.
 
-    build and decks are SHA-256 digests, the versions are texts, cards maps each tube type to the digest
-    of its card.
+    build: SHA-256 digest; decks: those that were run for it, each once, by title and then digest; the
+    versions are texts; cards maps each tube type to the digest of its card.
     """
 
     build: str
-    decks: tuple[str, ...]
+    decks: tuple[DeckRun, ...]
     receiver_sim: str
     ngspice: str
     cards: dict[str, str]

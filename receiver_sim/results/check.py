@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.base import Provenance
+from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import GainAgainstScreen, NyquistCurve, Onset, Selectivity
 
 
@@ -38,13 +40,17 @@ class Verdict:
 
 @dataclass(frozen=True)
 class BandReport:
-    """One band: onset at the low end, the middle and the high end of its dial; curves of the middle."""
+    """One band: onset at the low end, the middle and the high end of its dial; curves of the middle.
+
+    failed: curves whose simulation failed; an onset says by its own status that it did.
+    """
 
     band: str
     onsets: tuple[Onset, ...]
     against_screen: GainAgainstScreen | None
     nyquist: tuple[NyquistCurve, ...]
     selectivity: Selectivity | None
+    failed: tuple[FailedStage, ...] = ()
 
     @property
     def middle(self) -> Onset:
@@ -54,12 +60,16 @@ class BandReport:
 
 @dataclass(frozen=True)
 class SupplyReport:
-    """What `supply` finds: readings of a meter at three settings, and regulator and onset over the mains."""
+    """What `supply` finds: readings of a meter at three settings, and regulator and onset over the mains.
+
+    What could not be found is absent (empty or None) and named in `failed`.
+    """
 
     operating_points: tuple[OperatingPoint, ...]
-    regulator: RegulatorDrift
+    regulator: RegulatorDrift | None
     verdicts: tuple[Verdict, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,7 +77,8 @@ class CheckReport:
     """Everything `check` found.
 
     reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,
-    audio, hum and regulator were looked at.
+    audio, hum and regulator were looked at. hum_paths: the same hum by its paths. Stages that failed are
+    absent (empty or None) and named in `failed`.
     """
 
     title: str
@@ -76,9 +87,23 @@ class CheckReport:
     operating_points: tuple[OperatingPoint, ...]
     audio: AudioResponse | None
     hum: Hum | None
+    hum_paths: HumPaths | None
     regulator: RegulatorDrift | None
     verdicts: tuple[Verdict, ...]
     provenance: Provenance
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
     evaluations: int
+    failed: tuple[FailedStage, ...] = ()
+
+
+def failures(bands: Iterable[BandReport], stages: Iterable[FailedStage] = ()) -> tuple[FailedStage, ...]:
+    """Return everything that failed, in one form: onsets and curves of the bands, then the given stages."""
+    found = []
+    for band in bands:
+        for onset in band.onsets:
+            if onset.status is Status.FAILED:
+                where = f"{onset.band} at {onset.dial_hz / 1e6:.4g} MHz"
+                found.append(FailedStage(f"onset on {where}", "; ".join(onset.warnings), None))
+        found += band.failed
+    return (*found, *stages)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.results.base import FloatArray, Provenance, Status
+from receiver_sim.results.base import FailedStage, FloatArray, Provenance, Status
 from receiver_sim.results.onset import ControlSetting
 
 
@@ -257,7 +257,8 @@ class CoilsReport:
     """Everything `coils` found. Tuples run in the order of the build's bands; aerial parts are empty without
     one.
 
-    rotation: the common setting of the control in the sweeps, the middle one of the bands' onsets.
+    rotation: the common setting of the control in the sweeps, the middle one of the bands' onsets. A band of
+    which something could not be found is left out there and named in `failed`.
     """
 
     title: str
@@ -272,6 +273,7 @@ class CoilsReport:
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
     evaluations: int
+    failed: tuple[FailedStage, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from receiver_sim.results.audio import Hum
-from receiver_sim.results.base import ComplexArray, FloatArray
+from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
+
+SILENT_DB = -200.0
+"""Stands for silence where levels above the threshold of hearing are compared."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,7 @@ class Remedy:
     """One change tried on the build.
 
     before_db and after_db: hum of the worst output above the threshold of hearing (`heard_db`); gain_db:
-    how much quieter (negative: louder).
+    how much quieter (negative: louder). SILENT_DB stands for no hum at all.
     """
 
     change: str
@@ -106,12 +109,14 @@ class HumModulation:
 class HumStudy:
     """What the verb `hum` finds: hum against the pot, its paths, remedies ranked by what they gain.
 
-    modulation is None where it was not computed; `notes` say why, and what the figures rest on.
+    modulation is None where the band has no onset; what could not be found is absent (empty or None) and
+    named in `failed`. `notes` say what the figures rest on.
     """
 
-    hum: Hum
-    paths: HumPaths
+    hum: Hum | None
+    paths: HumPaths | None
     remedies: tuple[Remedy, ...]
     modulation: HumModulation | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.results.base import FloatArray
+from receiver_sim.results.base import FailedStage, FloatArray
 from receiver_sim.results.check import SupplyReport, Verdict
 
 
@@ -140,7 +140,7 @@ class LineDrift:
 class SupplyStudy:
     """What the verb `supply` finds: d.c. conditions and drift, and the supply itself.
 
-    Parts that a build does not have are None.
+    Parts that a build does not have are None; so are those that could not be found, named in `failed`.
     """
 
     report: SupplyReport
@@ -148,7 +148,8 @@ class SupplyStudy:
     start: StartAndStop | None
     battery: BatteryLife | None
     dropper: DropperChoice | None
-    screen: ScreenQuiet
+    screen: ScreenQuiet | None
     drifts: tuple[LineDrift, ...]
     verdicts: tuple[Verdict, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()

@@ -116,51 +116,50 @@ class Fitting:
     drop_in: bool
 
 
-@dataclass(frozen=True)
-class DetectorCandidate:
-    """One tube in the detector's socket; rank from 1, `reasons` say what put it there.
+@dataclass(frozen=True, kw_only=True)
+class Candidate:
+    """One tube in a socket; rank from 1 (0: not ranked yet), `reasons` say what put it there.
 
-    detection, noise: on the reference band, None without an onset there; failed: why a simulation gave no
-    answer, None if all did.
+    failed: why a simulation gave no answer, None if all did; what was found before that stays.
     """
 
-    rank: int
     tube: str
     in_place: bool
-    bands: tuple[BandOutcome, ...]
-    detection: DetectionFigure | None
-    noise: SignalNoise | None
-    working: ControlSetting | None
-    ratings: tuple[RatingLine, ...]
-    extrapolated: tuple[str, ...]
     fitting: Fitting
-    remedies: tuple[Remedy, ...]
-    reasons: tuple[str, ...]
-    failed: str | None
+    rank: int = 0
+    ratings: tuple[RatingLine, ...] = ()
+    extrapolated: tuple[str, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
+    reasons: tuple[str, ...] = ()
+    failed: str | None = None
 
 
-@dataclass(frozen=True)
-class AudioCandidate:
-    """One tube in the audio socket; as `DetectorCandidate`.
+@dataclass(frozen=True, kw_only=True)
+class DetectorCandidate(Candidate):
+    """One tube in the detector's socket.
+
+    detection, noise: on the reference band, None without an onset there.
+    """
+
+    bands: tuple[BandOutcome, ...] = ()
+    detection: DetectionFigure | None = None
+    noise: SignalNoise | None = None
+    working: ControlSetting | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class AudioCandidate(Candidate):
+    """One tube in the audio socket.
 
     gain: volts at the first phones over volts at its grid, 1 kHz; tied: screen tied to the plate; plate_a,
     cathode_v: its bias; noise_ohm: equivalent noise resistance.
     """
 
-    rank: int
-    tube: str
-    in_place: bool
     tied: bool
-    gain: float | None
-    plate_a: float | None
-    cathode_v: float | None
-    noise_ohm: float | None
-    ratings: tuple[RatingLine, ...]
-    extrapolated: tuple[str, ...]
-    fitting: Fitting
-    remedies: tuple[Remedy, ...]
-    reasons: tuple[str, ...]
-    failed: str | None
+    gain: float | None = None
+    plate_a: float | None = None
+    cathode_v: float | None = None
+    noise_ohm: float | None = None
 
 
 @dataclass(frozen=True)

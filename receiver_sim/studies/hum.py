@@ -70,6 +70,7 @@ def reduce(
         mains_hz=build.mains.frequency,
         ripple_hz=ripple_frequency(build),
         build_position=build.heater.hum_pot_position,
+        pot=build.heater.supply == "ac" and build.heater.wiring == "hum_pot",
         outputs=tuple(outputs),
     )
 
@@ -98,6 +99,8 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.
     """
     nodes = [phone_node(build, i) for i in range(len(build.phones))]
+    # where none is fitted the positions are those of a pot tried in its place
+    potted = build.model_copy(update={"heater": build.heater.model_copy(update={"wiring": "hum_pot"})})
     with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
         session.alter("vsupply", 1.0, "acmag")
         one, screen = _phasors(session, [*nodes, "bplus"], ripple_frequency(build))
@@ -107,13 +110,13 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
         # d.c. on the heaters has no line-frequency part
         session.alter("vheater", build.heater.volts if build.heater.supply == "ac" else 0.0, "acmag")
 
-        def at(position: float) -> ComplexArray:
-            for element, value in hum_pot_elements(build, position).items():
+        def at(position: float, wired: Build = potted) -> ComplexArray:
+            for element, value in hum_pot_elements(wired, position).items():
                 session.alter(element, value)
             return _phasors(session, nodes, build.mains.frequency)[0]
 
         mains = np.array([at(float(p)) for p in POSITIONS])
-        at_build = at(build.heater.hum_pot_position)
+        at_build = at(build.heater.hum_pot_position, build)
         best = []
         for index in range(len(nodes)):
             position = null(POSITIONS, mains[:, index])

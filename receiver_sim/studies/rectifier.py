@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.optimize import brentq
 
 from receiver_sim.engine import Bench, EngineFailed, Vectors
 from receiver_sim.netlist.supply import output_node, phases, rectifier_deck
@@ -130,12 +131,17 @@ def run(
     guess = current_at(1.2 * supply.secondary.volts)
     curve = regulation(supply, bench, frequency=frequency, greatest_a=1.2 * guess)
     volts_at = PchipInterpolator(curve[:, 0], curve[:, 1], extrapolate=True)
-    load = guess
-    for _ in range(20):
-        again = current_at(float(volts_at(load)))
-        if abs(again - load) < 1e-5 * load:
-            break
-        load = again
+
+    def excess(load: float) -> float:
+        """Return how much more (A) the receiver takes at the volts the supply has at `load` than that."""
+        return current_at(float(volts_at(load))) - load
+
+    # the curve ends at a third more than the receiver takes at volts above any it will have; a search between
+    # bounds, as going from one to the other by turns runs away where a soft supply meets a steep receiver
+    highest = float(curve[-1, 0])
+    if not excess(0.0) > 0.0 > excess(highest):
+        raise EngineFailed("supply and receiver have no working point in common", None, ())
+    load = float(brentq(excess, 0.0, highest, xtol=1e-6 * guess, rtol=1e-6))
     result = _at(supply, bench, frequency=frequency, load_a=load, curve=curve)
     return result, settled(supply, result)
 

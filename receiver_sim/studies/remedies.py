@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from receiver_sim.results.hum import Remedy
+from receiver_sim.results.hum import SILENT_DB, Remedy
 from receiver_sim.schema import Build
 from receiver_sim.schema.stage import Decoupling
 from receiver_sim.schema.supply import FilterSection, SettledSection, SettledSupply
@@ -16,7 +16,7 @@ ADDED_OHM, ADDED_FARAD = 2.2e3, 22e-6
 SHIELDED = 0.1
 """What turning, moving or shielding a winding may leave of its pick-up (common practice, no source)."""
 
-_SILENT_DB = -200.0
+_POT_STEP = 0.005
 
 
 def with_part(build: Build, path: str, **changes: Any) -> Build:
@@ -30,12 +30,12 @@ def with_part(build: Build, path: str, **changes: Any) -> Build:
     return with_part(build, head, **{rest: part.model_copy(update=changes)})
 
 
-def changes(build: Build, nulls: Sequence[float], worst: int) -> Iterator[tuple[str, Build]]:
+def changes(build: Build, null: float | None) -> Iterator[tuple[str, Build]]:
     """Give every change that applies to the build, in words and as a changed build.
 
-    nulls: position of the hum pot at the null of each output; worst: the output that counts.
+    null: position of the hum pot at the null of the output that counts, None if it is not known.
     """
-    yield from _heater_changes(build, nulls[worst])
+    yield from _heater_changes(build, null)
     yield from _supply_changes(build)
     for key, where in (
         ("detector_load", "the detector's choke or transformer"),
@@ -48,14 +48,19 @@ def changes(build: Build, nulls: Sequence[float], worst: int) -> Iterator[tuple[
     yield from _stage_changes(build)
 
 
-def _heater_changes(build: Build, null: float) -> Iterator[tuple[str, Build]]:
+def _heater_changes(build: Build, null: float | None) -> Iterator[tuple[str, Build]]:
     heater = build.heater
     if heater.supply == "ac":
-        if heater.wiring == "hum_pot":
-            yield f"set the hum pot to {null:.0%}", with_part(build, "heater", hum_pot_position=null)
-        else:
+        if null is not None and heater.wiring == "hum_pot":
+            # a pot that stands there already is no remedy
+            if abs(null - heater.hum_pot_position) >= _POT_STEP:
+                yield (
+                    f"set the hum pot to {100.0 * null:.0f} %",
+                    with_part(build, "heater", hum_pot_position=null),
+                )
+        elif null is not None:
             yield (
-                f"fit a hum pot and set it to {null:.0%}",
+                f"fit a hum pot and set it to {100.0 * null:.0f} %",
                 with_part(build, "heater", wiring="hum_pot", hum_pot_position=null),
             )
         if heater.wiring == "one_side":
@@ -119,19 +124,28 @@ def _stage_changes(build: Build) -> Iterator[tuple[str, Build]]:
 def run(
     build: Build,
     *,
-    measure: Callable[[Build], Sequence[float | None]],
-    nulls: Sequence[float],
+    measure: Callable[[str, Build], Sequence[float | None] | None],
+    nulls: Sequence[float] | None,
 ) -> tuple[Remedy, ...]:
     """Try every change and rank by what it gains in the output that hums most.
 
-    measure gives for each output how far its hum lies above the threshold of hearing (dB), None for silence:
-    the study of the paths on a changed build.
+    measure takes what is tried and the changed build and gives for each output how far its hum lies above the
+    threshold of hearing (dB), None for silence: the study of the paths on that build; or None if it failed,
+    and then the change is left out. nulls: place of the hum pot at the null of each output, None if not
+    known.
     """
-    before = [_SILENT_DB if level is None else level for level in measure(build)]
+    present = measure("hum to hold remedies against", build)
+    if present is None:
+        return ()
+    before = [SILENT_DB if level is None else level for level in present]
     worst = max(range(len(before)), key=lambda i: before[i])
+    if before[worst] == SILENT_DB:
+        return ()
     tried = []
-    for text, changed in changes(build, nulls, worst):
-        after = [_SILENT_DB if level is None else level for level in measure(changed)]
-        highest = max(after)
+    for text, changed in changes(build, None if nulls is None else nulls[worst]):
+        levels = measure(f"remedy: {text}", changed)
+        if levels is None:
+            continue
+        highest = max(SILENT_DB if level is None else level for level in levels)
         tried.append(Remedy(text, before[worst], highest, before[worst] - highest))
     return tuple(sorted(tried, key=lambda r: -r.gain_db))

@@ -81,46 +81,31 @@ def detector(
     """Return everything about one candidate, not yet ranked.
 
     places: rotation of the knob at onset with the tube in place, by band; bands without one bring no remedy.
-    A simulation that fails is told in `failed`; nothing is guessed.
+    A simulation that fails is told in `failed`; nothing is guessed, and what was found before it stays.
     """
-    blank = DetectorCandidate(
-        rank=0,
-        tube=one.cards.detector.type,
-        in_place=in_place,
-        bands=(),
-        detection=None,
-        noise=None,
-        working=None,
-        ratings=(),
-        extrapolated=(),
-        fitting=fitting,
-        remedies=(),
-        reasons=(),
-        failed=None,
-    )
+    found = DetectorCandidate(tube=one.cards.detector.type, in_place=in_place, fitting=fitting)
     try:
-        bands = bands_of(one, asked, bench)
-        mine = next(o.onset for o in bands if o.onset.band == one.band.name)
-        detection = noise = None
+        found = replace(found, bands=bands_of(one, asked, bench))
+        mine = next(o.onset for o in found.bands if o.onset.band == one.band.name)
         rotation = 0.5
         if mine.onset is not None:
             rotation = (mine.at_nine_tenths or mine.onset).rotation
-            detection, tube = asked.detection(one, mine, rotation, bench)
-            noise = asked.noise(one, mine, rotation, tube, bench)
         point = asked.point(one, mine, rotation, bench)
-        remedies = () if in_place else _remedies(one, asked, bench, bands=bands, places=places)
+        found = replace(
+            found,
+            working=point.setting,
+            ratings=_ratings(point, "detector"),
+            extrapolated=_tube(point, "detector").outside,
+        )
+        if mine.onset is not None:
+            detection, tube = asked.detection(one, mine, rotation, bench)
+            found = replace(found, detection=detection)
+            found = replace(found, noise=asked.noise(one, mine, rotation, tube, bench))
+        if not in_place:
+            found = replace(found, remedies=_remedies(one, asked, bench, bands=found.bands, places=places))
     except EngineError as error:
-        return replace(blank, failed=str(error))
-    return replace(
-        blank,
-        bands=bands,
-        detection=detection,
-        noise=noise,
-        working=point.setting,
-        ratings=_ratings(point, "detector"),
-        extrapolated=_tube(point, "detector").outside,
-        remedies=remedies,
-    )
+        return replace(found, failed=str(error))
+    return found
 
 
 def _remedies(
@@ -233,39 +218,25 @@ def audio(
 
     plate_a None stands for the tube in place itself.
     """
-    blank = AudioCandidate(
-        rank=0,
-        tube=one.cards.audio.type,
-        in_place=plate_a is None,
-        tied=tied,
-        gain=None,
-        plate_a=None,
-        cathode_v=None,
-        noise_ohm=None,
-        ratings=(),
-        extrapolated=(),
-        fitting=fitting,
-        remedies=(),
-        reasons=(),
-        failed=None,
-    )
+    found = AudioCandidate(tube=one.cards.audio.type, in_place=plate_a is None, fitting=fitting, tied=tied)
     try:
         point = asked.point(one, bench)
-        gain, noise_ohm = asked.gain(one, bench), asked.noise_ohm(one, point, bench)
-        remedy = None if plate_a is None else asked.cathode_resistor(one, plate_a, bench)
+        tube = _tube(point, "audio")
+        found = replace(
+            found,
+            plate_a=tube.plate_a,
+            cathode_v=tube.cathode_v,
+            ratings=_ratings(point, "audio"),
+            extrapolated=tube.outside,
+        )
+        found = replace(found, gain=asked.gain(one, bench))
+        found = replace(found, noise_ohm=asked.noise_ohm(one, point, bench))
+        if plate_a is not None:
+            remedy = asked.cathode_resistor(one, plate_a, bench)
+            found = replace(found, remedies=() if remedy is None else (remedy,))
     except EngineError as error:
-        return replace(blank, failed=str(error))
-    tube = _tube(point, "audio")
-    return replace(
-        blank,
-        gain=gain,
-        plate_a=tube.plate_a,
-        cathode_v=tube.cathode_v,
-        noise_ohm=noise_ohm,
-        ratings=_ratings(point, "audio"),
-        extrapolated=tube.outside,
-        remedies=() if remedy is None else (remedy,),
-    )
+        return replace(found, failed=str(error))
+    return found
 
 
 def rank_audio(candidates: Sequence[AudioCandidate]) -> tuple[AudioCandidate, ...]:

@@ -128,12 +128,12 @@ def tap(
 
     def excess(place: float) -> float:
         """Return ln T with the tap at exp(place)."""
-        other = changed_build(build, {key: math.exp(place) * turns})
-        one = other.bands[number]
-        deck = receiver_deck(other, cards, band=one, dial_hz=dial_hz, rotation=rotation)
+        one = changed_build(build, {key: math.exp(place) * turns}).bands[number]
+        # the build as given but for this coil: a changed build's rectifier supply has not been run
+        deck = receiver_deck(build, cards, band=one, dial_hz=dial_hz, rotation=rotation)
         with bench.session(deck) as session:
-            probe = Probe(session, other, band=one, dial_hz=dial_hz)
-            probe.trim(tank_elements(other, cards.detector, band=one, dial_hz=dial_hz)["ctune"])
+            probe = Probe(session, build, band=one, dial_hz=dial_hz)
+            probe.trim(tank_elements(build, cards.detector, band=one, dial_hz=dial_hz)["ctune"])
             return math.log(max(probe.measure(wiper).gain, 1e-9))
 
     try:

@@ -4,14 +4,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+
+import numpy as np
 
 from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.physics.hearing import threshold_db
+from receiver_sim.results.audio import AudioResponse, Hum, OutputHum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, Grade, Verdict
+from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Build
 from receiver_sim.schema.verdicts import Verdicts
@@ -27,13 +30,11 @@ def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
     """
     verdicts: list[Verdict] = []
     for band in bands:
-        found = [_existence(onset) for onset in band.onsets]
-        bad = [v for v in found if v.grade is not Grade.GOOD]
-        if bad:
-            verdicts += bad
+        silent = [onset for onset in band.onsets if onset.status is not Status.OSCILLATES]
+        if silent:
+            verdicts += _absence(band, silent)
             continue
-        # one word for the whole band where there is nothing to say of a dial setting
-        verdicts.append(replace(found[len(found) // 2], subject=band.band))
+        verdicts.append(_existence(band.middle))
         verdicts += _place(band, limits)
         verdicts += _gentleness(band, limits)
         verdicts.append(_evenness(band, limits))
@@ -41,22 +42,44 @@ def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
 
 
 def _existence(onset: Onset) -> Verdict:
-    where = f"{onset.band} at {onset.dial_hz / 1e6:.4g} MHz"
-    rule = "onset"
-    if onset.status is Status.OSCILLATES and onset.onset is not None:
-        text = f"oscillation starts at {_percent(onset.onset.rotation)} of the control"
-        return Verdict(where, rule, Grade.GOOD, 100.0 * onset.onset.rotation, None, "%", text)
-    if onset.status is Status.DOES_NOT:
-        text = (
-            "does not oscillate at any setting: raise the tap, the coil's Q or the reach of the control, "
-            "or loosen the aerial"
-        )
-        return Verdict(where, rule, Grade.BAD, onset.gain_highest, 1.0, "1", text)
-    if onset.status is Status.NOT_IN_RANGE:
-        text = "oscillates already at the lowest setting: lower the tap or the bottom resistor of the control"
-        return Verdict(where, rule, Grade.BAD, onset.gain_lowest, 1.0, "1", text)
-    text = "the simulation failed: " + "; ".join(onset.warnings)
-    return Verdict(where, rule, Grade.BAD, None, None, "", text)
+    rotation = onset.onset.rotation if onset.onset is not None else 0.0
+    text = f"oscillation starts at {_percent(rotation)} of the control"
+    return Verdict(onset.band, "onset", Grade.GOOD, 100.0 * rotation, None, "%", text)
+
+
+_NO_FEEDBACK = 0.05
+"""Loop gain below which there is no feedback to speak of: a tap or a tickler is missing or shorted."""
+
+
+def _absence(band: BandReport, silent: Sequence[Onset]) -> Iterator[Verdict]:
+    """Say what keeps a band from having an onset, once for all dial settings it is true of, with what
+    follows from it.
+    """
+    for status in dict.fromkeys(onset.status for onset in silent):
+        those = [onset for onset in silent if onset.status is status]
+        where = band.band
+        if len(those) < len(band.onsets):
+            where += f" at {' and '.join(f'{o.dial_hz / 1e6:.4g}' for o in those)} MHz"
+        if status is Status.FAILED:
+            reasons = "; ".join(dict.fromkeys(text for onset in those for text in onset.warnings))
+            yield Verdict(where, "onset", Grade.BAD, None, None, "", f"the simulation failed: {reasons}")
+        elif status is Status.DOES_NOT:
+            gain = max((o.gain_highest for o in those if o.gain_highest is not None), default=None)
+            cure = "raise the tap, the coil's Q or the reach of the control, or loosen the aerial"
+            if gain is not None and gain < _NO_FEEDBACK:
+                cure = "hardly any feedback; see that the screen gets its volts and the tap is high enough"
+            text = (
+                f"does not oscillate at any setting: {cure}. Without an onset there is no regeneration: "
+                "little gain, no selectivity beyond the bare coil's, no beat note with Morse"
+            )
+            yield Verdict(where, "onset", Grade.BAD, gain, 1.0, "1", text)
+        else:
+            gain = max((o.gain_lowest for o in those if o.gain_lowest is not None), default=None)
+            text = (
+                "oscillates already at the lowest setting: lower the tap or the bottom resistor of the "
+                "control. It cannot be brought below onset: every carrier whistles, and speech is lost"
+            )
+            yield Verdict(where, "onset", Grade.BAD, gain, 1.0, "1", text)
 
 
 def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
@@ -160,26 +183,28 @@ def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> li
                 text,
             )
         )
+    subject = "regulator" if held else "supply"
     nominal = next(p for p in drift.points if p.mains == 1.0)
     moved = max(abs(p.screen_v - nominal.screen_v) for p in drift.points)
     if onset.approach_v:
         ratio = moved / onset.approach_v
         grade = Grade.GOOD if ratio <= limits.mains_drift_max else Grade.DOUBTFUL
+        cure = "regulate it better" if held else "put a regulator ahead of the control"
         text = (
-            "a change of the mains does not upset the setting"
+            "a change of the supply by a tenth does not upset the setting"
             if grade is Grade.GOOD
-            else "mains 10 % off move the screen through the whole approach to onset: regulate it better"
+            else f"a supply 10 % off moves the screen through the whole approach to onset: {cure}"
         )
-        verdicts.append(
-            Verdict("regulator", "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text)
-        )
+        verdicts.append(Verdict(subject, "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text))
     return verdicts
 
 
-def judge_audio(audio: AudioResponse, limits: Verdicts) -> list[Verdict]:
-    """Judge the -3 dB points of each output."""
+def judge_audio(audio: AudioResponse, build: Build, limits: Verdicts) -> list[Verdict]:
+    """Judge the -3 dB points of each output in which anybody listens."""
     verdicts = []
-    for output in audio.outputs:
+    for phone, output in zip(build.phones, audio.outputs, strict=True):
+        if phone.state == "open":
+            continue
         low, high = output.low_hz, output.high_hz
         found = []
         if low is not None and low > limits.audio_low_max:
@@ -196,24 +221,82 @@ def judge_audio(audio: AudioResponse, limits: Verdicts) -> list[Verdict]:
     return verdicts
 
 
-def judge_hum(hum: Hum, build: Build, limits: Verdicts) -> list[Verdict]:
-    """Judge the hum power in each load at the build's own position of the hum pot."""
+def judge_hum(hum: Hum, build: Build, limits: Verdicts, *, paths: HumPaths | None = None) -> list[Verdict]:
+    """Judge the hum power in each load at the build's own position of the hum pot.
+
+    paths: the same hum by its paths, with every line of the ripple and the magnetic pick-up; without them the
+    heaters' line and the ripple's first are all that is judged, and the advice is general.
+    """
     verdicts = []
     for index, output in enumerate(hum.outputs):
         if build.phones[index].state == "open":
             continue
-        # the load's power at the line frequency; the ripple's higher reactance is left out, on the safe side
-        admittance = 1.0 / complex(load_impedance(build, index, hum.mains_hz))
-        power = output.at_build_v**2 * admittance.real
+        if paths is None:
+            # the load's power at the line frequency; the ripple's higher reactance is left out, on the safe
+            # side
+            admittance = 1.0 / complex(load_impedance(build, index, hum.mains_hz))
+            power = output.at_build_v**2 * admittance.real
+            advice = "the verb `hum` tells by which path"
+        else:
+            power = sum(hum_watts(paths, build, index).values())
+            heard = hum_watts(paths, build, index, by_ear=True)
+            largest = max(heard, key=lambda path: heard[path])
+            # paths that work against the rest can bring the largest above the whole
+            share = _percent(min(heard[largest] / sum(heard.values()), 1.0)) if power > 0.0 else "0 %"
+            advice = f"{share} of what is heard by '{largest}': {_against_hum(largest, output, build)}"
         grade = Grade.GOOD if power <= limits.hum_power_max else Grade.DOUBTFUL
-        text = "hum stays near the threshold of hearing"
-        if grade is not Grade.GOOD:
-            left = f"{output.best_v * 1e3:.3g} mV"
-            text = f"audible hum; the hum pot at {_percent(output.best_position)} leaves {left}"
+        text = "hum stays near the threshold of hearing" if grade is Grade.GOOD else f"audible hum, {advice}"
         verdicts.append(
             Verdict(output.output, "hum_power_max", grade, power, limits.hum_power_max, "W", text)
         )
     return verdicts
+
+
+def hum_watts(paths: HumPaths, build: Build, index: int, *, by_ear: bool = False) -> dict[str, float]:
+    """Return what each path gives one load, W; one that works against the rest is negative.
+
+    A path counts by its part in phase with the whole at each line, so the sum is the power in the load.
+    by_ear: each line divided by the power at the threshold of hearing there over that at 0 dB SPL
+    (ISO 226:2003), so that a line counts as it is heard.
+    """
+    total = np.asarray(sum(part[index] for part in paths.parts.values()))
+    loads = np.array([complex(load_impedance(build, index, float(f))) for f in paths.frequency_hz])
+    weight = (1.0 / loads).real
+    if by_ear:
+        weight = weight / 10.0 ** (np.array([threshold_db(float(f)) for f in paths.frequency_hz]) / 10.0)
+    return {
+        name: float(np.sum((part[index] * np.conj(total)).real * weight))
+        for name, part in paths.parts.items()
+    }
+
+
+_NEAR_NULL = 1.12
+"""Hum at the pot's present place over that at its null, below which turning it gains less than 1 dB."""
+
+
+_AGAINST = {
+    "ripple by the screen": "a larger by-pass at the screen or another filter section",
+    "ripple by the audio stages": "decouple the audio stage better or filter the supply further",
+    "ripple": "filter the supply further, with another section of resistor or choke and capacitor",
+    "field into": "turn, move or shield that winding, away from the mains transformer",
+    "heater field": "heat with smooth d.c., or try another tube of the type",
+}
+"""What helps against a path of hum, by the beginning of its name; the first that fits counts."""
+
+
+def _against_hum(path: str, output: OutputHum, build: Build) -> str:
+    """Say what helps against the path that hums most, and nothing that the build has already."""
+    for start, cure in _AGAINST.items():
+        if path.startswith(start):
+            return cure
+    heater = build.heater
+    if heater.supply != "ac":
+        return "smooth the d.c. of the heaters better"
+    if heater.wiring != "hum_pot":
+        return "a hum pot across the heaters balances it out, or heat with smooth d.c."
+    if output.at_build_v > _NEAR_NULL * output.best_v:
+        return f"the hum pot at {_percent(output.best_position)} leaves {output.best_v * 1e3:.3g} mV"
+    return "the hum pot is at its null; keep heater leads off the grid, or heat with smooth d.c."
 
 
 def judge_safety(build: Build) -> list[Verdict]:
@@ -234,6 +317,25 @@ def judge_safety(build: Build) -> list[Verdict]:
             text = "the blocking capacitor is rated below the supply: if it fails, the lead is at plate volts"
             verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.BAD, highest, rating, "V", text))
     return verdicts
+
+
+def judge_filter(given: Build, settled: Build) -> list[Verdict]:
+    """Judge each rated filter capacitor of a rectifier supply against the volts with the tubes cold and the
+    mains 10 % high; settled: the build with its supply run.
+    """
+    if given.supply.kind != "rectifier":
+        return []
+    highest = 1.1 * getattr(settled.supply, "peak_volts", settled.supply.volts)
+    found = []
+    for number, part in enumerate(given.supply.filter, start=1):
+        if part.rating is not None:
+            bad = highest > part.rating
+            word = "above" if bad else "within"
+            text = f"volts with the tubes cold and the mains 10 % high {word} the rating"
+            grade = Grade.BAD if bad else Grade.GOOD
+            subject = f"filter capacitor {number}"
+            found.append(Verdict(subject, "rating", grade, highest, part.rating, "V", text))
+    return found
 
 
 def dangers(verdicts: Iterable[Verdict]) -> tuple[str, ...]:

@@ -21,14 +21,15 @@ def write_audio(study: AudioStudy, folder: Path) -> tuple[Path, ...]:
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import levels  # noqa: PLC0415
 
-    return _write(
-        [
-            ("audio", lambda: plots.plot_audio(study.response)),
+    drawings: list[_Drawing] = []
+    if (response := study.response) is not None:
+        drawings.append(("audio", lambda: plots.plot_audio(response)))
+    if study.levels:
+        drawings += [
             ("levels", lambda: levels.plot_levels(study)),
             ("distortion", lambda: levels.plot_distortion(study)),
-        ],
-        folder,
-    )
+        ]
+    return _write(drawings, folder)
 
 
 def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
@@ -36,14 +37,15 @@ def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import hum_paths  # noqa: PLC0415
 
-    drawings: list[_Drawing] = [
-        ("hum", lambda: plots.plot_hum(study.hum)),
-        ("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(study.paths)),
-    ]
-    for index in range(len(study.paths.outputs)):
-        drawings.append(
-            (f"hum-paths-{index + 1}", lambda at=index: hum_paths.plot_hum_paths(study.paths, at))  # type: ignore[misc]
-        )
+    drawings: list[_Drawing] = []
+    if (against_pot := study.hum) is not None and against_pot.pot:
+        drawings.append(("hum", lambda: plots.plot_hum(against_pot)))
+    if (paths := study.paths) is not None:
+        drawings.append(("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(paths)))
+        for index in range(len(paths.outputs)):
+            drawings.append(
+                (f"hum-paths-{index + 1}", lambda at=index: hum_paths.plot_hum_paths(paths, at))  # type: ignore[misc]
+            )
     return _write(drawings, folder)
 
 
@@ -52,13 +54,13 @@ def write_supply(study: SupplyStudy, folder: Path) -> tuple[Path, ...]:
     from receiver_sim.views.plots import supply  # noqa: PLC0415 - matplotlib is slow to load
 
     drawings: list[_Drawing] = []
-    rectified, start = study.rectified, study.start
-    if rectified is not None and start is not None:
+    if (rectified := study.rectified) is not None:
         drawings = [
             ("regulation", lambda: supply.plot_regulation(rectified)),
             ("ripple", lambda: supply.plot_ripple(rectified)),
-            ("switching", lambda: supply.plot_start_and_stop(start)),
         ]
+    if (start := study.start) is not None:
+        drawings.append(("switching", lambda: supply.plot_start_and_stop(start)))
     return _write(drawings, folder)
 
 

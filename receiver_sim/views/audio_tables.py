@@ -6,13 +6,16 @@ from collections.abc import Sequence
 
 from receiver_sim.results.audio import AudioStudy, OutputLevels
 from receiver_sim.results.cautions import PLATE_SUPPLY
-from receiver_sim.results.hum import HumModulation, HumPaths, HumStudy, Remedy
-from receiver_sim.results.supply import Rectified, StartAndStop, SupplyStudy
+from receiver_sim.results.hum import SILENT_DB, HumModulation, HumPaths, HumStudy, Remedy
+from receiver_sim.results.supply import Rectified, ScreenQuiet, StartAndStop, SupplyStudy
 from receiver_sim.views import tables
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
 _NAME = 24
+
+_DUST_V = 1e-9
+"""Volts of a path of hum below which no figure is worth a line: far below the noise of any stage."""
 
 
 def _note(text: str) -> Note:
@@ -21,12 +24,11 @@ def _note(text: str) -> Note:
 
 def audio_sheet(title: str, study: AudioStudy) -> Sheet:
     """Return the printed answer of `audio`."""
-    sections = [
-        tables.audio_table(study.response),
-        limits_table(study.levels),
-        *(drive_table(levels) for levels in study.levels),
-        class_table(study),
-    ]
+    sections = [*tables.failed_sections(study.failed)]
+    if study.response is not None:
+        sections.append(tables.audio_table(study.response))
+    if study.levels:
+        sections += [limits_table(study.levels), *map(drive_table, study.levels), class_table(study)]
     if study.transformer is not None:
         energy = study.transformer
         text = (
@@ -117,18 +119,19 @@ def class_table(study: AudioStudy) -> Section:
 
 def hum_sheet(title: str, study: HumStudy) -> Sheet:
     """Return the printed answer of `hum`."""
-    return Sheet(
-        title,
-        (
-            tones_table(study.paths),
-            tables.hum_table(study.hum),
-            *path_tables(study.paths),
-            remedy_table(study.remedies),
-            *([] if study.modulation is None else [modulation_section(study.modulation)]),
-            Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)),
-        ),
-        study.cautions,
-    )
+    sections = [*tables.failed_sections(study.failed)]
+    if study.paths is not None:
+        sections.append(tones_table(study.paths))
+    if study.hum is not None:
+        sections.append(tables.hum_table(study.hum))
+    if study.paths is not None:
+        sections += path_tables(study.paths)
+    if study.remedies:
+        sections.append(remedy_table(study.remedies))
+    if study.modulation is not None and study.modulation.depth.any():
+        sections.append(modulation_section(study.modulation))
+    sections.append(Section("Notes", tuple(Note(text, mark=" -  ") for text in study.notes)))
+    return Sheet(title, tuple(sections), study.cautions)
 
 
 def tones_table(paths: HumPaths) -> Section:
@@ -152,6 +155,8 @@ def tones_table(paths: HumPaths) -> Section:
                     NOTHING if above is None else "audible" if above > 0.0 else "inaudible",
                 )
             )
+    if not rows:
+        return Section("Hum as heard", (_note("No hum at any output: nothing in this build makes any."),))
     note = _note(
         "Threshold of hearing: ISO 226:2003, free field. The four tones most above it (or least below it) of "
         "each output; phones taken as equally sensitive at all frequencies."
@@ -169,19 +174,31 @@ def path_tables(paths: HumPaths) -> list[Section]:
         rows = tuple(
             (shorten(p.path, 44), fixed(p.frequency_hz, 0), engineering(p.volts_v, "V"), percent(p.share, 1))
             for p in output.paths
+            if p.volts_v >= _DUST_V
         )
+        quiet = [p.path for p in output.paths if p.volts_v < _DUST_V]
+        if not rows:
+            continue
         note = _note(
             f"Shares of one line add to 100 %, as phasors; a negative one works against the rest. Sum of all "
             f"paths against the whole: {percent(output.sum_error, 4)} off."
         )
-        sections.append(Section(f"Paths of hum: {shorten(output.output, 40)}", (Grid(columns, rows), note)))
+        rest = [_note(f"Below {engineering(_DUST_V, 'V', 1)}: {'; '.join(quiet)}.")] if quiet else []
+        heading = f"Paths of hum: {shorten(output.output, 40)}"
+        sections.append(Section(heading, (Grid(columns, rows), note, *rest)))
     return sections
 
 
 def remedy_table(remedies: Sequence[Remedy]) -> Section:
     """Return the remedies tried, the best first."""
     columns = (Column("change tried", "left"), Column("gain\ndB"), Column("leaves\ndB"))
-    rows = tuple((r.change, fixed(r.gain_db, 1), fixed(r.after_db, 1)) for r in remedies)
+    rows = tuple(
+        (
+            r.change,
+            *(("all", "nothing") if r.after_db <= SILENT_DB else (fixed(r.gain_db, 1), fixed(r.after_db, 1))),
+        )
+        for r in remedies
+    )
     note = _note(
         "Each was computed on a changed build. Hum of the worst output above the threshold of hearing, all "
         "tones together; a negative gain makes it louder."
@@ -191,13 +208,14 @@ def remedy_table(remedies: Sequence[Remedy]) -> Section:
 
 def modulation_section(found: HumModulation) -> Section:
     """Return how hum modulates the oscillation, its strongest lines."""
-    order = sorted(range(len(found.depth)), key=lambda i: -found.depth[i])[:4]
+    strongest = sorted(range(len(found.depth)), key=lambda i: -found.depth[i])[:4]
+    order = [i for i in strongest if found.depth[i] > 0.0 or found.swing_hz[i] > 0.0]
     columns = (Column("line\nHz"), Column("amplitude\n%"), Column("frequency\n+- Hz"))
     rows = tuple(
         (
             fixed(float(found.frequency_hz[i]), 0),
-            engineering(100.0 * float(found.depth[i]), ""),
-            engineering(float(found.swing_hz[i]), ""),
+            _tiny(100.0 * float(found.depth[i])),
+            _tiny(float(found.swing_hz[i])),
         )
         for i in order
     )
@@ -213,44 +231,58 @@ def modulation_section(found: HumModulation) -> Section:
 def supply_sheet(title: str, study: SupplyStudy) -> Sheet:
     """Return the printed answer of `supply`."""
     report = study.report
-    sections = [tables.verdict_table(study.verdicts)]
-    if study.rectified is not None and study.start is not None:
+    sections = [*tables.failed_sections(study.failed), tables.verdict_table(study.verdicts)]
+    if study.rectified is not None:
         sections += [rectified_table(study.rectified, study.start), capacitor_table(study.rectified)]
-    sections += [
-        source_section(study),
-        tables.operating_table(report.operating_points, report.regulator.band),
-        tables.ratings_table(report.operating_points),
-        tables.regulator_table(report.regulator),
-        drift_table(study),
-    ]
+    if any((study.battery, study.dropper, study.screen)):
+        sections.append(source_section(study))
+    if report.operating_points:
+        band = None if report.regulator is None else report.regulator.band
+        sections += [
+            tables.operating_table(report.operating_points, band),
+            tables.ratings_table(report.operating_points),
+        ]
+    if report.regulator is not None:
+        sections.append(tables.regulator_table(report.regulator))
+    if study.drifts:
+        sections.append(drift_table(study))
     return Sheet(title, tuple(sections), study.cautions)
 
 
-def rectified_table(result: Rectified, start: StartAndStop) -> Section:
+def rectified_table(result: Rectified, start: StartAndStop | None) -> Section:
     """Return what the rectifier gives: volts, ripple, currents, start and discharge."""
     lines = [
         ("volts at the receiver", engineering(result.volts_v, "V", 4)),
         ("current of the receiver", engineering(result.load_a, "A")),
-        ("current of the bleeder", engineering(result.bleeder_a, "A")),
+        ("current of the bleeder", engineering(result.bleeder_a, "A") if result.bleeder_a else "none fitted"),
         ("fall for each milliampere", engineering(result.slope_ohm * 1e-3, "V")),
         ("volts with the tubes cold", engineering(result.no_load_v, "V", 4)),
         ("ripple, peak to peak", engineering(result.ripple_v, "V")),
         ("winding current, r.m.s.", engineering(result.winding_a, "A")),
         ("rectifier, peak current", engineering(result.peak_a, "A")),
-        ("rectifier, peak current at switching on", engineering(start.surge_a, "A")),
         ("rectifier, peak inverse, mains 10 % high", engineering(result.inverse_v, "V")),
-        ("highest volts while the tubes warm up", engineering(start.highest_v, "V", 4)),
-        (f"below {start.safe_v:.0f} V after switching off", engineering(start.discharge_s, "s")),
     ]
+    if start is not None:
+        lines += [
+            ("rectifier, peak current at switching on", engineering(start.surge_a, "A")),
+            ("highest volts while the tubes warm up", engineering(start.highest_v, "V", 4)),
+            (
+                f"below {start.safe_v:.0f} V after switching off",
+                "not in the run" if start.discharge_s is None else engineering(start.discharge_s, "s"),
+            ),
+        ]
     grid = Grid((Column("rectifier and filter", "left"), Column("")), tuple(lines))
-    top = sorted(zip(result.ripple_rms_v, result.ripple_hz, strict=True), reverse=True)[:4]
+    lines_of_ripple = sorted(zip(result.ripple_rms_v, result.ripple_hz, strict=True), reverse=True)
+    # a line sixty decibel down is not what hums
+    top = [line for line in lines_of_ripple if line[0] >= 1e-3 * lines_of_ripple[0][0]][:4]
     spectrum = ", ".join(f"{engineering(float(v), 'V')} at {f:.0f} Hz" for v, f in top)
     notes = [
         _note(
             f"{result.rectifier.replace('_', ' ')}, {result.circuit.replace('_', ' ')}. Ripple: {spectrum}."
         ),
-        Note(start.text[0].upper() + start.text[1:] + ".", mark=" ! ", style="bold"),
     ]
+    if start is not None:
+        notes.append(Note(start.text[0].upper() + start.text[1:] + ".", mark=" ! ", style="bold"))
     return Section("Rectifier and filter", (grid, *notes), PLATE_SUPPLY)
 
 
@@ -295,31 +327,47 @@ def source_section(study: SupplyStudy) -> Section:
                 f"{engineering(d.chosen_w, 'W')}, buy {engineering(d.advised_w, 'W', 2)} or more."
             )
         parts.append(_note(text))
-    quiet = study.screen
-    text = (
-        f"At the detector's screen: ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple "
-        f"{fixed(quiet.supply_db, 0)} dB), noise of the regulator {engineering(quiet.regulator_noise_v, 'V')}"
-        " r.m.s."
-    )
-    if quiet.drift_v is not None:
+    if study.screen is not None:
+        parts.append(_note(_quiet_words(study.screen)))
+    return Section("Feed of the screen", tuple(parts), PLATE_SUPPLY)
+
+
+def _quiet_words(quiet: ScreenQuiet) -> str:
+    if quiet.ripple_v > 0.0:
+        ripple = f"ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple"
+        text = f"At the detector's screen: {ripple} {fixed(quiet.supply_db, 0)} dB)"
+    else:
+        text = f"At the detector's screen: no ripple (the supply's, if any, {fixed(quiet.supply_db, 0)} dB)"
+    if quiet.regulator_noise_v > 0.0:
+        text += f", noise of the regulator {engineering(quiet.regulator_noise_v, 'V')} r.m.s."
+    else:
+        text += "."
+    if quiet.drift_v:
         moved = engineering(quiet.drift_v, "V")
         text += f" {quiet.rise_k:.0f} K of warming move the regulated volts by {moved}."
-    parts.append(_note(text))
-    return Section("Feed of the screen", tuple(parts), PLATE_SUPPLY)
+    if quiet.drift_v is None:
+        return text
+    # a regulator is fitted: a zero is a figure that nobody gave
+    lacking = [
+        word
+        for word, figure in (("noise", quiet.regulator_noise_v), ("drift with warmth", quiet.drift_v))
+        if figure == 0.0
+    ]
+    return f"{text} The build does not state the regulator's {' and '.join(lacking)}." if lacking else text
 
 
 def drift_table(study: SupplyStudy) -> Section:
     """Return the drift for each volt of the mains, with and without the regulator."""
     columns = (
-        Column("\nregulator", "left"), Column("screen\nmV per V"), Column("loop gain\nper V"),
-        Column("frequency\nHz per V"), Column("onset on the knob\n% per V"),
+        Column("\nregulator", "left"), Column("screen\nmV per V"), Column("loop gain\n0.001 per V"),
+        Column("frequency\nmHz per V"), Column("onset on the knob\n% per V"),
     )  # fmt: skip
     rows = tuple(
         (
             "as built" if d.regulated else "none",
             fixed(d.screen_v_per_v, 3, 1e3),
-            engineering(d.gain_per_v, ""),
-            engineering(d.frequency_hz_per_v, ""),
+            fixed(d.gain_per_v, 3, 1e3),
+            fixed(d.frequency_hz_per_v, 2, 1e3),
             NOTHING if d.onset_per_v is None else fixed(d.onset_per_v, 4, 100.0),
         )
         for d in study.drifts

@@ -33,7 +33,7 @@ def write(report: CheckReport, folder: Path, progress: Progress = _quiet) -> tup
     if report.audio is not None:
         response = report.audio
         drawings.append(("audio", lambda: plots.plot_audio(response)))
-    if report.hum is not None:
+    if report.hum is not None and report.hum.pot:
         hum = report.hum
         drawings.append(("hum", lambda: plots.plot_hum(hum)))
     return _write(drawings, folder, progress)

@@ -22,12 +22,15 @@ def write(report: CoilsReport, folder: Path, progress: Progress) -> tuple[Path, 
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import coils  # noqa: PLC0415
 
-    drawings: list[tuple[str, Callable[[], Axes]]] = [
-        ("coil-ranges", lambda: coils.plot_ranges(report.ranges, report.coverage)),
-        ("coil-onset", lambda: coils.plot_onset_over_dial(report.sweeps)),
-        ("coil-loop-gain", lambda: coils.plot_gain_over_dial(report.sweeps)),
-        ("coil-losses", lambda: coils.plot_losses(report.sweeps)),
-    ]
+    drawings: list[tuple[str, Callable[[], Axes]]] = []
+    if report.ranges:
+        drawings.append(("coil-ranges", lambda: coils.plot_ranges(report.ranges, report.coverage)))
+    if any(sweep.points for sweep in report.sweeps):
+        drawings += [
+            ("coil-onset", lambda: coils.plot_onset_over_dial(report.sweeps)),
+            ("coil-loop-gain", lambda: coils.plot_gain_over_dial(report.sweeps)),
+            ("coil-losses", lambda: coils.plot_losses(report.sweeps)),
+        ]
     if report.breakthrough:
         drawings.append(("breakthrough", lambda: coils.plot_breakthrough(report.breakthrough)))
     written: list[Path] = []

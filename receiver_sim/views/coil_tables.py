@@ -21,7 +21,7 @@ from receiver_sim.results.coils import (
 )
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.tables import provenance_note
+from receiver_sim.views.tables import failed_sections, provenance_note
 
 _NAME = 14
 _INDENT = "   "
@@ -33,14 +33,15 @@ def _note(text: str) -> Note:
 
 def coils_sheet(report: CoilsReport) -> Sheet:
     """Return everything `coils` found, for the bench first."""
-    sections = [
-        winding_table(report.coils),
-        figures_table(report.coils, report.ranges),
-        range_table(report.ranges),
-        dial_table(report.ranges),
-        coverage_table(report.coverage),
-        sweep_table(report.sweeps),
-    ]
+    sections = [*failed_sections(report.failed), winding_table(report.coils)]
+    if report.ranges:
+        sections += [
+            figures_table(report.coils, report.ranges),
+            range_table(report.ranges),
+            dial_table(report.ranges),
+            coverage_table(report.coverage),
+            sweep_table(report.sweeps),
+        ]
     if report.aerial:
         sections += [aerial_table(report.aerial), radiation_table(report.aerial)]
     if report.breakthrough:
@@ -94,6 +95,7 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
 def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Section:
     """Return what the coils amount to, Q and Rp in the middle of the band; links only where there are any."""
     linked = any(coil.link_henry is not None for coil in coils)
+    spans = {span.band: span for span in ranges}
     columns = [
         Column("\nband", "left"), Column("L\nuH"), Column("coil\nQ"), Column("loaded\nQ"),
         Column("Rp\nkohm"), Column("sqrt(L/C)\nohm"), Column("own C\npF"), Column("tap\nturns %"),
@@ -102,7 +104,10 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     if linked:
         columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     rows = []
-    for coil, span in zip(coils, ranges, strict=True):
+    for coil in coils:
+        if coil.band not in spans:
+            continue
+        span = spans[coil.band]
         row = [
             shorten(coil.band, 11 if linked else _NAME),
             engineering(coil.inductance_henry * 1e6, ""),
@@ -267,7 +272,6 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
         "oscillate; "
         "'always': oscillates already at the lowest setting.",
     ]
-    texts += [f"{s.band}: {text}" for s in sweeps for text in s.warnings]
     return Section("Over the dial", (Grid(columns, tuple(rows), repeat=2), *map(_note, texts)), RADIATION)
 
 
@@ -342,39 +346,44 @@ def radiation_table(effects: Sequence[AerialEffect]) -> Section:
 
 
 def breakthrough_table(results: Sequence[Breakthrough]) -> Section:
-    """Return what a strong medium-wave station leaves between grid and cathode, with and without the
-    shield.
+    """Return what a strong medium-wave station leaves between grid and cathode, and of links what a shield
+    gains.
     """
-    columns = (
-        Column("\nband", "left"), Column("station\nkHz"), Column("e.m.f.\nV"), Column("grid mV,\nno shield"),
-        Column("grid mV,\nshield"), Column("shield\ngains dB"), Column("\nshield", "left"),
-        Column("tuned signal\nV per V"), Column("as strong as\ntuned uV"),
-    )  # fmt: skip
+    linked = any(one.station_shielded_v for one in results)
+    columns = [
+        Column("\nband", "left"), Column("station\nkHz"), Column("e.m.f.\nV"),
+        Column("grid mV,\nno shield" if linked else "grid\nmV"),
+    ]  # fmt: skip
+    if linked:
+        columns += [Column("grid mV,\nshield"), Column("shield\ngains dB"), Column("\nshield", "left")]
+    columns += [Column("tuned signal\nV per V"), Column("as strong as\ntuned uV")]
     rows = []
     for one in results:
-        ratio = None if not one.station_shielded_v else one.station_v / one.station_shielded_v
-        rows.append(
-            (
-                shorten(one.band, _NAME),
-                fixed(one.station_hz, 0, 1e-3),
-                engineering(one.emf_v, ""),
-                engineering(one.station_v * 1e3, ""),
-                NOTHING if one.station_shielded_v is None else engineering(one.station_shielded_v * 1e3, ""),
-                decibel(ratio),
+        shielded = one.station_shielded_v
+        row = [
+            shorten(one.band, _NAME),
+            fixed(one.station_hz, 0, 1e-3),
+            engineering(one.emf_v, ""),
+            engineering(one.station_v * 1e3, ""),
+        ]
+        if linked:
+            row += [
+                NOTHING if shielded is None else engineering(shielded * 1e3, ""),
+                decibel(None if not shielded else one.station_v / shielded),
                 one.shield,
-                engineering(one.wanted, ""),
-                engineering(one.equal_v * 1e6, ""),
-            )
-        )
+            ]
+        rows.append((*row, engineering(one.wanted, ""), engineering(one.equal_v * 1e6, "")))
     texts = [
-        "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the "
-        "dial that makes "
-        "as many volts there as the station does, the set as built.",
-        "Shield 'assumed': the build has none; one that leaves 5 % of the capacitance is assumed. A link "
-        "with one end "
-        "on the chassis gains next to nothing from a shield; a link on a feeder does.",
+        "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the dial "
+        "that makes as many volts there as the station does, the set as built."
     ]
-    return Section("Breakthrough of a strong station", (Grid(columns, tuple(rows)), *map(_note, texts)))
+    if linked:
+        texts.append(
+            "Shield 'assumed': the build has none; one that leaves 5 % of the capacitance is assumed. A link "
+            "with one end on the chassis gains next to nothing from a shield; a link on a feeder does."
+        )
+    grid = Grid(tuple(columns), tuple(rows))
+    return Section("Breakthrough of a strong station", (grid, *map(_note, texts)))
 
 
 def tap_sheet(title: str, found: Sequence[TapFind]) -> Sheet:

@@ -67,7 +67,8 @@ class Grid:
         parts, left = [list(head)], room
         for column in range(len(head), len(self.columns)):
             need = self._least(column) + _GAP
-            if need > left + _GAP and len(parts[-1]) > len(head):
+            # the last column has no gap behind it, but rich keeps a blank there
+            if need > left + _GAP - 1 and len(parts[-1]) > len(head):
                 parts.append(list(head))
                 left = room
             parts[-1].append(column)

@@ -41,7 +41,7 @@ def swap_sheet(report: SwapReport) -> Sheet:
     if report.left_out:
         notes.append(Note(f"Not tried: {'; '.join(report.left_out)}."))
     return Sheet(
-        f"{report.title}: tubes for the {report.socket}'s socket",
+        f"{report.title}: tubes for the {report.socket} socket",
         (*sections, _practical(candidates, report.reference), Section("How to read it", tuple(notes))),
     )
 

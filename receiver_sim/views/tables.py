@@ -5,15 +5,15 @@ Every function returns a Section or a Sheet of them: print it with `show`, or le
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
-from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
+from receiver_sim.results.onset import ControlSetting
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
 
@@ -22,7 +22,9 @@ __all__ = [
     "band_table",
     "cautions_block",
     "check_report",
+    "failed_sections",
     "hum_table",
+    "loop_sheet",
     "operating_table",
     "provenance_note",
     "ratings_table",
@@ -32,6 +34,9 @@ __all__ = [
     "show",
     "verdict_table",
 ]
+
+_OPEN_OHM = 1e8
+"""Load from which on nothing is plugged in."""
 
 _NAME = 14
 """Characters a name may take in a table of many columns."""
@@ -62,7 +67,8 @@ def band_table(bands: Sequence[BandReport]) -> Section:
         Column("screen\nV"), Column("frequency\nMHz"), Column("slope\nper V"), Column("approach\nV"),
         Column("approach\ndeg"),
     )  # fmt: skip
-    rows, notes = [], []
+    notes = [Note(text, mark="   ") for band in bands for text in _band_notes(band)]
+    rows = []
     previous = None
     for item in onsets:
         at = item.onset
@@ -80,7 +86,6 @@ def band_table(bands: Sequence[BandReport]) -> Section:
             )
         )
         previous = item.band
-        notes += [Note(text, mark="   ") for text in _onset_notes(item)]
     styles = tuple("" if item.status is Status.OSCILLATES else "yellow" for item in onsets)
     legend = Note(
         "Knob: share of the control's electrical travel at onset. Slope: rise of the loop gain T there, per "
@@ -92,25 +97,43 @@ def band_table(bands: Sequence[BandReport]) -> Section:
     return Section("Onset of oscillation", (grid, legend, *notes), PLATE_SUPPLY + RADIATION)
 
 
-def _onset_notes(item: Onset) -> list[str]:
-    where = f"{item.band} at {fixed(item.dial_hz, 3, 1e-6)} MHz: "
-    low, high = engineering(item.gain_lowest, ""), engineering(item.gain_highest, "")
+def _band_notes(band: BandReport) -> list[str]:
+    """Return what keeps a band from an onset, once for all dial settings alike; then what else is to say."""
     notes = []
-    if item.status is Status.DOES_NOT:
-        notes.append(
-            f"{where}does not oscillate anywhere on the control; the loop gain is {low} at its lowest "
-            f"setting, {high} at its highest, and 1 is needed."
-        )
-    elif item.status is Status.NOT_IN_RANGE:
-        notes.append(
-            f"{where}oscillates already at the lowest setting of the control, with a loop gain of {low}; "
-            "the onset lies below its range."
-        )
-    elif item.status is Status.FAILED:
-        notes.append(f"{where}the simulation failed and gives no answer.")
-    if item.stops_at is not None:
-        notes.append(f"{where}stops oscillating again at {_setting(item.stops_at)}.")
-    return notes + [where + warning for warning in item.warnings]
+    for status in dict.fromkeys(onset.status for onset in band.onsets if onset.status in _ABSENT):
+        those = [onset for onset in band.onsets if onset.status is status]
+        where = band.band
+        if len(those) < len(band.onsets):
+            where += f" at {' and '.join(fixed(o.dial_hz, 3, 1e-6) for o in those)} MHz"
+        low = _span(onset.gain_lowest for onset in those)
+        high = _span(onset.gain_highest for onset in those)
+        notes.append(f"{where}: {_ABSENT[status].format(low=low, high=high)}")
+    for onset in band.onsets:
+        where = f"{onset.band} at {fixed(onset.dial_hz, 3, 1e-6)} MHz: "
+        if onset.stops_at is not None:
+            notes.append(f"{where}stops oscillating again at {_setting(onset.stops_at)}.")
+        notes += [where + warning for warning in onset.warnings]
+    return notes
+
+
+_ABSENT = {
+    Status.DOES_NOT: (
+        "does not oscillate anywhere on the control; the loop gain is {low} at its lowest setting, {high} at "
+        "its highest, and 1 is needed."
+    ),
+    Status.NOT_IN_RANGE: (
+        "oscillates already at the lowest setting of the control, with a loop gain of {low}; the onset lies "
+        "below its range."
+    ),
+    Status.FAILED: "the simulation failed and gives no answer.",
+}
+
+
+def _span(gains: Iterable[float | None]) -> str:
+    """Return the least and the greatest of some loop gains, or the one they all come to."""
+    known = sorted(gain for gain in gains if gain is not None)
+    ends = [engineering(gain, "") for gain in (known[0], known[-1])] if known else [NOTHING]
+    return " to ".join(dict.fromkeys(ends))
 
 
 def selectivity_table(bands: Sequence[BandReport]) -> Section:
@@ -269,7 +292,7 @@ def audio_table(audio: AudioResponse) -> Section:
             engineering(output.low_hz, "Hz"),
             engineering(output.high_hz, "Hz"),
             engineering(output.source_ohm, "ohm"),
-            engineering(output.load_ohm, "ohm"),
+            "open" if output.load_ohm >= _OPEN_OHM else engineering(output.load_ohm, "ohm"),
         )
         for output in audio.outputs
     )
@@ -282,68 +305,79 @@ def audio_table(audio: AudioResponse) -> Section:
 
 
 def hum_table(hum: Hum) -> Section:
-    """Return hum volts of each output at the build's setting of the hum pot and at the null."""
-    columns = (
-        Column("\noutput", "left"), Column(f"pot at {percent(hum.build_position)}\nV rms"), Column("\ndBV"),
-        Column("null\nat pot %"), Column("there\nV rms"), Column("\ndBV"), Column("ripple alone\nV rms"),
-    )  # fmt: skip
-    rows = tuple(
-        (
+    """Return hum volts of each output, and at the null of the hum pot if there is one to turn."""
+    pot = hum.pot
+    columns = [
+        Column("\noutput", "left"),
+        Column(f"pot at {percent(hum.build_position)}\nV rms" if pot else "together\nV rms"),
+        Column("\ndBV"),
+    ]
+    if pot:
+        columns += [Column("null\nat pot %"), Column("there\nV rms"), Column("\ndBV")]
+    columns.append(Column("ripple alone\nV rms"))
+    rows = []
+    for output in hum.outputs:
+        row = [
             shorten(output.output, 24),
             engineering(output.at_build_v, "V"),
             decibel(output.at_build_v),
-            fixed(output.best_position, 1, 100.0),
-            engineering(output.best_v, "V"),
-            decibel(output.best_v),
-            engineering(output.ripple_v, "V"),
-        )
-        for output in hum.outputs
-    )
-    note = Note(
+        ]
+        if pot:
+            row += [
+                fixed(output.best_position, 1, 100.0),
+                engineering(output.best_v, "V"),
+                decibel(output.best_v),
+            ]
+        rows.append((*row, engineering(output.ripple_v, "V")))
+    text = (
         f"With {_setting(hum.setting)}. Heater hum at {engineering(hum.mains_hz, 'Hz')} and supply ripple at "
-        f"{engineering(hum.ripple_hz, 'Hz')}, added as root of squares; the pot cannot change the ripple.",
-        mark="   ",
+        f"{engineering(hum.ripple_hz, 'Hz')}, added as root of squares"
     )
-    return Section("Hum", (Grid(columns, rows), note), PLATE_SUPPLY)
+    text += "; the pot cannot change the ripple." if pot else "; no hum pot to turn."
+    return Section("Hum", (Grid(tuple(columns), tuple(rows)), Note(text, mark="   ")), PLATE_SUPPLY)
 
 
 def regulator_table(drift: RegulatorDrift) -> Section:
-    """Return regulator, screen and onset at each line voltage, the knob left alone."""
-    columns = (
-        Column("mains\n%"), Column("supply\nV"), Column("regulated\nV"), Column("regulator\nmA"),
-        Column("knob left:\nscreen V"), Column("onset at\nknob %"), Column("onset at\nscreen V"),
-        Column("\nregulator", "left"),
-    )  # fmt: skip
+    """Return regulator, screen and onset at each volts of the supply, the knob left alone."""
+    fitted = any(point.holds is not None for point in drift.points)
+    columns = [Column("supply\nat %"), Column("supply\nV")]
+    if fitted:
+        columns += [Column("regulated\nV"), Column("regulator\nmA")]
+    columns += [Column("knob left:\nscreen V"), Column("onset at\nknob %"), Column("onset at\nscreen V")]
+    if fitted:
+        columns.append(Column("\nregulator", "left"))
     rows, notes = [], []
     for point in drift.points:
         at = point.onset
-        rows.append(
-            (
-                fixed(point.mains, 0, 100.0),
-                fixed(point.supply_v, 1),
-                fixed(point.regulated_v, 2),
-                fixed(point.regulator_a, 2, 1e3),
-                fixed(point.screen_v, 2),
-                fixed(at.rotation if at else None, 1, 100.0),
-                fixed(at.screen_v if at else None, 2),
-                {True: "holds", False: "X DOES NOT HOLD", None: "none fitted"}[point.holds],
-            )
-        )
-        mains = f"Mains at {percent(point.mains)}: "
+        row = [fixed(point.mains, 0, 100.0), fixed(point.supply_v, 1)]
+        if fitted:
+            row += [fixed(point.regulated_v, 2), fixed(point.regulator_a, 2, 1e3)]
+        row += [
+            fixed(point.screen_v, 2),
+            fixed(at.rotation if at else None, 1, 100.0),
+            fixed(at.screen_v if at else None, 2),
+        ]
+        if fitted:
+            row.append({True: "holds", False: "X DOES NOT HOLD", None: "none fitted"}[point.holds])
+        rows.append(tuple(row))
+        where = f"Supply at {percent(point.mains)}: "
         if point.holds is False:
-            notes.append(Note(f"{mains}{point.reason}.", mark="   "))
+            notes.append(Note(f"{where}{point.reason}.", mark="   "))
         if point.onset_status is not Status.OSCILLATES:
-            notes.append(Note(f"{mains}onset {_outcome(point.onset_status)}.", mark="   "))
+            notes.append(Note(f"{where}onset {_outcome(point.onset_status)}.", mark="   "))
     styles = tuple("bold red" if point.holds is False else "" for point in drift.points)
     dial = f"{drift.band}, {fixed(drift.dial_hz, 3, 1e-6)} MHz"
     text = f"{dial}; screen volts with the knob left at {percent(drift.rotation, 1)}."
+    text += " Supply: of what it gives without load, as the mains or the batteries make it."
     if drift.dropper_w is not None and drift.regulator_w is not None:
         text += (
-            f" At the highest mains the dropper turns {engineering(drift.dropper_w, 'W')} into heat, "
+            f" At the highest the dropper turns {engineering(drift.dropper_w, 'W')} into heat, "
             f"the regulator {engineering(drift.regulator_w, 'W')}."
         )
-    parts: list[Grid | Note] = [Grid(columns, tuple(rows), styles), Note(text, mark="   "), *notes]
-    return Section("Regulator and mains", tuple(parts), PLATE_SUPPLY)
+    grid = Grid(tuple(columns), tuple(rows), styles)
+    parts: list[Grid | Note] = [grid, Note(text, mark="   "), *notes]
+    heading = "Regulator and supply" if fitted else "Onset and the supply, without a regulator"
+    return Section(heading, tuple(parts), PLATE_SUPPLY)
 
 
 def _outcome(status: Status) -> str:
@@ -361,27 +395,31 @@ def verdict_table(verdicts: Sequence[Verdict]) -> Section:
     """
     counts = [f"{sum(v.grade is g for v in verdicts)} {g.value}" for g in _WORST_FIRST]
     parts: list[Grid | Note] = [Note(", ".join(counts) + ".")]
-    for verdict in sorted(verdicts, key=lambda v: _WORST_FIRST.index(v.grade)):
-        if verdict.grade is not Grade.GOOD:
-            mark, style = _GRADES[verdict.grade]
-            parts.append(
-                Note(f"{verdict.subject}: {verdict.text} {_reason(verdict)}", mark=mark, style=style)
-            )
+    wanting = [v for v in verdicts if v.grade is not Grade.GOOD]
+    wanting.sort(key=lambda v: _WORST_FIRST.index(v.grade))
+    # what is true of several outputs or bands is said once
+    for key in dict.fromkeys((v.grade, v.rule, v.text) for v in wanting):
+        same = [v for v in wanting if (v.grade, v.rule, v.text) == key]
+        mark, style = _GRADES[same[0].grade]
+        subjects = ", ".join(v.subject for v in same)
+        parts.append(Note(f"{subjects}: {same[0].text} {_reason(same)}", mark=mark, style=style))
     good = [verdict for verdict in verdicts if verdict.grade is Grade.GOOD]
     mark, style = _GRADES[Grade.GOOD]
     for subject in dict.fromkeys(verdict.subject for verdict in good):
-        rules = list(dict.fromkeys(verdict.rule for verdict in good if verdict.subject == subject))
+        missed = {verdict.rule for verdict in wanting if verdict.subject == subject}
+        kept = dict.fromkeys(verdict.rule for verdict in good if verdict.subject == subject)
+        rules = [f"{rule} (the rest)" if rule in missed else rule for rule in kept]
         parts.append(Note(f"{subject}: {', '.join(rules)}", mark=mark, style=style))
     return Section("Verdicts", tuple(parts), PLATE_SUPPLY)
 
 
-def _reason(verdict: Verdict) -> str:
-    unit = "" if verdict.unit == "1" else verdict.unit
-    words = [verdict.rule]
-    if verdict.value is not None:
-        words.append(engineering(verdict.value, unit))
-    if verdict.limit is not None:
-        words.append(f"limit {engineering(verdict.limit, unit)}")
+def _reason(same: Sequence[Verdict]) -> str:
+    """Return rule, figures and limit of verdicts that say the same of several subjects."""
+    first = same[0]
+    unit = "" if first.unit == "1" else first.unit
+    words = [first.rule, *(engineering(v.value, unit) for v in same if v.value is not None)]
+    if first.limit is not None:
+        words.append(f"limit {engineering(first.limit, unit)}")
     return f"[{', '.join(words)}]"
 
 
@@ -395,9 +433,24 @@ def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
     )
 
 
+def loop_sheet(title: str, bands: Sequence[BandReport]) -> Sheet:
+    """Return the printed answer of `loop`."""
+    return sheet(title, band_table(bands), *failed_sections(failures(bands)), selectivity_table(bands))
+
+
+def failed_sections(failed: Sequence[FailedStage]) -> list[Section]:
+    """Return a section that names what failed while the rest was found; none if nothing did."""
+    if not failed:
+        return []
+    mark, style = f" X  {Status.FAILED.value.upper()}    ", "bold red"
+    notes = [Note(f"{one.stage}: {one.reason}", mark=mark, style=style) for one in failed]
+    return [Section("Not found", tuple(notes))]
+
+
 def check_report(report: CheckReport) -> Sheet:
     """Return the printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
     sections = [band_table(report.bands)]
+    sections += failed_sections(failures(report.bands, report.failed))
     if report.verdicts:
         sections.append(verdict_table(report.verdicts))
     if any(band.selectivity for band in report.bands):

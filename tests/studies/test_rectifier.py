@@ -237,3 +237,20 @@ def test_a_regulator_takes_the_drift_out(mains: Build, study: SupplyStudy) -> No
     assert mains.regulator is not None
     assert 0.0 < study.screen.regulator_noise_v < mains.regulator.noise
     assert study.screen.drift_v == pytest.approx(-8e-3 * 20.0)
+
+
+def test_a_soft_half_wave_supply_and_a_steep_receiver_meet(bench: Bench, mains: Build) -> None:
+    """Guards against a search by turns, which swings to and fro or runs away: a volt less takes off more
+    current than the supply gives back for it. I = k V^1.5 (Child's law) and the supply's curve both hold.
+    """
+    supply = _supply(
+        secondary={"volts": "180 V", "resistance": "300 ohm"},
+        circuit="half_wave",
+        filter=[{"capacitor": "16 uF"}, {"resistor": "2.2 kohm", "capacitor": "16 uF"}],
+    )
+    build = mains.model_copy(update={"supply": supply})
+    taken = 45e-3 / 216.0**1.5
+    found, settled = rectifier.run(build, bench, current_at=lambda volts: taken * max(volts, 0.0) ** 1.5)
+    assert found.load_a == pytest.approx(taken * found.volts_v**1.5, rel=1e-3)
+    assert 0.0 < found.volts_v < 254.6
+    assert settled.volts > found.volts_v

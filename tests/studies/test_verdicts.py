@@ -6,12 +6,16 @@ part in a thousand) must turn the grade. README's table is held against the mode
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, api_audio
 from receiver_sim.engine import Bench
+from receiver_sim.netlist.phones import load_impedance
+from receiver_sim.results.base import Status
 from receiver_sim.results.check import CheckReport, Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.verdicts import Verdicts
@@ -34,8 +38,8 @@ def judged(build: Build, report: CheckReport) -> tuple[Verdict, ...]:
         *verdicts.judge_bands(report.bands, limits),
         *verdicts.judge_bias(report.operating_points),
         *verdicts.judge_regulator(report.regulator, report.bands[0].middle, limits),
-        *verdicts.judge_audio(report.audio, limits),
-        *verdicts.judge_hum(report.hum, build, limits),
+        *verdicts.judge_audio(report.audio, build, limits),
+        *verdicts.judge_hum(report.hum, build, limits, paths=report.hum_paths),
     )
 
 
@@ -55,10 +59,11 @@ def drift(report: CheckReport) -> float:
 
 
 def hum_power(report: CheckReport) -> float:
-    """P = V^2 R/(R^2 + X^2) in the demo's headset, 2.2 kohm and 1.7 H at 50 Hz: textbook."""
-    assert report.hum is not None
-    reactance = 2 * math.pi * 50.0 * 1.7
-    return report.hum.outputs[0].at_build_v ** 2 * 2200.0 / (2200.0**2 + reactance**2)
+    """P = V^2 R/(R^2 + X^2) in the demo's headset, 2.2 kohm and 1.7 H, line by line: textbook."""
+    assert report.hum_paths is not None
+    volts = abs(sum(part[0] for part in report.hum_paths.parts.values()))
+    reactance = 2 * math.pi * report.hum_paths.frequency_hz * 1.7
+    return float((volts**2 * 2200.0 / (2200.0**2 + reactance**2)).sum())
 
 
 # threshold, figure it is compared with, its unit in the build, scale from SI to that unit, subject
@@ -159,32 +164,52 @@ def test_onset_found_is_good(report: CheckReport, demo: Build) -> None:
 def test_no_oscillation_is_bad_and_says_what_to_raise(bench: Bench, demo: Build) -> None:
     # a tap of a thousandth cannot feed back enough: T = g_k n (1-n) Rp falls by 25
     build = changed_build(demo, {"bands[0].coil.tap": "0.1 %"})
-    found = only_band(bench, build)
-    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
-    assert found[0].value is not None and found[0].value < found[0].limit == 1.0
-    assert found[0].text.startswith("does not oscillate at any setting: raise the tap")
+    (verdict,) = only_band(bench, build)
+    assert (verdict.subject, verdict.rule, verdict.grade) == (SUBJECT, "onset", Grade.BAD)
+    assert verdict.value is not None and verdict.limit == 1.0 and 0.0 < verdict.value < 1.0
+    assert verdict.text.startswith("does not oscillate at any setting: raise the tap")
+
+
+def test_a_dead_coil_is_said_once_with_what_follows(bench: Bench, demo: Build) -> None:
+    """Guards against three equal lines, one a dial setting. 10 Mohm above the control leave the screen a
+    hundredth of its volts, and a cold tube feeds nothing back.
+    """
+    build = changed_build(demo, {"regeneration.top": "10 Mohm", "bands[0].coil.tap": "0.1 %"})
+    (verdict,) = only_band(bench, build)
+    assert (verdict.subject, verdict.grade) == (SUBJECT, Grade.BAD)
+    assert verdict.value == pytest.approx(0.0, abs=0.05)
+    assert verdict.text == (
+        "does not oscillate at any setting: hardly any feedback; see that the screen gets its volts and the "
+        "tap is high enough. Without an onset there is no regeneration: little gain, no selectivity beyond "
+        "the bare coil's, no beat note with Morse"
+    )
+
+
+def test_a_part_of_the_dial_without_onset_is_named(report: CheckReport, demo: Build) -> None:
+    band = report.bands[0]
+    silent = replace(band.onsets[2], status=Status.DOES_NOT, onset=None, gain_highest=0.7)
+    found = verdicts.judge_bands([replace(band, onsets=(*band.onsets[:2], silent))], demo.verdicts)
+    assert [(v.subject, v.grade, v.value) for v in found] == [("160 m at 2 MHz", Grade.BAD, 0.7)]
 
 
 def test_oscillation_at_the_lower_stop_is_bad_and_says_what_to_lower(bench: Bench, demo: Build) -> None:
     build = changed_build(demo, {"bands[0].coil.tap": "30 %", "regeneration.bottom": "30 kohm"})
-    found = only_band(bench, build)
-    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
-    assert found[0].value is not None and found[0].value > found[0].limit == 1.0
-    assert found[0].text.startswith("oscillates already at the lowest setting: lower the tap")
+    (verdict,) = only_band(bench, build)
+    assert (verdict.subject, verdict.rule, verdict.grade) == (SUBJECT, "onset", Grade.BAD)
+    assert verdict.value is not None and verdict.limit == 1.0 and verdict.value > 1.0
+    assert verdict.text.startswith("oscillates already at the lowest setting: lower the tap")
 
 
 def test_a_failed_simulation_is_bad_and_repeats_the_reason(demo: Build) -> None:
     with Bench(workers=1, time_limit_s=1e-6) as hasty:
-        found = only_band(hasty, demo)
-    assert [(v.rule, v.grade) for v in found] == [("onset", Grade.BAD)] * 3
-    assert found[0].text.startswith("the simulation failed: ")
-    assert "longer than the limit" in found[0].text or "stopped" in found[0].text
+        (verdict,) = only_band(hasty, demo)
+    assert (verdict.subject, verdict.rule, verdict.grade) == (SUBJECT, "onset", Grade.BAD)
+    assert verdict.text.startswith("the simulation failed: ")
+    assert "longer than the limit" in verdict.text or "stopped" in verdict.text
 
 
 def test_no_approach_to_judge_is_doubtful(report: CheckReport, demo: Build) -> None:
     """A loop gain above 0.9 already at the lower stop leaves nothing to measure the touch of the knob by."""
-    from dataclasses import replace
-
     band = report.bands[0]
     steep = replace(band, onsets=tuple(replace(o, approach_deg=None, approach_v=None) for o in band.onsets))
     (verdict,) = [v for v in verdicts.judge_bands([steep], demo.verdicts) if v.rule == "approach_min"]
@@ -224,6 +249,81 @@ def table_rows() -> list[list[str]]:
     return [[cell.strip() for cell in row] for row in rows if not set(row[0]) <= set("- :")][0:]
 
 
+def test_a_filter_capacitor_below_the_cold_volts_is_said_by_check(bench: Bench) -> None:
+    """Guards against `check` being silent where `supply` calls it bad. 1.1 times its peak."""
+    given = api.shipped_build("mains_set")
+    settled = api.settle(given, bench)
+    highest = 1.1 * settled.supply.peak_volts
+    part = given.supply.filter[0]
+    for rating, grade in ((0.99 * highest, Grade.BAD), (1.01 * highest, Grade.GOOD)):
+        parts = (part.model_copy(update={"rating": rating}), *given.supply.filter[1:])
+        rated = given.model_copy(update={"supply": given.supply.model_copy(update={"filter": parts})})
+        found = verdicts.judge_filter(rated, settled)[0]
+        assert (found.subject, found.grade, found.limit) == ("filter capacitor 1", grade, rating)
+    assert verdicts.judge_filter(settled, settled) == []
+
+
+def test_an_open_socket_is_not_called_dull(bench: Bench, demo: Build, report: CheckReport) -> None:
+    assert report.audio is not None
+    phones = tuple(phone.model_copy(update={"state": "open"}) for phone in demo.phones)
+    unplugged = demo.model_copy(update={"phones": phones})
+    assert verdicts.judge_audio(report.audio, unplugged, demo.verdicts) == []
+
+
+def test_without_a_regulator_none_is_praised(bench: Bench) -> None:
+    bare = changed_build(api.shipped_build("demo"), {"regulator": None})
+    drift = [v for v in api.supply(bare, bench=bench).verdicts if v.rule == "mains_drift_max"]
+    assert [v.subject for v in drift] == ["supply"]
+    assert "regulate it better" not in drift[0].text
+
+
+def hum_advice(bench: Bench, build: Build) -> str:
+    """Return the sentence on hum of a build's first phones, as `check` prints it."""
+    study = api_audio.hum_in_depth(build, bench=bench)
+    assert study.hum is not None
+    return verdicts.judge_hum(study.hum, build, build.verdicts, paths=study.paths)[0].text
+
+
+STRICT = {"verdicts.hum_power_max": "1 fW"}
+"""So that any hum is too much and the advice is given."""
+
+
+def test_advice_on_hum_follows_the_largest_path(bench: Bench, demo: Build) -> None:
+    """Guards against the hum pot being named where it can do nothing: ripple, d.c. heaters, a pot at null."""
+    heaters = changed_build(demo, STRICT)
+    assert re.search(
+        r"by 'heater to grid, detector': the hum pot at 40 % leaves 0\.\d+ mV", hum_advice(bench, heaters)
+    )
+    rippling = hum_advice(bench, changed_build(heaters, {"supply.ripple": "20 V"}))
+    assert "'ripple by the detector's plate': filter the supply further" in rippling
+    assert "hum pot" not in rippling
+    d_c = {"heater.supply": "dc", "heater.ripple": "2 V", "supply.ripple": "1 uV"}
+    on_dc = hum_advice(bench, changed_build(heaters, d_c))
+    assert "smooth the d.c. of the heaters better" in on_dc and "hum pot" not in on_dc
+    at_null = hum_advice(
+        bench, changed_build(heaters, {"heater.hum_pot_position": "40 %", "supply.ripple": "1 uV"})
+    )
+    assert "the hum pot is at its null; keep heater leads off the grid" in at_null
+    tapped = hum_advice(bench, changed_build(heaters, {"heater.wiring": "one_side"}))
+    assert "a hum pot across the heaters balances it out" in tapped
+
+
+def test_hum_watts_of_the_paths_add_to_the_whole(bench: Bench) -> None:
+    """The lines' power from their summed phasors; magnetic pick-up of the shipped mains set is in it."""
+    build = api.settle(api.shipped_build("mains_set"), bench)
+    study = api_audio.hum_in_depth(api.shipped_build("mains_set"), bench=bench)
+    assert study.paths is not None
+    for index, phone in enumerate(build.phones):
+        if phone.state == "open":
+            continue
+        watts = verdicts.hum_watts(study.paths, build, index)
+        total = np.abs(sum(part[index] for part in study.paths.parts.values())) ** 2
+        loads = [complex(load_impedance(build, index, float(f))) for f in study.paths.frequency_hz]
+        by_line = [v2 * (1.0 / z).real for v2, z in zip(total, loads, strict=True)]
+        assert sum(watts.values()) == pytest.approx(sum(by_line), rel=1e-9)
+        assert any(name.startswith("field into") and power != 0.0 for name, power in watts.items())
+
+
 def test_readme_documents_every_threshold_with_its_default() -> None:
     documented = {row[1].strip("`"): row[2] for row in table_rows() if re.fullmatch(r"`[a-z_]+`", row[1])}
     assert documented == {name: field.default for name, field in Verdicts.model_fields.items()}
@@ -236,4 +336,5 @@ def test_readme_documents_every_rule() -> None:
     rules = set(re.findall(r"\b(?:onset|audio|dial|approach|mains|hum|regulator)(?:_[a-z]+)*\b", source))
     named = {name for name in rules if f'"{name}"' in source}
     written = {rule for row in table_rows() for rule in re.findall(r"`([a-z_]+)`", row[0] + row[1])}
-    assert {*named, "rating", "bleeder"} - {"regulator"} <= written
+    # two words of a build stand there too: a subject and a way of wiring
+    assert {*named, "rating", "bleeder"} - {"regulator", "hum_pot"} <= written

@@ -9,7 +9,7 @@ import pytest
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum, OutputHum, OutputResponse
-from receiver_sim.results.base import Provenance, Status
+from receiver_sim.results.base import DeckRun, Provenance, Status
 from receiver_sim.results.bias import MainsPoint, OperatingPoint, RatingLine, RegulatorDrift, TubePoint
 from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
 from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, NyquistCurve, Onset, Selectivity
@@ -150,6 +150,7 @@ def hum():
         50.0,
         100.0,
         0.5,
+        True,
         (
             output("headset", 0.0384, 0.437, 0.021, 0.00031),
             output("line to the club's tape recorder", 0.0052, 0.448, 0.014, 0.000122),
@@ -247,10 +248,12 @@ def report(curves, onsets, nyquists, selectivities, audio, hum, operating_points
         operating_points=operating_points,
         audio=audio,
         hum=hum,
+        hum_paths=None,
         regulator=regulator,
         verdicts=verdicts,
         provenance=Provenance(
-            "ab12" * 16, ("cd34" * 16, "ef56" * 16), "0.1.0", "39", {"6SJ7": "98fe" * 16, "6SN7": "76dc" * 16}
+            "ab12" * 16, (DeckRun("a", "cd34" * 16), DeckRun("b", "ef56" * 16)),
+            "0.1.0", "39", {"6SJ7": "98fe" * 16, "6SN7": "76dc" * 16}
         ),
         cautions=cautions.ALL,
         warnings=("20 m: the screen works below the range the card was fitted on.",),

@@ -234,8 +234,9 @@ def test_audio_candidates_beyond_a_rating_are_open_bars(report: SwapReport) -> N
 
     def one(tube: str, gain: float, ratings: tuple[RatingLine, ...]) -> AudioCandidate:
         return AudioCandidate(
-            1, tube, False, False, gain, 4.2e-3, 5.1, 900.0, ratings, (), fitting, (), (), None
-        )
+            tube=tube, in_place=False, fitting=fitting, rank=1, ratings=ratings, tied=False, gain=gain,
+            plate_a=4.2e-3, cathode_v=5.1, noise_ohm=900.0,
+        )  # fmt: skip
 
     audio = dataclasses.replace(
         report, socket="audio", detectors=(), audios=(one("XT1", 12.5, ()), one("XT2", 14.0, (over,)))

@@ -1,0 +1,65 @@
+"""A verb of several stages: one that fails is marked as failed, and what the others found is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from receiver_sim.engine import Bench, EngineError, EngineMissing
+from receiver_sim.results.base import FailedStage
+
+Result = TypeVar("Result")
+Item = TypeVar("Item")
+
+
+def failed_stage(stage: str, error: Exception) -> FailedStage:
+    """Return the mark of a stage that ended with an error, with the deck that was kept if there is one."""
+    deck = getattr(error, "deck_path", None)
+    return FailedStage(stage, str(error), None if deck is None else str(deck))
+
+
+class Stages:
+    """Runs the stages of a verb and collects the marks of those that failed, in the order they were begun.
+
+    `also`: errors besides EngineError by which a stage may fail. EngineMissing is not one: it would meet
+    every stage alike.
+    """
+
+    def __init__(self, *also: type[Exception]) -> None:
+        self._caught: tuple[type[Exception], ...] = (EngineError, *also)
+        self._failed: list[FailedStage] = []
+
+    @property
+    def failed(self) -> tuple[FailedStage, ...]:
+        """The stages that failed."""
+        return tuple(self._failed)
+
+    def run(self, stage: str, work: Callable[[], Result]) -> Result | None:
+        """Return what a stage finds, or None if its simulation failed."""
+        found = self._attempt(stage, work)
+        if isinstance(found, FailedStage):
+            self._failed.append(found)
+            return None
+        return found
+
+    def map(
+        self,
+        bench: Bench,
+        work: Callable[[Bench, Item], Result],
+        items: Sequence[tuple[str, Item]],
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Result | None]:
+        """Return what each of several equal stages (name, item) finds, side by side on a bench; as `run`."""
+        answers = bench.map(
+            lambda b, one: self._attempt(one[0], lambda: work(b, one[1])), list(items), progress
+        )
+        self._failed += [answer for answer in answers if isinstance(answer, FailedStage)]
+        return [None if isinstance(answer, FailedStage) else answer for answer in answers]
+
+    def _attempt(self, stage: str, work: Callable[[], Result]) -> Result | FailedStage:
+        try:
+            return work()
+        except EngineMissing:
+            raise
+        except self._caught as error:
+            return failed_stage(stage, error)

@@ -1,0 +1,271 @@
+"""What a verb has found stays when a later stage fails: printed and in the JSON, the failure named, exit 3.
+
+A stage is made to fail by a deck that ngspice itself refuses: an element that asks for a model nobody wrote.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from receiver_sim import api
+from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.results import json_schema
+from receiver_sim.schema import Build, changed_build
+from receiver_sim.stages import Stages
+from receiver_sim.studies import (
+    audio_response,
+    breakthrough,
+    distortion,
+    dropper,
+    hum,
+    hum_paths,
+    loop_gain,
+    noise,
+    operating_point,
+    reference_transient,
+    regulator,
+    remedies,
+    screen_quiet,
+    selectivity,
+    signal_noise,
+)
+from receiver_sim.views.sheet import as_text
+from receiver_sim.views.tables import hum_table
+from tests.test_cli import CABIN, DEMO, Answer, call
+
+BROKEN = "qbroken b1 b2 b3 nobodys_model"
+
+
+def spoil(monkeypatch: pytest.MonkeyPatch, study: Any, name: str = "run") -> None:
+    """Make a study run a deck that ngspice refuses, instead of its own."""
+
+    def run(*given: Any, **_also: Any) -> None:
+        bench = next(one for one in given if isinstance(one, Bench))
+        with bench.session(Deck("a broken deck", f"r1 b1 0 1\nr2 b2 0 1\nr3 b3 0 1\n{BROKEN}")) as session:
+            session.op()
+
+    monkeypatch.setattr(study, name, run)
+
+
+def document(answer: Answer) -> dict[str, Any]:
+    """Return the JSON document of an answer, held against the shipped schema."""
+    found: dict[str, Any] = json.loads(answer.out)
+    jsonschema.validate(found, json.loads(json_schema.PATH.read_text(encoding="utf-8")))
+    return found
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder as the working directory."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+CHECKED = [
+    (operating_point, "operating point", "operating_points", []),
+    (regulator, "regulator and mains", "regulator", None),
+    (audio_response, "audio", "audio", None),
+    (hum, "hum", "hum", None),
+    (hum_paths, "hum by its paths", "hum_paths", None),
+]
+
+
+@pytest.mark.parametrize(("study", "stage", "key", "nothing"), CHECKED, ids=[row[1] for row in CHECKED])
+def test_check_keeps_the_bands_when_a_later_stage_fails(
+    here: Path, monkeypatch: pytest.MonkeyPatch, study: Any, stage: str, key: str, nothing: object
+) -> None:
+    spoil(monkeypatch, study)
+    answer = call("check", CABIN, "--no-plots", "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert [band["onsets"][1]["status"] for band in result["bands"]] == ["oscillates"] * len(result["bands"])
+    assert result[key] == nothing
+    (failed,) = result["failed"]
+    assert (failed["stage"], failed["status"]) == (stage, "failed")
+    assert Path(failed["deck"]).read_text(encoding="ascii").splitlines()[4] == BROKEN
+    assert Path(failed["deck"]).parent == Path("cabin-results/failed")
+    # the other stages went on
+    others = [row[2] for row in CHECKED if row[2] != key]
+    assert all(result[other] for other in others)
+    assert f"receiver-sim: {stage}: simulation failed" in " ".join(answer.err.split())
+    assert json.loads(Path("cabin-results/check.json").read_text(encoding="utf-8"))["result"] == result
+
+
+def test_the_page_of_check_keeps_the_bands_too(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoil(monkeypatch, hum)
+    answer = call("check", CABIN, "--no-plots")
+    assert answer.code == 3
+    assert "Onset of oscillation" in answer.out and "What a meter should read" in answer.out
+    assert " X  FAILED    hum: simulation failed" in answer.out
+    assert "Hum\n" not in answer.out
+    assert max(map(len, answer.out.splitlines())) <= 100
+
+
+def test_loop_keeps_the_onset_when_a_curve_fails(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Guards against the onset in the middle of the dial being overwritten by the failure of its curve."""
+    for study, stage in ((selectivity, "selectivity on 40 m"), (loop_gain, "loop gain on 40 m")):
+        spoil(monkeypatch, study)
+        answer = call("loop", DEMO, "--band", "40 m", "--json")
+        (band,) = document(answer)["result"]
+        assert answer.code == 3
+        assert [onset["status"] for onset in band["onsets"]] == ["oscillates"] * 3
+        assert [one["stage"] for one in band["failed"]] == [stage]
+
+
+SINGLE: list[tuple[str, Any, str, Callable[[dict[str, Any]], bool]]] = [
+    ("audio", audio_response, "audio response", lambda r: r["response"] is None and bool(r["levels"])),
+    ("audio", distortion, "distortion", lambda r: r["levels"] == [] and bool(r["response"])),
+    ("audio", noise, "noise", lambda r: r["levels"][0]["limits"]["floor_v"] is None and bool(r["response"])),
+    ("hum", hum, "hum against the hum pot", lambda r: r["hum"] is None and bool(r["remedies"])),
+    ("hum", hum_paths, "hum by its paths", lambda r: r["paths"] is None and bool(r["remedies"])),
+    ("supply", operating_point, "operating point", lambda r: not r["report"]["operating_points"]),
+    ("supply", regulator, "regulator and mains", lambda r: r["report"]["regulator"] is None),
+    ("supply", dropper, "dropper", lambda r: r["dropper"] is None and bool(r["drifts"])),
+    ("supply", screen_quiet, "ripple and noise at the screen", lambda r: r["screen"] is None),
+]
+
+
+@pytest.mark.parametrize(("verb", "study", "stage", "holds"), SINGLE, ids=[row[2] for row in SINGLE])
+def test_single_verbs_keep_what_other_stages_found(
+    here: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    verb: str,
+    study: Any,
+    stage: str,
+    holds: Callable[[dict[str, Any]], bool],
+) -> None:
+    spoil(monkeypatch, study)
+    answer = call(verb, DEMO, "--band", "40 m", "--json", "--out", "plots")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert [one["stage"] for one in result["failed"]] == [stage]
+    assert holds(result)
+    page = call(verb, DEMO, "--band", "40 m")
+    assert page.code == 3 and f" X  FAILED    {stage}: simulation failed" in page.out
+
+
+def test_coils_keep_the_other_bands(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoil(monkeypatch, breakthrough)
+    answer = call("coils", DEMO, "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert [one["stage"] for one in result["failed"]] == [f"aerial on {r['band']}" for r in result["ranges"]]
+    assert len(result["ranges"]) == len(result["sweeps"]) == 5
+    assert call("coils", DEMO).out.count(" X  FAILED ") == 5
+
+
+def test_swap_keeps_the_bands_of_a_candidate_whose_noise_fails(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoil(monkeypatch, signal_noise)
+    answer = call("swap", CABIN, "--tubes", "6SK7", "--json")
+    assert answer.code == 3
+    for one in document(answer)["result"]["detectors"]:
+        assert one["failed"].startswith("simulation failed") and one["noise"] is None
+        assert [band["onset"]["status"] for band in one["bands"]] == ["oscillates"] * len(one["bands"])
+        assert one["ratings"] and one["detection"] is not None
+
+
+def test_onset_keeps_its_report_when_the_reference_run_fails(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoil(monkeypatch, reference_transient)
+    answer = call("onset", DEMO, "--band", "40 m", "--no-modes", "--verify", "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert result["bands"][0]["oscillation"]["status"] == "oscillates"
+    assert result["bands"][0]["verification"] is None
+    assert any(text.startswith("reference run failed: simulation failed") for text in result["warnings"])
+
+
+def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None:
+    stages = Stages()
+
+    def measure(what: str, changed: Build) -> list[float] | None:
+        def work() -> list[float]:
+            if "d.c." in what:
+                raise EngineError("no solution")
+            return [10.0 - 3.0 * (changed.heater.hum_pot_position == 0.4)]
+
+        return stages.run(what, work)
+
+    found = remedies.run(demo, measure=measure, nulls=[0.4])
+    assert found[0].change == "set the hum pot to 40 %" and found[0].gain_db == 3.0
+    assert [one.stage for one in stages.failed] == ["remedy: heat with smooth d.c."]
+    assert not any("d.c." in one.change for one in found)
+
+
+def test_a_hum_pot_at_its_null_is_no_remedy(demo: Build) -> None:
+    """Guards against advice that the build already follows."""
+    set_so = changed_build(demo, {"heater.hum_pot_position": "40 %"})
+    assert not any("hum pot" in text for text, _ in remedies.changes(set_so, 0.4))
+    assert any("hum pot" in text for text, _ in remedies.changes(set_so, 0.45))
+
+
+def test_without_a_hum_pot_none_is_spoken_of(here: Path, bench: Bench, demo: Build) -> None:
+    """Guards against 'pot at 50 %, null at 0 %' where one side is grounded or the heaters are on d.c."""
+    for change in ({"heater.wiring": "one_side"}, {"heater.supply": "dc"}):
+        result = api.hum_study(changed_build(demo, change), bench=bench)
+        assert not result.pot
+        page = as_text(hum_table(result))
+        assert "no hum pot to turn" in page and "null" not in page
+    # the pot that would be fitted nulls where the fitted one does
+    tried = api.hum_study(changed_build(demo, {"heater.wiring": "one_side"}), bench=bench).outputs[0]
+    fitted = api.hum_study(demo, bench=bench).outputs[0]
+    assert tried.best_position == pytest.approx(fitted.best_position, abs=0.01)
+    assert tried.at_build_v > fitted.best_v
+
+
+def test_a_build_without_hum_has_no_remedies(demo: Build) -> None:
+    assert remedies.run(demo, measure=lambda _what, _build: [None], nulls=[0.5]) == ()
+
+
+# ---------------------------------------------------------------------------- decks that were run
+
+
+@pytest.mark.parametrize("verb", ["loop", "audio", "hum", "supply", "coils", "check"])
+def test_provenance_lists_the_decks_that_were_run(
+    here: Path, monkeypatch: pytest.MonkeyPatch, verb: str
+) -> None:
+    """Every deck that a session loaded, and no other; by title, then digest."""
+    seen: set[tuple[str, str]] = set()
+    true_session = Bench.session
+
+    def session(self: Bench, deck: Deck) -> Any:
+        seen.add((deck.title, deck.sha256))
+        return true_session(self, deck)
+
+    monkeypatch.setattr(Bench, "session", session)
+    first = call(verb, CABIN, "--json", *(["--no-plots"] if verb == "check" else []))
+    decks = document(first)["provenance"]["decks"]
+    assert [(one["title"], one["sha256"]) for one in decks] == sorted(seen)
+    again = call(verb, CABIN, "--json", *(["--no-plots"] if verb == "check" else []))
+    assert again.out == first.out
+
+
+def test_a_shared_bench_does_not_mix_the_decks_of_two_calls(bench: Bench, demo: Build) -> None:
+    cabin = api.check(api.shipped_build("cabin"), bench=bench)
+    alone = api.check(demo, bench=bench)
+    again = api.check(demo, bench=bench)
+    assert alone.provenance == again.provenance and alone.evaluations == again.evaluations
+    assert not set(alone.provenance.decks) & set(cabin.provenance.decks)
+
+
+def test_a_set_without_onset_is_looked_at_on_one_band(bench: Bench, demo: Build) -> None:
+    """Guards against the coil of the first band with the dial of the last."""
+    dead = changed_build(demo, {"regeneration.top": "10 Mohm"})
+    _, setting = api.prepare(dead, None, bench)
+    assert setting.onset.onset is None
+    assert setting.band.name == setting.onset.band == demo.bands[0].name
+
+
+def test_an_onset_that_failed_is_no_setting(demo: Build) -> None:
+    """Guards against a silent half way in the place of a search that failed."""
+    with Bench(workers=1, time_limit_s=1e-6) as hasty, pytest.raises(EngineError, match="took longer than"):
+        api.prepare(demo, "40 m", hasty)
