@@ -23,12 +23,14 @@ from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.netlist.audio_stage import own_screen
 from receiver_sim.netlist.export import baked
 from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
+from receiver_sim.oscillating import comes_in
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import DeckRun, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
+from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault, changed_build, load_build
 from receiver_sim.schema.card import card_for
@@ -420,6 +422,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
             "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
         }  # fmt: skip
         stages = Stages()
+        strengths = _strengths(stages, build, cards, open_bench, reports, progress)
         progress("operating point", 0, 3)
         points, drift = _dc_stages(stages, build, cards, open_bench, setting)
         progress("audio", 1, 3)
@@ -435,6 +438,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         *verdicts.judge_safety(build),
         *verdicts.judge_filter(given, build),
         *verdicts.judge_bands(reports, limits),
+        *verdicts.judge_oscillation(strengths, limits),
         *verdicts.judge_bias(points),
         *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, limits)),
         *([] if response is None else verdicts.judge_audio(response, build, limits)),
@@ -444,6 +448,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         title=build.title,
         reference_band=setting.band.name,
         bands=reports,
+        oscillation=strengths,
         operating_points=points,
         audio=response,
         hum=hums,
@@ -456,6 +461,29 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         evaluations=evaluations,
         failed=stages.failed,
     )
+
+
+def _strengths(
+    stages: Stages,
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    reports: Sequence[BandReport],
+    progress: Progress,
+) -> tuple[BandOscillation, ...]:
+    """Return how oscillation comes in at the middle of each band whose loop gain was found."""
+    searched = [
+        (f"how oscillation comes in on {r.band}", (band_named(build, r.band), r.middle))
+        for r in reports
+        if r.middle.status is not Status.FAILED
+    ]
+    found = stages.map(
+        bench,
+        lambda b, one: comes_in(build, cards, b, band=one[0], search=one[1]),
+        searched,
+        lambda done, total: progress("how oscillation comes in", done, total),
+    )
+    return tuple(one for one in found if one is not None)
 
 
 def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]:

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from receiver_sim.api import Progress, band_named, cards_for, dial_frequencies, opened, settle
 from receiver_sim.engine import Bench
 from receiver_sim.netlist.envelope import with_screen_resistance
-from receiver_sim.netlist.mode import Mode, tuned_mode
+from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.receiver import Cards
 from receiver_sim.netlist.signals import Sampled, Signal
+from receiver_sim.oscillating import POINTS, mode_at
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
@@ -34,8 +35,8 @@ from receiver_sim.studies import onset as small_signal
 
 __all__ = ["Sampled", "Signal", "detect", "listen", "no_onset", "onset", "onset_path", "verify"]
 
-_POINTS, _SECONDS = 8, 0.1
-"""Settings whose modes are looked at in a band, and time for which the worst is watched."""
+_SECONDS = 0.1
+"""Time for which the worst of the modes is watched."""
 
 
 def _quiet(_what: str, _done: int, _total: int) -> None:
@@ -83,18 +84,8 @@ def _find(
 
 
 def _mode(found: _Found, bench: Bench) -> Mode:
-    search, amplitudes = found.search, found.oscillation.amplitudes
-    assert search.tuning_farad is not None and amplitudes is not None
-    # without an onset on the control, what goes on there or all over it begins at the first of the amplitudes
-    rotation = float(amplitudes.rotation[0]) if search.onset is None else search.onset.rotation
-    return tuned_mode(
-        found.build,
-        found.cards,
-        bench,
-        band=found.band,
-        dial_hz=search.dial_hz,
-        tuning=search.tuning_farad,
-        rotation=rotation,
+    return mode_at(
+        found.build, found.cards, bench, band=found.band, search=found.search, found=found.oscillation
     )
 
 
@@ -148,7 +139,7 @@ def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
         _mode(found, bench),
         band=found.band,
         found=found.oscillation,
-        points=_POINTS,
+        points=POINTS,
         seconds=_SECONDS,
     )
     out = [first]
@@ -167,7 +158,7 @@ def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
                 band=found.band,
                 found=tried.oscillation,
                 what=what,
-                points=_POINTS,
+                points=POINTS,
                 seconds=0.0,
             )
         )

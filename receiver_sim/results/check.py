@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import GainAgainstScreen, NyquistCurve, Onset, Selectivity
 
@@ -77,13 +78,15 @@ class CheckReport:
     """Everything `check` found.
 
     reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,
-    audio, hum and regulator were looked at. hum_paths: the same hum by its paths. Stages that failed are
-    absent (empty or None) and named in `failed`.
+    audio, hum and regulator were looked at. oscillation: how it comes in at the middle of each band, and
+    whether it holds still, without runs over time. hum_paths: the same hum by its paths. Stages that failed
+    are absent (empty or None) and named in `failed`.
     """
 
     title: str
     reference_band: str
     bands: tuple[BandReport, ...]
+    oscillation: tuple[BandOscillation, ...]
     operating_points: tuple[OperatingPoint, ...]
     audio: AudioResponse | None
     hum: Hum | None

@@ -47,6 +47,9 @@ class Verdicts(BaseModel):
     approach_min: _Turn = _threshold(
         "4 deg", "Least turn of the knob from loop gain 0.9 to 1; below it the control is touchy."
     )
+    backlash_max: _Turn = _threshold(
+        "3 deg", "Most turn of the knob from where oscillation jumps in back to where it lets go."
+    )
     mains_drift_max: _Ratio = _threshold(
         "1", "Most screen drift for mains +-10 %, as a multiple of the volts from loop gain 0.9 to 1."
     )

@@ -14,6 +14,7 @@ from receiver_sim.results.audio import AudioResponse, Hum, OutputHum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, Grade, Verdict
+from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Build
@@ -138,6 +139,46 @@ def _evenness(band: BandReport, limits: Verdicts) -> Verdict:
         else "the control must be followed over the dial: a narrower band or a looser aerial evens it"
     )
     return Verdict(band.band, "dial_spread_max", grade, spread, most, "%", text)
+
+
+def judge_oscillation(bands: Iterable[BandOscillation], limits: Verdicts) -> list[Verdict]:
+    """Judge how oscillation comes in: does it slide in, and does it hold still once it is there?"""
+    verdicts: list[Verdict] = []
+    for band in bands:
+        found = band.oscillation
+        if found.kind is not None:
+            verdicts.append(_backlash(found, limits))
+        verdicts += [_steadiness(steady) for steady in band.stability[:1]]
+    return verdicts
+
+
+def _backlash(found: Oscillation, limits: Verdicts) -> Verdict:
+    turn = 0.0 if found.jump is None else found.jump.backlash_deg
+    if found.kind is OnsetKind.SOFT:
+        text = "oscillation slides in and out at the same setting"
+    elif turn <= limits.backlash_max:
+        text = "oscillation jumps, but lets go within a hair's breadth of the knob"
+    else:
+        text = (
+            "oscillation plops in and holds on below its onset, where weak signals are heard best: a larger "
+            "grid leak, less tap, or a stiffer supply of the screen softens it"
+        )
+    grade = Grade.GOOD if turn <= limits.backlash_max else Grade.BAD
+    return Verdict(found.band, "backlash_max", grade, turn, limits.backlash_max, "deg", text)
+
+
+def _steadiness(found: Stability) -> Verdict:
+    growing = [p for p in found.points if p.growing]
+    if not growing:
+        text = "the oscillation holds still at every setting looked at"
+        return Verdict(found.band, "holds_still", Grade.GOOD, None, None, "", text)
+    worst = max(growing, key=lambda p: float(p.rate[0]))
+    knobs = [100.0 * p.setting.rotation for p in growing]
+    text = (
+        f"{found.kind.value} from {min(knobs):.0f} to {max(knobs):.0f} % of the control, carried by "
+        f"{worst.carried_by[0][0]}: `receiver-sim onset` tries remedies"
+    )
+    return Verdict(found.band, "holds_still", Grade.BAD, float(worst.rate[0]), 0.0, "1/s", text)
 
 
 def judge_bias(points: Iterable[OperatingPoint]) -> list[Verdict]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
@@ -16,6 +18,11 @@ from receiver_sim.results.envelope import (
 )
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+
+
+def _note(text: str) -> Note:
+    """Return a paragraph under a table, set in a little."""
+    return Note(text, mark="   ")
 
 
 def oscillation_sheet(report: OscillationReport) -> Sheet:
@@ -43,11 +50,11 @@ def oscillation_table(report: OscillationReport) -> Section:
         Column("shift\nHz/V"),
     )
     rows = tuple(_row(b.oscillation) for b in report.bands)
-    notes = [Note(f"{b.oscillation.band}: {text}") for b in report.bands for text in b.oscillation.warnings]
+    notes = [_note(f"{b.oscillation.band}: {text}") for b in report.bands for text in b.oscillation.warnings]
     notes += [note for b in report.bands for note in _beyond_notes(b.oscillation)]
-    notes += [Note(text) for text in report.warnings]
+    notes += [_note(text) for text in report.warnings]
     notes.append(
-        Note(
+        _note(
             "top: amplitude at the hot end at the last setting computed, a few per cent from fully up; "
             "builds up: from thermal volts to 90 %, "
             "screen 1 % above onset"
@@ -74,7 +81,7 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
             where = f"it goes on all over the control and no turning back ends it: {volts} peak at the bottom"
         top = "" if started.top_v is None else f", {engineering(started.top_v, 'V')} at the top"
         notes.append(
-            Note(
+            _note(
                 f"{band}: once started (switching on, a loud crackle, a key close by) {where}{top}. "
                 f"It takes a shock of some {engineering(started.shock_v, 'V')} at the top, more further down"
             )
@@ -83,7 +90,7 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
         below = found.status is Status.NOT_IN_RANGE
         place = "below the bottom" if below else "above the top"
         notes.append(
-            Note(
+            _note(
                 f"{band}: onset would be at {fixed(found.onset_beyond_v, 2)} V screen, {place} of the control"
             )
         )
@@ -105,6 +112,33 @@ def _row(found: Oscillation) -> tuple[str, ...]:
         fixed(None if up is None or up.seconds is None else up.seconds, 1, 1e3),
         fixed(found.hz_per_v, 2),
     )
+
+
+def comes_in_table(bands: Sequence[BandOscillation]) -> Section:
+    """Return one row a band in short: kind of onset, backlash, amplitude, and whether it holds still."""
+    columns = (
+        Column("band", "left"),
+        Column("onset is", "left"),
+        Column("backlash\nV"),
+        Column("backlash\ndeg"),
+        Column("top\nV peak"),
+        Column("grid at top\nV"),
+        Column("shift\nHz/V"),
+        Column("then it", "left"),
+    )
+    rows, notes = [], []
+    for band in bands:
+        row = _row(band.oscillation)
+        then = band.stability[0].kind.value if band.stability else NOTHING
+        rows.append((row[0], row[1], *row[4:8], row[9], then))
+        notes += [_note(f"{band.oscillation.band}: {text}") for text in band.oscillation.warnings]
+    notes.append(
+        _note(
+            "middle of the dial; top: amplitude at the hot end with the control near its end; more: "
+            "`receiver-sim onset`"
+        )
+    )
+    return Section("How oscillation comes in", (Grid(columns, tuple(rows)), *notes))
 
 
 def _overlay_table(report: OscillationReport) -> Section:
@@ -137,13 +171,13 @@ def _stability_table(report: OscillationReport) -> Section:
         Column("carried by", "left"),
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
-    note = Note(
+    note = _note(
         "the mode that grows fastest, else the one that rings longest: a negative rate decays; carried by: "
         "where most of its energy goes to and fro"
     )
     notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
     if any(len(band.stability) > 1 for band in report.bands):
-        notes.append(Note("remedies are tried one by one, in this order, until one works"))
+        notes.append(_note("remedies are tried one by one, in this order, until one works"))
     return Section("Does the oscillation hold still", (Grid(columns, tuple(rows)), *filter(None, notes)))
 
 
@@ -153,7 +187,7 @@ def _motion_note(found: Stability) -> Note | None:
         if p.motion_v is not None:
             where = "detector's output" if p.amplitude_v == 0.0 else "amplitude"
             pace = "irregularly" if p.motion_hz is None else f"at {fixed(p.motion_hz, 0)} Hz"
-            return Note(
+            return _note(
                 f"{found.band}, {found.what}: in a run over time at {fixed(p.setting.rotation, 1, 100.0)} % "
                 f"the {where} swings by {engineering(p.motion_v, 'V')} in all, {pace}"
             )
@@ -214,17 +248,17 @@ def verification_table(check: Verification) -> Section:
         ("time, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.seconds, 3)),
     )
     notes = (
-        Note(
+        _note(
             f"onset {percent(check.onset_error, 2)} off the map, amplitude at rest "
             f"{percent(check.amplitude_error, 2)}, "
             f"along the ramp {percent(check.ramp_error, 2)} at most"
         ),
-        Note(
+        _note(
             f"{fixed(check.steps_per_cycle, 1)} steps a cycle; halving the step changes the tank's decay by "
             f"{percent(check.damping_error, 2)}"
         ),
-        Note(f"the map took 1/{fixed(check.speed_ratio, 0)} of the time of the reference"),
-        Note("a ramp breaks off late: its backlash exceeds the map's, which is for an endlessly slow hand"),
+        _note(f"the map took 1/{fixed(check.speed_ratio, 0)} of the time of the reference"),
+        _note("a ramp breaks off late: its backlash exceeds the map's, which is for an endlessly slow hand"),
     )
     parts = (Grid(columns, rows), *notes)
     return Section(f"{check.band}: reference transient", parts, cautions.PLATE_SUPPLY)
@@ -251,9 +285,9 @@ def detection_table(found: Detection) -> Section:
             )
         )
     notes = (
-        Note(f"audio at {found.output} for {engineering(found.am.carrier_v, 'V')} r.m.s. in the aerial"),
-        Note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"),
-        Note(
+        _note(f"audio at {found.output} for {engineering(found.am.carrier_v, 'V')} r.m.s. in the aerial"),
+        _note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"),
+        _note(
             f"a carrier of {engineering(found.pulling.carrier_v, 'V')} locks the oscillator within "
             f"{fixed(found.pulling.lock_hz, 0)} Hz each way"
         ),
@@ -269,10 +303,10 @@ def sound_note(found: Sound, *, where: str) -> Section:
     """Return what a sound file holds."""
     level = "" if found.level_db is None else f", {fixed(found.level_db, 0)} dB SPL as of a 1 kHz tone"
     notes = (
-        Note(
+        _note(
             f"{where}: {fixed(found.volts.size / found.rate, 1)} s at {found.output}, "
             f"{engineering(found.rms_v, 'V')} r.m.s., peak {engineering(found.peak_v, 'V')}{level}"
         ),
-        *(Note(text) for text in found.warnings),
+        *(_note(text) for text in found.warnings),
     )
     return Section(f"{found.band}: sound", notes, cautions.RADIATION)

@@ -14,6 +14,7 @@ from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
 from receiver_sim.results.onset import ControlSetting
+from receiver_sim.views.envelope_tables import comes_in_table
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
 
@@ -453,6 +454,8 @@ def check_report(report: CheckReport) -> Sheet:
     sections += failed_sections(failures(report.bands, report.failed))
     if report.verdicts:
         sections.append(verdict_table(report.verdicts))
+    if report.oscillation:
+        sections.append(comes_in_table(report.oscillation))
     if any(band.selectivity for band in report.bands):
         sections.append(selectivity_table(report.bands))
     if report.operating_points:

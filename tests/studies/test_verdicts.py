@@ -15,6 +15,7 @@ import pytest
 from receiver_sim import api, api_audio
 from receiver_sim.engine import Bench
 from receiver_sim.netlist.phones import load_impedance
+from receiver_sim.oscillating import comes_in
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import CheckReport, Grade, Verdict
 from receiver_sim.schema import Build, changed_build
@@ -36,6 +37,7 @@ def judged(build: Build, report: CheckReport) -> tuple[Verdict, ...]:
     assert report.audio is not None and report.hum is not None and report.regulator is not None
     return (
         *verdicts.judge_bands(report.bands, limits),
+        *verdicts.judge_oscillation(report.oscillation, limits),
         *verdicts.judge_bias(report.operating_points),
         *verdicts.judge_regulator(report.regulator, report.bands[0].middle, limits),
         *verdicts.judge_audio(report.audio, build, limits),
@@ -216,6 +218,41 @@ def test_no_approach_to_judge_is_doubtful(report: CheckReport, demo: Build) -> N
     assert verdict.grade is Grade.DOUBTFUL and verdict.value is None
 
 
+def test_backlash_turns_its_verdict_at_the_threshold(bench: Bench, demo: Build) -> None:
+    """A weak bias makes the onset hard (a leak of 200 kohm, as in the tests of the envelope view)."""
+    hard = changed_build(demo, {"detector.grid_leak": "200 kohm"})
+    (report,) = api.loop(hard, bands=[SUBJECT], bench=bench)
+    found = comes_in(hard, api.cards_for(hard), bench, band=hard.bands[0], search=report.middle)
+    assert found.oscillation.jump is not None
+    turn = found.oscillation.jump.backlash_deg
+    grades = []
+    for share in (0.999, 1.001):
+        limits = changed_build(hard, {"verdicts.backlash_max": f"{turn * share:.9g} deg"}).verdicts
+        (verdict,) = [v for v in verdicts.judge_oscillation([found], limits) if v.rule == "backlash_max"]
+        assert verdict.value == turn and verdict.unit == "deg" and verdict.subject == SUBJECT
+        grades.append((verdict.grade, "plops" in verdict.text))
+    assert grades == [(Grade.BAD, True), (Grade.GOOD, False)]
+
+
+def test_a_soft_onset_that_holds_still_is_good(report: CheckReport, demo: Build) -> None:
+    own = [v for v in judged(demo, report) if v.rule in ("backlash_max", "holds_still")]
+    assert len(own) == 2 * len(demo.bands)
+    assert {v.grade for v in own} == {Grade.GOOD}
+
+
+def test_what_does_not_hold_still_is_bad_and_named(bench: Bench, demo: Build) -> None:
+    """A grid leak and capacitor a hundred times too slow and much tap: it squeggs (test_stability)."""
+    changes = {
+        "detector.grid_leak": "10 Mohm", "detector.grid_capacitor": "1 nF", "bands[1].coil.tap": "7 %"
+    }  # fmt: skip
+    build = changed_build(demo, changes)
+    (report,) = api.loop(build, bands=["80 m"], bench=bench)
+    found = comes_in(build, api.cards_for(build), bench, band=build.bands[1], search=report.middle)
+    (verdict,) = [v for v in verdicts.judge_oscillation([found], build.verdicts) if v.rule == "holds_still"]
+    assert verdict.grade is Grade.BAD and verdict.value is not None and verdict.value > 0.0
+    assert re.match(r"squegging from \d+ to \d+ % of the control, carried by tank: ", verdict.text)
+
+
 def test_ratings(bench: Bench, report: CheckReport, demo: Build) -> None:
     """6C5: 300 V on the plate (its card); 420 V of supply must pass that, the demo's 190 V cannot."""
     good = [v for v in judged(demo, report) if v.rule == "rating"]
@@ -333,7 +370,11 @@ def test_readme_documents_every_threshold_with_its_default() -> None:
 def test_readme_documents_every_rule() -> None:
     """The rules named in the source against the first two columns of the table."""
     source = Path(verdicts.__file__).read_text(encoding="utf-8")
-    rules = set(re.findall(r"\b(?:onset|audio|dial|approach|mains|hum|regulator)(?:_[a-z]+)*\b", source))
+    rules = set(
+        re.findall(
+            r"\b(?:onset|audio|dial|approach|backlash|holds|mains|hum|regulator)(?:_[a-z]+)*\b", source
+        )
+    )
     named = {name for name in rules if f'"{name}"' in source}
     written = {rule for row in table_rows() for rule in re.findall(r"`([a-z_]+)`", row[0] + row[1])}
     # two words of a build stand there too: a subject and a way of wiring

@@ -245,6 +245,7 @@ def report(curves, onsets, nyquists, selectivities, audio, hum, operating_points
             band(3, (1.81e6, 2.0e6)),
             spoilt,
         ),
+        oscillation=(),
         operating_points=operating_points,
         audio=audio,
         hum=hum,

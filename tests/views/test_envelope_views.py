@@ -280,3 +280,10 @@ def test_a_build_that_holds_still_tells_what_rings_longest():
         text = printed(envelope_tables.oscillation_sheet(dataclasses.replace(report, bands=bands)))
         assert expected in " ".join(text.split())
         assert "remedies are tried" not in text
+
+
+def test_table_in_short_names_kind_backlash_and_what_it_does_then():
+    words = " ".join(printed(envelope_tables.comes_in_table(a_report().bands)).split())
+    assert "40 m hard 3.60 16.2 1.50" in words and "threshold howl" in words
+    assert "does not oscillate - - - - - -" in words
+    assert "40 m: no setting starts oscillation" in words or ": no setting starts oscillation" in words
