@@ -17,7 +17,7 @@ from receiver_sim.netlist.receiver import Cards
 from receiver_sim.netlist.signals import Sampled, Signal
 from receiver_sim.oscillating import POINTS, mode_at
 from receiver_sim.results import cautions
-from receiver_sim.results.base import Status
+from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
@@ -30,6 +30,7 @@ from receiver_sim.results.envelope import (
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import outside_range
+from receiver_sim.stages import Stages
 from receiver_sim.studies import amplitude, detection, listening, reference_transient, stability
 from receiver_sim.studies import onset as small_signal
 
@@ -103,7 +104,8 @@ def onset(
 
     bands: names, all bands if None. screen_ohms: resistances (ohm) put between control and screen for
     comparison. modes: also look for growing modes (squegging, howl) and, where there are any, try remedies.
-    A band whose simulation fails has the status FAILED; the others go on. Raises BuildFaults, KeyError for
+    A band whose simulation fails has the status FAILED; the others go on. A search for modes or a remedy that
+    fails is named in the report's `failed`. Raises BuildFaults, KeyError for
     an unknown band, EngineMissing.
     """
     chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
@@ -111,60 +113,66 @@ def onset(
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
 
-        def one(b: Bench, band: Band) -> BandOscillation:
+        def one(b: Bench, band: Band) -> tuple[BandOscillation, tuple[FailedStage, ...]]:
+            stages = Stages()
             found = _find(settled, cards, b, band=band, time_runs=True)
             overlays = tuple(
                 _find(settled, cards, b, band=band, extra_screen_ohm=ohm).oscillation for ohm in screen_ohms
             )
-            steady = _steadiness(found, b) if modes else ()
-            return BandOscillation(found.oscillation, overlays, steady, None)
+            steady = _steadiness(found, b, stages) if modes else ()
+            return BandOscillation(found.oscillation, overlays, steady, None), stages.failed
 
-        results = open_bench.map(one, chosen, lambda done, total: progress("onset", done, total))
+        found = open_bench.map(one, chosen, lambda done, total: progress("onset", done, total))
+    results = tuple(band for band, _ in found)
     return OscillationReport(
         title=build.title,
-        bands=tuple(results),
+        bands=results,
         cautions=cautions.ALL,
         warnings=(*build.warnings, *_extrapolated(cards, results)),
+        failed=tuple(one for _, failed in found for one in failed),
     )
 
 
-def _steadiness(found: _Found, bench: Bench) -> tuple[Stability, ...]:
-    """Return the stability of the build, and of each remedy in turn until one works."""
+def _steadiness(found: _Found, bench: Bench, stages: Stages) -> tuple[Stability, ...]:
+    """Return the stability of the build, and of each remedy in turn until one works; what fails is left
+    out."""
     if found.oscillation.amplitudes is None:
         return ()
-    first = stability.run(
+    band = found.band.name
+    first = stages.run(f"modes on {band}", lambda: _modes(found, bench, what="as built", seconds=_SECONDS))
+    if first is None:
+        return ()
+    out = [first]
+    for what, changed in stability.remedies(found.build, first.kind) if first.unstable else ():
+        tried = stages.run(f"{what} on {band}", lambda: _remedy(found, bench, what, changed))  # noqa: B023
+        if tried is None:
+            continue
+        out.append(tried)
+        if not tried.unstable:
+            break
+    return tuple(out)
+
+
+def _modes(found: _Found, bench: Bench, *, what: str, seconds: float) -> Stability:
+    return stability.run(
         found.build,
         found.cards,
         bench,
         _mode(found, bench),
         band=found.band,
         found=found.oscillation,
+        what=what,
         points=POINTS,
-        seconds=_SECONDS,
+        seconds=seconds,
     )
-    out = [first]
-    if not first.unstable:
-        return (first,)
-    for what, changed in stability.remedies(found.build, first.kind):
-        tried = _find(changed, found.cards, bench, band=found.band)
-        if tried.oscillation.amplitudes is None:
-            continue
-        out.append(
-            stability.run(
-                changed,
-                found.cards,
-                bench,
-                _mode(tried, bench),
-                band=found.band,
-                found=tried.oscillation,
-                what=what,
-                points=POINTS,
-                seconds=0.0,
-            )
-        )
-        if not out[-1].unstable:
-            break
-    return tuple(out)
+
+
+def _remedy(found: _Found, bench: Bench, what: str, changed: Build) -> Stability | None:
+    """Return the stability of a changed build, None if it does not oscillate at all."""
+    tried = _find(changed, found.cards, bench, band=found.band)
+    if tried.oscillation.amplitudes is None:
+        return None
+    return _modes(tried, bench, what=what, seconds=0.0)
 
 
 def _extrapolated(cards: Cards, bands: Sequence[BandOscillation]) -> tuple[str, ...]:

@@ -29,7 +29,6 @@ from receiver_sim.cli_common import (
 if TYPE_CHECKING:
     from receiver_sim.engine import Bench
     from receiver_sim.netlist.signals import Signal
-    from receiver_sim.results.base import FailedStage
     from receiver_sim.results.envelope import OscillationReport
     from receiver_sim.schema import Build
 
@@ -96,9 +95,8 @@ def onset(
         report = api_envelope.onset(
             loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
         )
-        unverified: tuple[FailedStage, ...] = ()
         if check:
-            report, unverified = _verified(report, loaded, bands[0] if bands else None, bench)
+            report = _verified(report, loaded, bands[0] if bands else None, bench)
     plots = () if out is None else _onset_plots(report, out)
     answer(
         "onset", report, build=loaded, bench=bench, as_json=as_json,
@@ -111,7 +109,7 @@ def onset(
         FailedStage(f"onset on {found.band}", "; ".join(found.warnings), None)
         for found in api_envelope.failed(report)
     ]
-    end_if_failed((*lost, *unverified))
+    end_if_failed((*lost, *report.failed))
 
 
 def _onset_plots(report: OscillationReport, out: Path) -> tuple[Path, ...]:
@@ -120,9 +118,7 @@ def _onset_plots(report: OscillationReport, out: Path) -> tuple[Path, ...]:
     return envelope_plots.write_onset(report, out)
 
 
-def _verified(
-    report: OscillationReport, build: Build, band: str | None, bench: Bench
-) -> tuple[OscillationReport, tuple[FailedStage, ...]]:
+def _verified(report: OscillationReport, build: Build, band: str | None, bench: Bench) -> OscillationReport:
     """Add the reference run to its band, or say that it failed or that there is no onset to hold it against;
     the report is kept either way.
     """
@@ -136,14 +132,13 @@ def _verified(
         found = stages.run("reference run", lambda: api_envelope.verify(build, band=band, bench=bench))
     except ValueError as error:
         click.echo(folded(f"note: nothing to verify: {error}"), err=True)
-        return report, ()
+        return report
     if found is None:
-        said = tuple(f"{one.stage} {one.status.value}: {one.reason}" for one in stages.failed)
-        return replace(report, warnings=(*report.warnings, *said)), stages.failed
+        return replace(report, failed=(*report.failed, *stages.failed))
     bands = tuple(
         replace(b, verification=found) if b.oscillation.band == found.band else b for b in report.bands
     )
-    return replace(report, bands=bands), ()
+    return replace(report, bands=bands)
 
 
 @click.command()

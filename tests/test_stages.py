@@ -34,6 +34,7 @@ from receiver_sim.studies import (
     screen_quiet,
     selectivity,
     signal_noise,
+    stability,
 )
 from receiver_sim.views.sheet import as_text
 from receiver_sim.views.tables import hum_table
@@ -181,7 +182,29 @@ def test_onset_keeps_its_report_when_the_reference_run_fails(
     result = document(answer)["result"]
     assert result["bands"][0]["oscillation"]["status"] == "oscillates"
     assert result["bands"][0]["verification"] is None
-    assert any(text.startswith("reference run failed: simulation failed") for text in result["warnings"])
+    assert [one["stage"] for one in result["failed"]] == ["reference run"]
+
+
+def test_onset_keeps_its_amplitudes_when_the_modes_fail(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoil(monkeypatch, stability, "modes")
+    answer = call("onset", DEMO, "--band", "40 m", "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert result["bands"][0]["oscillation"]["status"] == "oscillates"
+    assert result["bands"][0]["stability"] == []
+    assert [one["stage"] for one in result["failed"]] == ["modes on 40 m"]
+    page = call("onset", DEMO, "--band", "40 m")
+    assert page.code == 3 and " X  FAILED    modes on 40 m: simulation failed" in page.out
+
+
+def test_check_keeps_the_rest_when_strength_fails(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoil(monkeypatch, stability, "modes")
+    answer = call("check", CABIN, "--no-plots", "--json")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    assert result["oscillation"] == [] and result["audio"] is not None
+    names = [f"how oscillation comes in on {band['band']}" for band in result["bands"]]
+    assert [one["stage"] for one in result["failed"]] == names
 
 
 def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
-from receiver_sim.results.base import ComplexArray, FloatArray, Status
+from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray, Status
 from receiver_sim.results.onset import ControlSetting
 
 
@@ -100,7 +100,8 @@ class Oscillation:
     which a vanishing amplitude is sustained; jump: None for a smooth onset; amplitudes: None where no
     setting sustains any; extra_screen_ohm: resistance added in the screen's supply for this answer;
     hz_per_v: shift of frequency per volt of (rest) screen just above onset; tank: resonance (Hz), Q and
-    parallel resistance (ohm) of the tank, tube's streams apart. Without an onset on the control:
+    parallel resistance (ohm) of the tank, tube's streams apart; seconds: time on the clock that it took, None
+    where that is not told. Without an onset on the control:
     once_started, what a shock starts (of a band that does not oscillate by itself; None: nothing);
     onset_beyond_v, screen volts at which a vanishing amplitude would be sustained, beyond the top (does not
     oscillate) or the bottom (not found in range) of the control, None if not within one travel of it.
@@ -119,7 +120,7 @@ class Oscillation:
     tank_hz: float | None
     tank_q: float | None
     tank_ohm: float | None
-    seconds: float
+    seconds: float | None
     warnings: tuple[str, ...] = ()
     once_started: OnceStarted | None = None
     onset_beyond_v: float | None = None
@@ -240,12 +241,15 @@ class BandOscillation:
 
 @dataclass(frozen=True)
 class OscillationReport:
-    """Everything `onset` found."""
+    """Everything `onset` found; a search for modes, a remedy or a reference run that failed is named in
+    `failed`.
+    """
 
     title: str
     bands: tuple[BandOscillation, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -370,5 +370,5 @@ def run(
         slow_backlash_v=slow,
         steps_per_cycle=float(len(full["time"]) / (path.duration * onset.dial_hz)),
         damping_error=damping[0] / damping[1] - 1.0,
-        speed_ratio=full.engine_seconds / found.seconds,
+        speed_ratio=full.engine_seconds / (found.seconds or math.inf),
     )

@@ -16,6 +16,7 @@ from receiver_sim.results.envelope import (
     Stability,
     Verification,
 )
+from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
@@ -27,7 +28,7 @@ def _note(text: str) -> Note:
 
 def oscillation_sheet(report: OscillationReport) -> Sheet:
     """Return how oscillation comes in on each band, comparisons and stability."""
-    sections = [oscillation_table(report)]
+    sections = [oscillation_table(report), *failed_sections(report.failed)]
     if any(b.overlays for b in report.bands):
         sections.append(_overlay_table(report))
     if any(b.stability for b in report.bands):

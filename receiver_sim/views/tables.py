@@ -9,12 +9,13 @@ from collections.abc import Iterable, Sequence
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.base import FailedStage, Provenance, Status
+from receiver_sim.results.base import Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.views.envelope_tables import comes_in_table
+from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
 
@@ -437,15 +438,6 @@ def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
 def loop_sheet(title: str, bands: Sequence[BandReport]) -> Sheet:
     """Return the printed answer of `loop`."""
     return sheet(title, band_table(bands), *failed_sections(failures(bands)), selectivity_table(bands))
-
-
-def failed_sections(failed: Sequence[FailedStage]) -> list[Section]:
-    """Return a section that names what failed while the rest was found; none if nothing did."""
-    if not failed:
-        return []
-    mark, style = f" X  {Status.FAILED.value.upper()}    ", "bold red"
-    notes = [Note(f"{one.stage}: {one.reason}", mark=mark, style=style) for one in failed]
-    return [Section("Not found", tuple(notes))]
 
 
 def check_report(report: CheckReport) -> Sheet:
