@@ -10,17 +10,23 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from receiver_sim import __version__
+from receiver_sim.builds import (
+    band_named,
+    cards_for,
+    dial_frequencies,
+    opened,
+    settle,
+    shipped_build,
+    shipped_builds,
+)
 from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.netlist.audio_stage import own_screen
 from receiver_sim.netlist.export import baked
 from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
 from receiver_sim.oscillating import comes_in
@@ -32,10 +38,7 @@ from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.onset import Onset
-from receiver_sim.schema import Band, Build, BuildFaults, Fault, changed_build, load_build
-from receiver_sim.schema.card import card_for
-from receiver_sim.schema.located_yaml import read_located
-from receiver_sim.schema.supply import DcSupply
+from receiver_sim.schema import Band, Build, BuildFaults, changed_build, load_build
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
@@ -44,7 +47,6 @@ from receiver_sim.studies import (
     loop_gain,
     onset,
     operating_point,
-    rectifier,
     regulator,
     selectivity,
     verdicts,
@@ -81,115 +83,6 @@ SWEEP = np.linspace(0.0, 1.0, 61)
 
 def _quiet(_what: str, _done: int, _total: int) -> None:
     return None
-
-
-@contextmanager
-def opened(given: Bench | None) -> Iterator[Bench]:
-    """Give the bench that is given, else a new one that is closed at the end."""
-    if given is not None:
-        yield given
-        return
-    with Bench() as bench:
-        yield bench
-
-
-_BUILDS = Path(__file__).with_name("schema") / "builds"
-
-
-def shipped_builds() -> tuple[str, ...]:
-    """Return the names of the builds that come with the program."""
-    return tuple(sorted(path.stem for path in _BUILDS.glob("*.yaml")))
-
-
-def shipped_build(name: str) -> Build:
-    """Return a build that comes with the program, such as 'demo'. Raises KeyError that lists the names."""
-    if name not in shipped_builds():
-        raise KeyError(f"no build '{name}' comes with the program; there are: {', '.join(shipped_builds())}")
-    return load_build(_BUILDS / f"{name}.yaml")
-
-
-def cards_for(build: Build) -> Cards:
-    """Return the cards of the tubes in a build's sockets.
-
-    Raises BuildFaults if a tube is of a kind its socket does not take, or its card holds no fit.
-    """
-    detector, audio = card_for(build.detector.tube), build.audio
-    faults = []
-    if detector.kind == "triode":
-        faults.append(_kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube"))
-    sockets = [("detector.tube", detector)]
-    for key, stage in (("audio", audio), ("audio.first", audio.first)):
-        if stage is None:
-            continue
-        card = card_for(stage.tube)
-        sockets.append((f"{key}.tube", card))
-        if own_screen(stage, card) and stage.screen is None:
-            cure = "a triode, or a pentode with the key 'screen' (or 'connection: triode') beside it"
-            faults.append(_kind_fault(build, f"{key}.tube", card.type, cure))
-    for key, card in sockets:
-        if card.fit is None:
-            cure = f"a tube whose card holds a fit; run 'receiver-sim tubes fit {card.type}'"
-            faults.append(_kind_fault(build, key, card.type, cure))
-    if faults:
-        raise BuildFaults(faults)
-    return Cards(detector, sockets[1][1], sockets[2][1] if audio.first is not None else None)
-
-
-_SETTLED: dict[str, Build] = {}
-
-
-def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.5) -> float:
-    """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
-    band = build.bands[0]
-    deck = receiver_deck(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
-    with bench.session(deck) as session:
-        return -float(session.op(vectors=["vsupply#branch"])["vsupply#branch"].real[0])
-
-
-def settle(build: Build, bench: Bench) -> Build:
-    """Return the build with a rectifier supply run at the load it has, as the studies need it; others as they
-    are.
-
-    The last few are remembered. Raises BuildFaults, EngineError.
-    """
-    if build.supply.kind != "rectifier":
-        return build
-    key = f"{build.sha256} {build!r}"
-    if key not in _SETTLED:
-        cards = cards_for(build)
-
-        def current_at(volts: float) -> float:
-            plain = DcSupply.model_construct(kind="dc", volts=volts, resistance=0.0, ripple=0.0, bleeder=None)
-            return current_drawn(build.model_copy(update={"supply": plain}), cards, bench)
-
-        while len(_SETTLED) >= 16:
-            _SETTLED.pop(next(iter(_SETTLED)))
-        _, supply = rectifier.run(build, bench, current_at=current_at)
-        _SETTLED[key] = build.model_copy(update={"supply": supply})
-    return _SETTLED[key]
-
-
-def _kind_fault(build: Build, key: str, tube: str, expected: str) -> Fault:
-    line = 0
-    if build.path is not None:
-        line = read_located(build.path, faults=BuildFaults).line(key.split("."))
-    name = build.title if build.path is None else str(build.path)
-    return Fault(file=name, line=line, key=key, value=tube, expected=expected)
-
-
-def dial_frequencies(band: Band) -> tuple[float, float, float]:
-    """Return the low end, the geometric middle and the high end of a band (Hz)."""
-    return band.from_, float(np.sqrt(band.from_ * band.to)), band.to
-
-
-def band_named(build: Build, name: str | None) -> Band:
-    """Return the band of that name, the first one for None. Raises KeyError listing the names there are."""
-    if name is None:
-        return build.bands[0]
-    for band in build.bands:
-        if band.name == name:
-            return band
-    raise KeyError(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
 
 
 def loop(

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from receiver_sim import api
+from receiver_sim.builds import current_drawn, opened
 from receiver_sim.engine import Bench
 from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.netlist.phones import fit_of, load_impedance
@@ -77,7 +78,7 @@ def audio_in_depth(
     rotation: of the regeneration control, 0..1, or where the loop gain is 0.9; inputs: volts r.m.s. of a tone
     at the detector's grid, rising. Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
-    with api.opened(bench) as b:
+    with opened(bench) as b:
         given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
@@ -193,7 +194,7 @@ def hum_in_depth(
 
     A stage whose simulation fails is named in `failed` and does not stop the rest.
     """
-    with api.opened(bench) as b:
+    with opened(bench) as b:
         given, build = build, api.settle(build, b)
         cards, setting = api.prepare(build, band, b)
         place = setting.rotation if rotation is None else rotation
@@ -263,13 +264,13 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
 
     A stage whose simulation fails is named in `failed` and does not stop the rest.
     """
-    with api.opened(bench) as b:
+    with opened(bench) as b:
         given, build = build, api.settle(build, b)
         report = api.supply(build, band=band, bench=b)
         cards, setting = api.prepare(build, band, b)
         where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
         stages = Stages()
-        drawn = stages.run("current drawn", lambda: api.current_drawn(build, cards, b, setting.rotation))
+        drawn = stages.run("current drawn", lambda: current_drawn(build, cards, b, setting.rotation))
         battery = rectified = start = None
         if drawn is not None and report.operating_points:
             volts = report.operating_points[1].volts["plate supply"]

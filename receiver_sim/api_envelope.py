@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from receiver_sim.api import Progress, band_named, cards_for, dial_frequencies, opened, settle
+from receiver_sim.api import Progress
+from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
 from receiver_sim.engine import Bench
 from receiver_sim.netlist.envelope import with_screen_resistance
 from receiver_sim.netlist.mode import Mode

@@ -54,7 +54,9 @@ def read_wav(path: Path, *, rate: float = 8000.0) -> tuple[float, FloatArray]:
             width, channels, own = file.getsampwidth(), file.getnchannels(), file.getframerate()
             raw = file.readframes(min(file.getnframes(), 600 * own))
     except (wave.Error, EOFError) as error:
-        raise ValueError(f"{path}: no PCM WAV file ({error or 'it ends too soon'}); save it as 16-bit WAV") from None
+        raise ValueError(
+            f"{path}: no PCM WAV file ({error or 'it ends too soon'}); save it as 16-bit WAV"
+        ) from None
     if width == 1:
         values = np.frombuffer(raw, np.uint8).astype(np.float64) / 128.0 - 1.0
     elif width in (2, 4):
