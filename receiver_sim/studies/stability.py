@@ -98,7 +98,7 @@ def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
     out: list[str] = []
     told = 0.0
     for words in sorted(parts, key=lambda w: -parts[w]):
-        if told > _MOST or parts[words] < _LEAST:
+        if out and (told > _MOST or parts[words] < _LEAST):
             break
         out.append(words)
         told += parts[words]

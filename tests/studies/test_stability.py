@@ -357,6 +357,16 @@ def test_oscillation_without_an_onset_on_the_control_is_looked_at_too(demo, benc
     assert len(oscillating) >= 3 and all(p.rate[0] < 0.0 for p in oscillating)
 
 
+def test_carriers_of_a_mode_are_named_until_most_is_told():
+    names = ("cgrid", "cgstray", "lload", "tank", "cscreen")
+    assert stability.carried_by(np.array([0.3, 0.1, 0.35, 0.25, 0.0]), names) == (
+        "plate load", "grid capacitor", "tank",
+    )  # fmt: skip
+    assert stability.carried_by(np.array([0.0, 0.0, 0.9, 0.1, 0.0]), names) == ("plate load",)
+    # however evenly it is spread, one is named
+    assert len(stability.carried_by(np.full(5, 0.02), names)) == 1
+
+
 def test_turns_count_growing_modes():
     s = 2j * np.pi * np.logspace(-2, 7, 400)
     for poles, expected in (((-3.0, -40.0), 0), ((5.0, -40.0), 1), ((30.0 + 200.0j, 30.0 - 200.0j), 2)):
