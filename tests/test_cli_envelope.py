@@ -52,6 +52,14 @@ def test_listen_writes_a_file(tmp_path):
         assert sound.getnframes() == 4800
 
 
+def test_the_howling_set_howls_and_the_remedy_is_told():
+    answer = call(onset, str(BUILDS / "howling.yaml"))
+    assert answer.exit_code == 0, answer.output
+    rows = [" ".join(line.split()) for line in answer.output.splitlines()]
+    assert any(row.startswith("80 m as built threshold howl ") and row.endswith("plate load") for row in rows)
+    assert any(row.startswith("80 m load shunt of 220 kohm holds still ") for row in rows)
+
+
 def test_the_set_alone_can_be_heard(tmp_path):
     file = tmp_path / "alone.wav"
     answer = call(listen, DEMO, "--band", "40 m", "--no-signal", "--seconds", "100ms", "-o", file)

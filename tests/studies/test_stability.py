@@ -25,33 +25,14 @@ def squegger(build):
     return build.model_copy(update={"bands": (band,), "detector": detector})
 
 
-def howler(build):
-    """A choke without a shunt, and detector, screen and audio stage all behind one bare dropping resistor.
+def howler(_demo):
+    """The shipped set with faults: a choke without a shunt, and detector, screen and audio stage all behind
+    one bare dropping resistor.
 
     That such a set howls as it slides into oscillation, and that a resistor across the choke ends it, is
     common practice, no source.
     """
-    changed = api.changed_build(
-        build,
-        {
-            "supply": {"kind": "dc", "volts": "150 V", "resistance": "14 kohm", "bleeder": "82 kohm"},
-            "regulator": None,
-            "regeneration": {
-                "pot": "20 kohm", "law": "linear", "top": "39 kohm", "stopper": "2.2 kohm", "bypass": "27 nF",
-            },
-            "detector.grid_leak": "3.3 Mohm",
-            "detector.grid_capacitor": "270 pF",
-            "detector.load": {
-                "kind": "choke", "inductance": "240 H", "resistance": "5 kohm", "capacitance": "150 pF",
-            },
-            "audio.coupling": "1.8 nF",
-            "audio.volume.setting": "100 %",
-            "audio.decoupling": None,
-        },
-    )  # fmt: skip
-    band = changed.bands[1]
-    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.048})})
-    return changed.model_copy(update={"bands": (band,)})
+    return api.shipped_build("howling")
 
 
 def motorboat(build):
