@@ -16,6 +16,10 @@ FASTEST = 1e-11
 hold nothing of their own (capacitors in a loop)."""
 
 
+ROUNDING = 1e-9
+"""Part of a mode's size below which its rate or pitch is rounding (some 1e-13 are seen)."""
+
+
 @dataclass(frozen=True)
 class NaturalModes:
     """Growth rates `s` (1/s, complex: the imaginary part is the angular frequency), fastest-growing first.
@@ -46,6 +50,8 @@ def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: comp
     values, left, right = eig(h * d, left=True, right=True)  # type: ignore[misc] # stubs know two
     keep = np.abs(values) > FASTEST * np.abs(values).max(initial=0.0)
     s = shift + 1.0 / values[keep]
+    # the network is real: an imaginary part that is but rounding belongs to a mode that creeps
+    s = np.where(np.abs(s.imag) < ROUNDING * np.abs(s), s.real + 0j, s)
     share = np.abs(left[:, keep] * right[:, keep]).T
     total = share.sum(axis=1, keepdims=True)
     order = np.argsort(-s.real, kind="stable")

@@ -14,7 +14,7 @@ from receiver_sim.netlist.envelope import LOWEST_V, envelope_deck, imposed_deck
 from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.reactances import TANK, in_words, measure, probes, read, stores
 from receiver_sim.netlist.receiver import Cards
-from receiver_sim.physics.natural_modes import NaturalModes, natural_modes, with_tank
+from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes, natural_modes, with_tank
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
 from receiver_sim.results.onset import ControlSetting
@@ -42,8 +42,9 @@ _BELOW = 0.98
 _GROWTH, _LONGEST_S = 20.0, 1.0
 """Growth (as ln) that a time run waits for, and its end at the latest."""
 
-_ROUNDING = 1e-9
-"""A mode grows if its rate is more than this part of its size."""
+_RISES = 1e-4
+"""Travel of the control for an e-fold of amplitude below which a map does not rise: at its smallest
+amplitudes its slope is rounding."""
 
 _THRESHOLD = 1.1
 """Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
@@ -108,7 +109,7 @@ def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
 def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
     """Return the indices of the map to look at: on its rising parts, where the amplitude stays if it is let
     alone."""
-    rising = np.gradient(amplitudes.rotation, np.log(amplitudes.amplitude_v)) > 0.0
+    rising = np.gradient(amplitudes.rotation, np.log(amplitudes.amplitude_v)) > _RISES
     # nearer than this to where it begins or breaks off the mode is the slow growth itself
     candidates = np.flatnonzero(rising & (amplitudes.rotation > amplitudes.rotation.min() * 1.002))
     if candidates.size <= points:
@@ -236,14 +237,14 @@ def _row(found: tuple[NaturalModes, tuple[str, ...]]) -> EnvelopeModes:
     all_modes, names = found
     s = all_modes.s
     slow = (s.imag >= 0.0) & (s.imag < 2.0 * np.pi * SLOW_HZ) & (np.abs(s) < 2.0 * np.pi * SLOW_HZ)
-    slow |= (s.imag >= 0.0) & (s.real > 0.0)
+    slow |= (s.imag >= 0.0) & (s.real > ROUNDING * np.abs(s))
     return EnvelopeModes(
         setting=ControlSetting(0.0, 0.0),
         amplitude_v=0.0,
         rate=s[slow].real,
         frequency_hz=s[slow].imag / (2.0 * math.pi),
         carried_by=tuple(carried_by(share, names) for share in all_modes.share[slow]),
-        growing=int(np.count_nonzero(s.real > _ROUNDING * np.abs(s))),
+        growing=int(np.count_nonzero(s.real > ROUNDING * np.abs(s))),
         motion_hz=None,
         motion_v=None,
     )

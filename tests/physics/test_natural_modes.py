@@ -63,6 +63,17 @@ def test_modes_of_any_matrix_and_their_shares():
     assert np.all(np.diff(found.s.real) <= 1e-6 * np.abs(found.s[:-1]))
 
 
+def test_a_mode_that_creeps_has_no_pitch():
+    """Guards against a growing mode passed over for a pitch of minus some 1e-13 Hz."""
+    rng = np.random.default_rng(5)
+    for _ in range(20):
+        a = rng.normal(size=(7, 7)) * 10.0 ** rng.uniform(0.0, 6.0, (7, 1))
+        a = a + a.T  # symmetric: all its eigenvalues are real
+        found = natural_modes(state_space(a, np.ones(7)), weight=np.ones(7), shift=SHIFT)
+        slow = np.abs(found.s) < 1e6
+        assert np.all(found.s.imag[slow] == 0.0)
+
+
 def test_a_store_without_a_freedom_of_its_own_adds_no_mode():
     """Two capacitors side by side told as two: one mode."""
     ohm, farads = 1e3, np.array([1e-6, 3e-6])

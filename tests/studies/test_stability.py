@@ -338,6 +338,27 @@ def test_oscillation_without_an_onset_on_the_control_is_looked_at_too(demo, benc
     assert len(oscillating) >= 3 and all(p.rate[0] < 0.0 for p in oscillating)
 
 
+def test_what_cannot_be_held_is_no_squegging(bench, demo, demo_cards):
+    """Guards against the unstable branch of a hard onset, whose slope is rounding at its beginning, taken for
+    a setting."""
+    build = api.changed_build(
+        demo,
+        {
+            "detector.grid_leak": "107 kohm", "detector.grid_capacitor": "608 pF",
+            "regeneration.top": "24.7 kohm", "regeneration.stopper": "22.2 kohm", "regulator": None,
+        },
+    )  # fmt: skip
+    build = build.model_copy(update={"bands": (build.bands[2],)})
+    mode, found = oscillation(build, demo_cards, bench)
+    assert found.kind.value == "hard"
+    result = stability.run(
+        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=8, seconds=0.0
+    )
+    fold = found.jump.falls_from_v
+    assert all(p.amplitude_v > 0.9 * fold for p in result.points[1:])
+    assert result.kind is Steadiness.HOLDS_STILL
+
+
 def test_carriers_of_a_mode_are_named_until_most_is_told():
     names = ("cgrid", "cgstray", "lload", "tank", "cscreen")
     assert stability.carried_by(np.array([0.3, 0.1, 0.35, 0.25, 0.0]), names) == (
