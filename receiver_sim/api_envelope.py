@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from receiver_sim.api import Progress
 from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
@@ -106,8 +107,7 @@ def onset(
     bands: names, all bands if None. screen_ohms: resistances (ohm) put between control and screen for
     comparison. modes: also look for growing modes (squegging, howl) and, where there are any, try remedies.
     A band whose simulation fails has the status FAILED; the others go on. A search for modes or a remedy that
-    fails is named in the report's `failed`. Raises BuildFaults, KeyError for
-    an unknown band, EngineMissing.
+    fails is named in the report's `failed`. Raises BuildFaults, KeyError for an unknown band, EngineMissing.
     """
     chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
     cards = cards_for(build)
@@ -145,7 +145,7 @@ def _steadiness(found: _Found, bench: Bench, stages: Stages) -> tuple[Stability,
         return ()
     out = [first]
     for what, changed in stability.remedies(found.build, first.kind) if first.unstable else ():
-        tried = stages.run(f"{what} on {band}", lambda: _remedy(found, bench, what, changed))  # noqa: B023
+        tried = stages.run(f"{what} on {band}", partial(_remedy, found, bench, what, changed))
         if tried is None:
             continue
         out.append(tried)

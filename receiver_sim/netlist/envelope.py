@@ -151,6 +151,13 @@ def tank_part(mode: Mode, *, reference_hz: float) -> str:
     return fill("envelope_tank.cir", values)
 
 
+def kick(volts: float, mode: Mode) -> list[float]:
+    """Return the points of a current pulse into the tank that leaves `volts` in it, 2 us after the start."""
+    charge = volts / abs(mode.residue)
+    strength = charge / 1.1e-6  # flanks of 0.1 us about a flat top of 1 us
+    return [0.0, 0.0, 1.0e-6, 0.0, 1.1e-6, strength, 2.1e-6, strength, 2.2e-6, 0.0]
+
+
 def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
     """Return the build with `extra_ohm` more between the wiper of the control and the screen."""
     if extra_ohm == 0.0:

@@ -14,7 +14,7 @@ from scipy.interpolate import PchipInterpolator
 from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.netlist import held
 from receiver_sim.netlist.balance import Balance, sweep, within_control
-from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck, imposed_deck
+from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck, imposed_deck, kick
 from receiver_sim.netlist.mode import HARMONICS, Mode, tuned_mode
 from receiver_sim.netlist.phases import PHASES
 from receiver_sim.netlist.receiver import Cards
@@ -43,12 +43,11 @@ def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = 
     return balance_deck(build, cards, mode, guess=guess, phases=phases)
 
 
-def reduce(
-    raw: Balance, build: Build, mode: Mode, *, band: Band, dial_hz: float, status: Status, seconds: float
-) -> Oscillation:
-    """Turn a balance into the result, without build-up time and what lies beyond the control.
+def reduce(raw: Balance, build: Build, mode: Mode, *, band: Band, onset: Onset) -> Oscillation:
+    """Turn a balance into the result, without build-up time, the time it took and what lies beyond the
+    control.
 
-    Of a status other than OSCILLATES the balance began at an end of the control: no onset, then.
+    Where the loop gain found no onset (`onset`) the balance began at an end of the control: none, then.
     """
     turn = Knob(build, raw)
     rest = turn.rest(raw.wiper)
@@ -65,9 +64,9 @@ def reduce(
         frame_hz=(mode.resonance_hz + _turned(raw, mode) / (2.0 * math.pi))[inside],
         energy_error=raw.drive_ma[inside] / loss[inside] - 1.0,
     )
-    starts = status is Status.OSCILLATES and bool(inside[0])
+    starts = onset.status is Status.OSCILLATES and bool(inside[0])
     jump = None
-    if status is not Status.DOES_NOT:  # what never starts does not jump in, either
+    if onset.status is not Status.DOES_NOT:  # what never starts does not jump in, either
         jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=turn)
     kind = None
     if starts:
@@ -77,8 +76,8 @@ def reduce(
             kind = OnsetKind.HARD if small else OnsetKind.JUMPS
     return Oscillation(
         band=band.name,
-        dial_hz=dial_hz,
-        status=status,
+        dial_hz=onset.dial_hz,
+        status=onset.status,
         kind=kind,
         onset=turn.setting(float(raw.wiper[0])) if starts else None,
         jump=jump,
@@ -89,7 +88,7 @@ def reduce(
         tank_hz=mode.resonance_hz,
         tank_q=mode.q,
         tank_ohm=mode.rp,
-        seconds=seconds,
+        seconds=0.0,
         warnings=() if raw.wiper[-1] > 1.0 else (_BEYOND_REACH.format(20.0),),
     )
 
@@ -248,13 +247,6 @@ def build_up(
     return _growth(run["time"], run["amp"], seed=seed, setting=ControlSetting(rotation, wanted))
 
 
-def kick(volts: float, mode: Mode) -> list[float]:
-    """Return the points of a current pulse into the tank that leaves `volts` in it, 2 us after the start."""
-    charge = volts / abs(mode.residue)
-    strength = charge / 1.1e-6  # flanks of 0.1 us about a flat top of 1 us
-    return [0.0, 0.0, 1.0e-6, 0.0, 1.1e-6, strength, 2.1e-6, strength, 2.2e-6, 0.0]
-
-
 def _growth(moments: FloatArray, amplitude: FloatArray, *, seed: float, setting: ControlSetting) -> BuildUp:
     final = float(amplitude[-1])
     early = (amplitude > 3.0 * seed) & (amplitude < 0.02 * final)
@@ -302,15 +294,8 @@ def run(
             found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
         else:
             raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=_sampling(cards))
-            found = reduce(
-                raw,
-                build,
-                mode,
-                band=band,
-                dial_hz=onset.dial_hz,
-                status=onset.status,
-                seconds=time.perf_counter() - began,
-            )
+            found = reduce(raw, build, mode, band=band, onset=onset)
+            found = dataclasses.replace(found, seconds=time.perf_counter() - began)
             grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, ValueError) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
@@ -364,21 +349,16 @@ def _without_onset(
     raw = within_control(bench, deck, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
         raise ValueError("the control is too narrow to tell the amplitudes that it sustains apart")
-    found = reduce(
-        raw,
-        build,
-        mode,
-        band=band,
-        dial_hz=onset.dial_hz,
-        status=onset.status,
-        seconds=time.perf_counter() - began,
-    )
+    found = reduce(raw, build, mode, band=band, onset=onset)
+    took = time.perf_counter() - began
     started = None
     if onset.status is Status.DOES_NOT:
         started = once_started(raw, looked, turn=Knob(build, raw))
     reach = _BEYOND_REACH.format(looked.pays.amplitude[-1])
     warnings = (words,) if looked.ends_v is not None else (words, reach)
-    return dataclasses.replace(found, once_started=started, onset_beyond_v=beyond, warnings=warnings)
+    return dataclasses.replace(
+        found, once_started=started, onset_beyond_v=beyond, seconds=took, warnings=warnings
+    )
 
 
 def nothing(

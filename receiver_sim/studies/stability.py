@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.envelope import LOWEST_V, envelope_deck, imposed_deck
+from receiver_sim.netlist.envelope import LOWEST_V, envelope_deck, imposed_deck, kick
 from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.reactances import TANK, in_words, measure, probes, read, stores
 from receiver_sim.netlist.receiver import Cards
@@ -167,9 +167,8 @@ def _kicked(
 ) -> Vectors:
     """Run over time from a kick that gives the tank so many volts."""
     deck = envelope_deck(build, cards, mode, rotation=rotation, reference_hz=frequency)
-    kick = volts / abs(mode.residue) / 1.1e-6
     with bench.session(deck) as session:
-        session.alter("isigi", [0.0, 0.0, 1e-6, 0.0, 1.1e-6, kick, 2.1e-6, kick, 2.2e-6, 0.0], "pwl")
+        session.alter("isigi", kick(volts, mode), "pwl")
         return session.tran(5e-5, seconds, 0.0, 5e-5, vectors=["amp", "dout"])
 
 
@@ -194,16 +193,22 @@ def run(
     if amplitudes is None:
         raise ValueError("without oscillation there is nothing to be unstable")
     chosen = settings(amplitudes, points=points)
-    rest = ControlSetting(float(amplitudes.rotation[0]), float(amplitudes.rest_screen_v[0]))
-    rows = [
-        _row(modes(build, cards, bench, mode, amplitude=LOWEST_V, rotation=rest.rotation, oscillates=False))
-    ]
-    for i in chosen:
-        at, rotation = float(amplitudes.amplitude_v[i]), float(amplitudes.rotation[i])
-        rows.append(_row(modes(build, cards, bench, mode, amplitude=at, rotation=rotation)))
-        setting = ControlSetting(rotation, float(amplitudes.rest_screen_v[i]))
-        rows[-1] = replace(rows[-1], setting=setting, amplitude_v=at)
-    rows[0] = replace(rows[0], setting=rest)
+
+    def look_at(index: int, amplitude: float) -> EnvelopeModes:
+        rotation = float(amplitudes.rotation[index])
+        found_there = modes(
+            build,
+            cards,
+            bench,
+            mode,
+            amplitude=max(amplitude, LOWEST_V),
+            rotation=rotation,
+            oscillates=amplitude > 0.0,
+        )
+        setting = ControlSetting(rotation, float(amplitudes.rest_screen_v[index]))
+        return _row(*found_there, setting=setting, amplitude=amplitude)
+
+    rows = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
     if seconds > 0.0:
         row = _to_watch(rows)
         look = watch if row else watch_at_rest
@@ -232,19 +237,20 @@ def run(
     )
 
 
-def _row(found: tuple[NaturalModes, tuple[str, ...]]) -> EnvelopeModes:
-    """Return the modes of a setting as a row of the result, setting and amplitude still to be filled in."""
-    all_modes, names = found
-    s = all_modes.s
-    slow = (s.imag >= 0.0) & (s.imag < 2.0 * np.pi * SLOW_HZ) & (np.abs(s) < 2.0 * np.pi * SLOW_HZ)
-    slow |= (s.imag >= 0.0) & (s.real > ROUNDING * np.abs(s))
+def _row(
+    found: NaturalModes, names: Sequence[str], *, setting: ControlSetting, amplitude: float
+) -> EnvelopeModes:
+    """Return the modes of a setting as a row of the result: the slow ones and all that grow."""
+    s = found.s
+    grows = s.real > ROUNDING * np.abs(s)
+    told = (s.imag >= 0.0) & (grows | (np.abs(s) < 2.0 * np.pi * SLOW_HZ))
     return EnvelopeModes(
-        setting=ControlSetting(0.0, 0.0),
-        amplitude_v=0.0,
-        rate=s[slow].real,
-        frequency_hz=s[slow].imag / (2.0 * math.pi),
-        carried_by=tuple(carried_by(share, names) for share in all_modes.share[slow]),
-        growing=int(np.count_nonzero(s.real > ROUNDING * np.abs(s))),
+        setting=setting,
+        amplitude_v=amplitude,
+        rate=s[told].real,
+        frequency_hz=s[told].imag / (2.0 * math.pi),
+        carried_by=tuple(carried_by(share, names) for share in found.share[told]),
+        growing=int(np.count_nonzero(grows)),
         motion_hz=None,
         motion_v=None,
     )

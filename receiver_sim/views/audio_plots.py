@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,9 +44,7 @@ def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
     if (paths := study.paths) is not None:
         drawings.append(("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(paths)))
         for index in range(len(paths.outputs)):
-            drawings.append(
-                (f"hum-paths-{index + 1}", lambda at=index: hum_paths.plot_hum_paths(paths, at))  # type: ignore[misc]
-            )
+            drawings.append((f"hum-paths-{index + 1}", partial(hum_paths.plot_hum_paths, paths, index)))
     return _write(drawings, folder)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -74,7 +75,7 @@ def _bands(bands: Sequence[BandReport]) -> Iterator[_Drawing]:
             # '40 m' and '40-m' give the same file name; the place in the build tells them apart
             stem = f"{stem}-{number}" if stem in taken else stem
             taken.add(stem)
-            yield stem, lambda nyquist=band.nyquist: plots.plot_nyquist(nyquist)  # type: ignore[misc]
+            yield stem, partial(plots.plot_nyquist, band.nyquist)
     sharpness = [band.selectivity for band in bands if band.selectivity is not None]
     if sharpness:
         yield "selectivity", lambda: plots.plot_selectivity(sharpness, order=order)

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-
 import numpy as np
 import pytest
 
 from receiver_sim.engine import Deck
 from receiver_sim.netlist import signals
 from receiver_sim.netlist.signals import PIECE, POINTS_HZ, Sampled, Signal, pieces, signal_part
+from tests.batch import batch_run
 
 STEP = 1.0 / 24_000.0
 
@@ -131,26 +128,12 @@ def test_other_rates():
 
 def test_batch_ngspice_reads_the_same_tables(bench, tmp_path):
     """More than one piece (0.1 s of 24 000 points a second), in the stock program."""
-    program = shutil.which("ngspice")
-    assert program is not None, "the program 'ngspice' is not on the PATH"
     signal = Signal(1.0, kind="ssb", audio=tone(700.0), offset_hz=50.0, start_s=0.0)
     deck = part_deck(signal, start=0.1, stop=0.2)
     assert deck.text.count("pwl(time") == 2 * 3
     run = ran(bench, deck, 0.1)
-    file = tmp_path / "signal.cir"
-    file.write_text(deck.export([f".tran {STEP!r} 0.1 0 {STEP!r}"]))
-    subprocess.run(
-        [program, "-b", "-r", "out.raw", file.name],
-        capture_output=True,
-        timeout=60,
-        check=True,
-        cwd=tmp_path,
-        env={**os.environ, "SPICE_ASCIIRAWFILE": "1", "HOME": str(tmp_path)},
-    )
-    head, body = (tmp_path / "out.raw").read_text().split("Values:")
-    names = [row.split()[1] for row in head.split("\nVariables:")[1].strip().splitlines()]
-    numbers = np.array([float(word) for word in body.split()]).reshape(-1, len(names) + 1)[:, 1:]
-    assert numbers.shape[0] == run["time"].size
+    batch = batch_run(deck.export([f".tran {STEP!r} 0.1 0 {STEP!r}"]), tmp_path)
+    assert batch["time"].size == run["time"].size
     for name in ("time", "mi0", "mq0", "ti", "tq"):
-        own = numbers[:, names.index(name if name == "time" else f"v({name})")]
+        own = batch[name if name == "time" else f"v({name})"]
         assert own == pytest.approx(run[name], rel=1e-9, abs=1e-12)

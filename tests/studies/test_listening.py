@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import shutil
-import subprocess
 import time
 import wave
 
@@ -18,6 +15,7 @@ from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.netlist.signals import Sampled, Signal
 from receiver_sim.studies import amplitude, listening, onset
 from receiver_sim.views.sound import clipped, read_wav, write_wav
+from tests.batch import batch_run
 
 
 @pytest.fixture(scope="module")
@@ -170,22 +168,9 @@ def test_batch_ngspice_gives_the_same_sound(set_up, monkeypatch, tmp_path):
     run(STATIONS["ssb voice"] + STATIONS["one of two keyed"][1:], part=1.03, seconds=0.1)
     step = 1.0 / listening.RATE
     text = decks[1].export([".save time phone0 amp", f".tran {step!r} 0.05 0 {step!r} uic"])
-    (tmp_path / "sound.cir").write_text(text)
-    program = shutil.which("ngspice")
-    assert program is not None, "the program 'ngspice' is not on the PATH"
-    subprocess.run(
-        [program, "-b", "-r", "out.raw", "sound.cir"],
-        capture_output=True,
-        timeout=60,
-        check=True,
-        cwd=tmp_path,
-        env={**os.environ, "SPICE_ASCIIRAWFILE": "1", "HOME": str(tmp_path)},
-    )
-    head, body = (tmp_path / "out.raw").read_text().split("Values:")
-    names = [row.split()[1] for row in head.split("\nVariables:")[1].strip().splitlines()]
-    numbers = np.array([float(word) for word in body.split()]).reshape(-1, len(names) + 1)[:, 1:]
+    batch = batch_run(text, tmp_path)
     for name in ("time", "phone0", "amp"):
-        own = numbers[:, names.index(name if name == "time" else f"v({name})")]
+        own = batch[name if name == "time" else f"v({name})"]
         # the same steps in the same program; what is left is the print of 16 digits
         assert own == pytest.approx(runs[1][name], rel=1e-9, abs=1e-12)
 

@@ -35,11 +35,15 @@ def howler(_demo):
     return api.shipped_build("howling")
 
 
+def with_load(build, **changed):
+    """The build with another plate load of the detector."""
+    load = build.detector.load.model_copy(update=changed)
+    return build.model_copy(update={"detector": build.detector.model_copy(update={"load": load})})
+
+
 def motorboat(build):
-    """The howler with a longer choke and a weaker supply: its audio circuits go by themselves."""
-    changed = howler(build)
-    load = changed.detector.load.model_copy(update={"inductance": 300.0})
-    return changed.model_copy(update={"detector": changed.detector.model_copy(update={"load": load})})
+    """The howler with a longer choke: its audio circuits go by themselves."""
+    return with_load(howler(build), inductance=300.0)
 
 
 def oscillation(build, cards, bench):
@@ -188,9 +192,7 @@ def test_a_time_run_shows_the_howl_and_its_end(bench, demo, demo_cards):
     """The same without any eigenvalue: started from nothing, shunted and not."""
     swings = []
     for shunt in (None, 220e3):
-        build = howler(demo)
-        load = build.detector.load.model_copy(update={"shunt": shunt})
-        build = build.model_copy(update={"detector": build.detector.model_copy(update={"load": load})})
+        build = with_load(howler(demo), shunt=shunt)
         mode, found = oscillation(build, demo_cards, bench)
         i = int(np.argmin(np.abs(found.amplitudes.amplitude_v - 0.06)))
         swings.append(
@@ -209,9 +211,7 @@ def test_the_howl_is_heard_as_the_control_goes_through_onset(bench, demo, demo_c
     """
     loud = []
     for shunt in (None, 220e3):
-        build = howler(demo)
-        load = build.detector.load.model_copy(update={"shunt": shunt})
-        build = build.model_copy(update={"detector": build.detector.model_copy(update={"load": load})})
+        build = with_load(howler(demo), shunt=shunt)
         mode, found = oscillation(build, demo_cards, bench)
         at = found.onset.rotation
         sound = listening.run(

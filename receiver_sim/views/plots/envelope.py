@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -57,17 +58,17 @@ def plot_amplitude(
     return ax
 
 
-def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: object, label: str) -> None:
+def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: Any, label: str) -> None:
     amplitudes = found.amplitudes
     assert amplitudes is not None
     x, y = amplitudes.rotation * 100.0, amplitudes.amplitude_v
     held = np.gradient(x) > 0.0 if x.size > 1 else np.ones(x.size, dtype=bool)
     if found.onset is not None:  # else it does not begin from nothing
         x, y, held = np.append(x[0], x), np.append(0.0, y), np.append(held[0], held)
-    line = {"color": colour, "linewidth": 1.8}
-    ax.plot(x, np.where(held, y, np.nan), linestyle=dash, label=label, **line)  # type: ignore[arg-type]
+    line: dict[str, Any] = {"color": colour, "linewidth": 1.8}
+    ax.plot(x, np.where(held, y, np.nan), linestyle=dash, label=label, **line)
     if not held.all():
-        ax.plot(x, np.where(held, np.nan, y), linestyle=(0, (0.6, 1.4)), **line)  # type: ignore[arg-type]
+        ax.plot(x, np.where(held, np.nan, y), linestyle=(0, (0.6, 1.4)), **line)
     for rotation, start, stop in _jumps(found):
         ax.annotate(
             "",

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 from matplotlib.axes import Axes
 
+from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import Selectivity
 from receiver_sim.views.numbers import engineering
 from receiver_sim.views.plots import style
@@ -72,10 +74,10 @@ def plot_selectivity(
     return ax
 
 
-def _stretch(gain):  # type: ignore[no-untyped-def]
+def _stretch(gain: npt.ArrayLike) -> FloatArray:
     # T = 1 lies infinitely far to the right
-    return -np.log10(np.clip(1.0 - np.asarray(gain, dtype=float), 1e-9, None))
+    return np.asarray(-np.log10(np.clip(1.0 - np.asarray(gain, dtype=float), 1e-9, None)))
 
 
-def _relax(place):  # type: ignore[no-untyped-def]
-    return 1.0 - 10.0 ** -np.asarray(place, dtype=float)
+def _relax(place: npt.ArrayLike) -> FloatArray:
+    return np.asarray(1.0 - 10.0 ** -np.asarray(place, dtype=float))
