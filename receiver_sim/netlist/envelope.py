@@ -74,7 +74,7 @@ def balance_deck(
     exactly for the losses; beyond 0 or 1 there is no such setting on this control. with_audio: False leaves
     out the audio stage, whose current only matters through the supply.
     """
-    conductance = 1e3 * mode.decay / abs(mode.residue)
+    conductance = 1e3 * mode.conductance
     return Deck(
         title=f"balance of amplitudes at {mode.reference_hz / 1e6:.6g} MHz",
         text="\n".join(

@@ -10,7 +10,7 @@ ends.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -162,7 +162,7 @@ def surplus(
 
 def _impose(session: Session, mode: Mode, *, start: float, stop: float, step: float) -> Surplus:
     run = session.dc("vamp", start, stop, step, vectors=["amp", "drive"])
-    loss = 1e3 * mode.decay / abs(mode.residue)
+    loss = 1e3 * mode.conductance
     return Surplus(run["amp"], run["drive"] / (loss * run["amp"]) - 1.0)
 
 
@@ -173,7 +173,7 @@ def curve(
 
     One value for each amplitude that some setting sustains; the others are left out. Raises EngineFailed.
     """
-    loss = 1e3 * mode.decay / abs(mode.residue)
+    loss = 1e3 * mode.conductance
     rows = []
     for amplitude in amplitudes:
         session.alter("vamp", float(amplitude), "dc")
@@ -188,17 +188,38 @@ def curve(
 
 def _sustaining(session: Session, *, loss: float) -> float | None:
     """Return the lowest wiper fraction at which the drive (mA) reaches the loss, None if none does."""
-    low, high, wiper = 0.0, 1.0, None
+    found = _crossing(
+        session, 0.0, 1.0, vectors=("knob", "drive"), excess=lambda run: run["drive"] - loss, which=0
+    )
+    return None if found is None else found["knob"]
+
+
+def _crossing(
+    session: Session,
+    low: float,
+    high: float,
+    *,
+    vectors: Sequence[str],
+    excess: Callable[[Mapping[str, FloatArray]], FloatArray],
+    which: int,
+) -> dict[str, float] | None:
+    """Return `vectors` where the `excess` over the loss turns positive between two wiper fractions, the first
+    (`which` 0) or the last (-1) of such places; None if it does nowhere.
+
+    The step of a coarse sweep that holds the place is swept again; in it all is linear. Raises EngineFailed.
+    """
+    found = None
     for _ in range(2):
-        run = session.dc("vknob", low, high, (high - low) / _GRID, vectors=["knob", "drive"])
-        x, y = run["knob"], run["drive"] - loss
+        run = session.dc("vknob", low, high, (high - low) / _GRID, vectors=list(vectors))
+        y = excess(run)
         at = np.flatnonzero((y[:-1] < 0.0) & (y[1:] >= 0.0))
         if not at.size:
             return None
-        i = int(at[0])
-        low, high = float(x[i]), float(x[i + 1])
-        wiper = low + (high - low) * float(y[i] / (y[i] - y[i + 1]))
-    return wiper
+        i = int(at[which])
+        low, high = float(run["knob"][i]), float(run["knob"][i + 1])
+        share = float(y[i] / (y[i] - y[i + 1]))
+        found = {name: float(run[name][i] + share * (run[name][i + 1] - run[name][i])) for name in vectors}
+    return found
 
 
 def elsewhere(session: Session, mode: Mode, *, highest: float) -> float | None:
@@ -222,22 +243,18 @@ def onset_beyond(bench: Bench, deck: Deck, mode: Mode, *, end: float) -> float |
     there are none within one travel: the tube may not oscillate at any, and farther off its model is not to
     be trusted; also where the circuit has no solution.
     """
-    loss = 1e3 * mode.decay / abs(mode.residue)
+    loss = 1e3 * mode.conductance
     low, high = (end, end + _FAR) if end == 1.0 else (end - _FAR, end)
-    volts = None
     try:
         with bench.session(deck) as session:
-            for _ in range(2):
-                run = session.dc(
-                    "vknob", low, high, (high - low) / _GRID, vectors=["knob", "drive", "scr", "amp"]
-                )
-                y = run["drive"] - loss * run["amp"]
-                at = np.flatnonzero((y[:-1] < 0.0) & (y[1:] >= 0.0))
-                if not at.size:
-                    return None
-                i = int(at[-1])
-                low, high = float(run["knob"][i]), float(run["knob"][i + 1])
-                volts = float(np.interp(0.0, y[i : i + 2], run["scr"][i : i + 2]))
+            found = _crossing(
+                session,
+                low,
+                high,
+                vectors=("knob", "drive", "scr", "amp"),
+                excess=lambda run: run["drive"] - loss * run["amp"],
+                which=-1,
+            )
     except EngineFailed:
         return None
-    return volts
+    return None if found is None else found["scr"]

@@ -75,6 +75,11 @@ class Mode:
         return abs(self.residue) / self.decay
 
     @property
+    def conductance(self) -> float:
+        """Amperes of a fundamental current in phase that make good the losses of 1 V at the hot end, S."""
+        return self.decay / abs(self.residue)
+
+    @property
     def capacitance(self) -> float:
         """Capacitance of the equivalent parallel tank, F."""
         return 0.5 / abs(self.residue)

@@ -47,7 +47,7 @@ def polynomial_part(element: Polynomial, *, phases: int = PHASES) -> str:
 
 def polynomial_balance_deck(element: Polynomial, mode: Mode, *, guess: float, phases: int = PHASES) -> Deck:
     """Return the deck of a balance sweep; see `envelope.balance_deck`."""
-    conductance = 1e3 * mode.decay / abs(mode.residue)
+    conductance = 1e3 * mode.conductance
     balance = {"lowest": LOWEST_V, "conductance_ma": conductance, "guess": guess}
     text = "\n".join(
         [DC_OPTIONS, polynomial_part(element, phases=phases), fill("envelope_balance.cir", balance)]

@@ -52,7 +52,7 @@ def reduce(raw: Balance, build: Build, mode: Mode, *, band: Band, onset: Onset) 
     turn = Knob(build, raw)
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
-    loss = 1e3 * mode.decay / abs(mode.residue) * raw.amplitude
+    loss = 1e3 * mode.conductance * raw.amplitude
     frequency = mode.resonance_hz + _offset(raw, mode) / (2.0 * math.pi)
     amplitudes = AmplitudeMap(
         amplitude_v=raw.amplitude[inside],
