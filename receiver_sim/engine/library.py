@@ -12,6 +12,9 @@ from receiver_sim.engine.errors import EngineMissing
 MINIMUM_VERSION = 36
 """Oldest ngspice this project works with."""
 
+NAMED_BY = "NGSPICE_LIBRARY_PATH"
+"""Environment variable that names the library; the only one of ngspice's that is obeyed."""
+
 HOW_TO_INSTALL = (
     "install it with: Debian or Ubuntu: apt install libngspice0; Fedora: dnf install libngspice; "
     "Arch: pacman -S ngspice; macOS with Homebrew: brew install libngspice; "
@@ -75,7 +78,7 @@ def find(platform: str = sys.platform) -> str:
     `NGSPICE_LIBRARY_PATH` comes first; if it is set, nothing else is tried, so that a mistake in it shows.
     Raises EngineMissing, whose message names the package to install.
     """
-    named = os.environ.get("NGSPICE_LIBRARY_PATH")
+    named = os.environ.get(NAMED_BY)
     if named:
         path = Path(named).expanduser()
         if path.is_file():

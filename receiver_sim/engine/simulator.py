@@ -4,7 +4,6 @@ import collections
 import logging
 import os
 import re
-import tempfile
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -19,6 +18,8 @@ from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Reques
 
 ffi = Shared.ffi
 _NULL = ffi.NULL
+
+_QUIET = Path(__file__).resolve().with_name("quiet")
 
 # ngspice keeps a control structure for every command until told to forget (PySpice does the same count).
 _COMMANDS_BEFORE_RELEASE = 1000
@@ -95,28 +96,35 @@ class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no
         return self._ngspice_shared
 
 
+def _own_environment() -> None:
+    """Leave ngspice nothing of the caller's that could change results or hold commands.
+
+    ngspice obeys `.spiceinit` in the folder at hand and, only without one there, in the home of the user's
+    passwd entry, whatever HOME says (and it ends with signal 11 if the user has no such entry); a `spinit`
+    where SPICE_SCRIPTS or SPICE_LIB_DIR lead; further variables by these names. So it starts in a folder
+    whose two files hold nothing.
+    """
+    named = library.NAMED_BY
+    for name in [n for n in os.environ if n.upper().startswith(("SPICE", "NGSPICE")) and n != named]:
+        del os.environ[name]
+    os.chdir(_QUIET)
+    for name in ("SPICE_SCRIPTS", "SPICE_LIB_DIR", "HOME", "USERPROFILE"):
+        os.environ[name] = str(_QUIET)
+
+
 def _open_library() -> tuple[_Library, int, str]:
-    """Load ngspice away from any `.spiceinit`: such a file could change results or hold commands."""
+    """Load ngspice, with no start-up file but our own."""
     path = library.find()
     logging.getLogger("PySpice").setLevel(logging.CRITICAL)  # its remark on versions it does not know
-    homes = {name: os.environ.get(name) for name in ("HOME", "USERPROFILE")}
-    with tempfile.TemporaryDirectory(prefix="receiver_sim-") as empty:
-        os.chdir(empty)
-        os.environ.update(dict.fromkeys(homes, empty))
-        try:
-            _Library.LIBRARY_PATH = path
-            # Where PySpice looks for `share/ngspice` on Windows: beside the DLL's folder.
-            _Library.NGSPICE_PATH = str(Path(path).parent.parent)
-            opened = _Library()
-        except OSError as error:
-            raise EngineMissing(f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}") from error
-        finally:
-            os.chdir(os.path.abspath(os.sep))  # a worker needs no folder, and should hold none
-            for name, value in homes.items():
-                if value is None:
-                    os.environ.pop(name, None)
-                else:
-                    os.environ[name] = value
+    _own_environment()
+    try:
+        _Library.LIBRARY_PATH = path.replace("{", "{{").replace("}", "}}")  # PySpice formats it
+        # Where PySpice looks for `share/ngspice` on Windows: beside the DLL's folder.
+        _Library.NGSPICE_PATH = str(Path(path).parent.parent)
+        opened = _Library()
+    except OSError as error:
+        raise EngineMissing(f"{path} cannot be loaded: {error}; {library.HOW_TO_INSTALL}") from error
+    os.chdir(os.path.abspath(os.sep))  # a worker needs no folder, and should hold none
     opened.take_lines()  # the greeting
     return opened, library.check_version(opened.ngspice_version, path), path
 
