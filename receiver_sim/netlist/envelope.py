@@ -215,8 +215,9 @@ def _nodeset(text: str, mode: Mode) -> list[str]:
 
 def _detector(build: Build, card: TubeCard, mode: Mode) -> dict[str, Any]:
     det, heat, filt = build.detector, build.detector.heater_coupling, build.detector.rf_filter
-    # a current into the hot end acts through the residue; its angle is part of every share
-    angle = mode.residue / abs(mode.residue)
+    # a current into the hot end acts through the residue; its angle is part of every share, and so is that
+    # of the grid's swing, which the currents follow
+    angle = mode.residue / abs(mode.residue) * mode.drive / abs(mode.drive)
     plate = (mode.cathode - mode.plate) * angle
     screen = (mode.cathode - mode.screen) * angle
     grid = -(mode.grid - mode.cathode) * angle * 1e-3  # the grid's current comes in microamperes

@@ -32,10 +32,10 @@ KNOTS = 3
 
 @dataclass(frozen=True)
 class Swings:
-    """Volts that a 1 V swing of the hot end makes between electrodes (in phase): grid, plate, screen to the
-    cathode.
+    """Volts that a 1 V swing of the hot end makes between electrodes: grid, plate, screen to the cathode.
 
-    plate and screen are counted downwards, since the cathode rises with the tank while they stand still.
+    plate and screen are counted downwards, since the cathode rises with the tank while they stand still, and
+    in phase with the grid, whose swing makes the current.
     """
 
     grid: float
@@ -45,10 +45,12 @@ class Swings:
     @classmethod
     def of(cls, mode: Mode) -> Swings:
         """Return the swings of a tank's mode."""
+        grid = abs(mode.drive)
+        phase = mode.drive / grid
         return cls(
-            grid=(mode.grid - mode.cathode).real,
-            plate=(mode.cathode - mode.plate).real,
-            screen=(mode.cathode - mode.screen).real,
+            grid=grid,
+            plate=((mode.cathode - mode.plate) / phase).real,
+            screen=((mode.cathode - mode.screen) / phase).real,
         )
 
 

@@ -65,3 +65,23 @@ def residues(
     size = float(np.abs(h).max())
     misfit = float(np.abs(columns @ solution - h).max()) / size if size > 0.0 else 0.0
     return complex(solution[0]) / weight, complex(solution[1]), misfit
+
+
+def swing_factor(own: complex, *, stray: complex) -> complex:
+    """Return by what the control voltage of a self-oscillator exceeds that from its resonance alone.
+
+    A tube whose current G V is in phase with its control voltage V sees V = [own/(1 + jx) + stray] G V: `own`
+    (ohm) is the transfer impedance of the resonance at its peak, `stray` (ohm) that of all else (leakage of
+    the coil, tails of other resonances), x the detuning in half-bandwidths. With y = 1/G - Re(stray), a real
+    G asks y^2 - Re(own) y + Im(stray)^2 + Im(own) Im(stray) = 0, of which the larger root lies near own; the
+    factor is 1/(1 - G stray), the same at every amplitude, since the mean G over a cycle is what pays for the
+    losses (describing function, textbook). Exact for one pole and a constant.
+
+    Raises ValueError where the stray part outweighs the resonance, so that no real G exists.
+    """
+    half = own.real / 2.0
+    under = half**2 - stray.imag**2 - own.imag * stray.imag
+    if not (half > 0.0 and under >= 0.0):
+        raise ValueError("what couples beside the resonance outweighs it")
+    y = half + float(np.sqrt(under))
+    return (y + stray.real) / complex(y, -stray.imag)

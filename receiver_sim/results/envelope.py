@@ -28,7 +28,7 @@ class AmplitudeMap:
     amplitude_v: peak volts at the hot end of the tank; rotation: setting of the control (0..1);
     rest_screen_v: screen volts at that setting without oscillation (V_set of the amplitude); screen_v:
     screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz: of oscillation;
-    frame_hz: the same as the envelope's time runs have it, which leave out the coil's strays and harmonics;
+    frame_hz: the same as the envelope's time runs have it, which leave out the harmonics;
     energy_error: RF power from the tube over the loss in the tank, less one. Points whose setting the
     control does not reach are left out.
     """

@@ -115,13 +115,13 @@ def once_started(raw: Balance, looked: held.Looked, *, turn: Knob) -> OnceStarte
 def _offset(raw: Balance, mode: Mode) -> FloatArray:
     """Return the oscillation's distance from resonance, rad/s, at each amplitude.
 
-    Currents out of phase (losses of the mode shape) turn the tank; so do the volts that the cathode current
-    and its harmonics make outside the resonance. For a current that depends on the volts alone, without
-    memory, the reactive powers n Im(Z_n) |I_n|^2 of all harmonics add up to zero (Groszkowski 1933), from
-    which that of the first follows.
+    Currents out of phase (losses of the mode shape, the cathode current in the strays) turn the tank; so do
+    the volts that its harmonics make. For a current that depends on the volts alone, without memory, the
+    reactive powers n Im(Z_n) |I_n|^2 of all harmonics add up to zero (Groszkowski 1933), from which that of
+    the first follows.
     """
     reach = (mode.cathode * (mode.grid - mode.cathode)).real
-    reactance = np.full_like(raw.amplitude, mode.stray.imag)
+    reactance = np.zeros_like(raw.amplitude)
     if raw.harmonics_ma is not None and mode.harmonics:
         power = (raw.harmonics_ma[:, 1:] / raw.harmonics_ma[:, :1]) ** 2
         orders = np.array(HARMONICS, dtype=np.float64)
