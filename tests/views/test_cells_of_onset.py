@@ -1,0 +1,236 @@
+"""Every figure of the tables of `onset`, `detect` and `listen`: value, unit, column
+(`tests/helpers/cells.py`).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from receiver_sim.results import envelope
+from receiver_sim.results.base import Status
+from receiver_sim.results.envelope import OnsetKind, Oscillation, Steadiness
+from receiver_sim.views import envelope_tables
+from tests.helpers import reading
+from tests.helpers.cells import Column, figure, hold, note_with, the, words
+from tests.helpers.filling import Source, filled
+
+
+def last(path: str, base: str) -> tuple[object, str]:
+    """Stand for the last value of an array of the map of amplitudes: the top of the control."""
+    return (lambda o: None if o.amplitudes is None else getattr(o.amplitudes, path)[-1]), base
+
+
+def hard(source: Source, **other: object) -> Oscillation:
+    return filled(Oscillation, source, kind=OnsetKind.HARD, status=Status.OSCILLATES, once_started=None,
+                  onset_beyond_v=None, **other)  # fmt: skip
+
+
+OSCILLATION: list[Column] = [
+    ("band", words("band")),
+    ("onset is", words("kind")),
+    ("knob %", figure("onset.rotation", "1")),
+    ("screen V", figure("onset.screen_v", "V")),
+    ("backlash V", figure("jump.backlash_v", "V")),
+    ("backlash deg", figure("jump.backlash_deg", "deg")),
+    ("top V peak", last("amplitude_v", "V")),  # type: ignore[list-item]
+    ("grid at top V", last("grid_v", "V")),  # type: ignore[list-item]
+    ("builds up ms", figure("build_up.seconds", "s")),
+    ("shift Hz/V", figure("hz_per_v", "Hz/V")),
+]
+
+
+def test_how_oscillation_comes_in() -> None:
+    source = Source()
+    found = [hard(source, band="40 m"), hard(source, band="20 m", build_up=None, hz_per_v=None)]
+    bands = tuple(envelope.BandOscillation(one, (), (), None) for one in found)
+    report = filled(envelope.OscillationReport, source, bands=bands)
+    page = envelope_tables.oscillation_sheet(report)
+    hold(the(page, "How oscillation comes in"), found, OSCILLATION)
+
+
+def test_a_soft_onset_has_no_backlash_whatever_jumps_further_up() -> None:
+    source = Source()
+    soft = dataclasses.replace(hard(source), kind=OnsetKind.SOFT)
+    report = filled(envelope.OscillationReport, source, bands=(envelope.BandOscillation(soft, (), (), None),))
+    found = the(envelope_tables.oscillation_sheet(report), "How oscillation comes in")
+    assert (found.column("backlash V"), found.column("backlash deg")) == (("0",), ("0",))
+
+
+def test_the_same_in_short() -> None:
+    source = Source()
+    one = hard(source)
+    stable = filled(envelope.Stability, source, kind=Steadiness.SQUEGGING)
+    band = envelope.BandOscillation(one, (), (stable,), None)
+    columns = [c for c in OSCILLATION if c[0] not in ("knob %", "screen V", "builds up ms")]
+    columns.append(("then it", lambda _o: "squegging"))
+    hold(the(envelope_tables.comes_in_table([band]), "How oscillation comes in"), [one], columns)
+
+
+def test_with_a_weaker_supply_of_the_screen() -> None:
+    source = Source()
+    built = hard(source, extra_screen_ohm=0.0)
+    weak = hard(source)
+    bands = (envelope.BandOscillation(built, (weak,), (), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    kept = dict(OSCILLATION)
+    more = (lambda o: o.extra_screen_ohm or None), "ohm"
+    columns: list[Column] = [
+        ("band", kept["band"]),
+        ("more to the screen", more),
+        ("onset is", kept["onset is"]),
+        ("knob %", kept["knob %"]),
+        ("backlash V", kept["backlash V"]),
+        ("top V peak", kept["top V peak"]),
+    ]
+    hold(the(page, "With a weaker supply of the screen"), [built, weak], columns)
+
+
+def test_a_band_that_goes_on_once_started() -> None:
+    """Screen and knob where it holds from, volts there and at the top, the shock; where onset would be."""
+    source = Source()
+    started = filled(envelope.OnceStarted, source, lets_go=True)
+    one = filled(Oscillation, source, status=Status.DOES_NOT, kind=None, onset=None, jump=None,
+                 once_started=started, extra_screen_ohm=0.0)  # fmt: skip
+    bands = (envelope.BandOscillation(one, (), (), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    assert started.top_v is not None and one.onset_beyond_v is not None
+    wanted = [
+        (started.holds_from.screen_v, "V"), (started.holds_from.rotation, "1"), (started.amplitude_v, "V"),
+        (started.top_v, "V"), (started.shock_v, "V"),
+    ]  # fmt: skip
+    reading.in_order(reading.figures(note_with(page, "once started")), wanted, rel=0.01)
+    beyond = reading.figures(note_with(page, "onset would be"))
+    reading.in_order(beyond, [(one.onset_beyond_v, "V")], rel=0.01)
+
+
+def modes(
+    source: Source, amplitude_v: float, rate: list[float], hz: list[float], growing: int, **other: object
+):  # type: ignore[no-untyped-def]
+    carriers = tuple((f"part {n}", "another") for n in range(len(rate)))
+    return filled(
+        envelope.EnvelopeModes, source, amplitude_v=amplitude_v, rate=np.array(rate),
+        frequency_hz=np.array(hz), carried_by=carriers, growing=growing, **other,
+    )  # fmt: skip
+
+
+def test_what_does_not_hold_still() -> None:
+    """The knob from the first to the last growing setting, the fastest growing mode, its carrier, the
+    motion.
+    """
+    source = Source()
+    points = (
+        modes(source, 0.0, [-31.0, -70.0], [140.0, 55.0], 0, motion_v=None, motion_hz=None),
+        modes(source, 0.2, [212.0, 95.0], [1730.0, 610.0], 4),
+        modes(source, 0.9, [347.0, -12.0], [2290.0, 80.0], 2, motion_v=None, motion_hz=None),
+    )
+    found = filled(envelope.Stability, source, points=points, unstable=True, kind=Steadiness.HOWL)
+    bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    row = dict(zip((t := the(page, "Does the oscillation hold still")).headings, t.rows[0], strict=True))
+    first, second = (points[i].setting.rotation for i in (1, 2))
+    low, high = row.pop("at knob %").split(" to ")
+    reading.check(low, "knob %", first, "1")
+    reading.check(high, "knob %", second, "1")
+    assert row == {
+        "band": found.band, "circuit": found.what, "it": "howl", "mode Hz": "2290", "grows 1/s": "347",
+        "carried by": "part 0",
+    }  # fmt: skip
+    moving = points[1]
+    note = note_with(page, "in a run over time")
+    wanted = [(moving.setting.rotation, "1"), (moving.motion_v, "V"), (moving.motion_hz, "Hz")]
+    reading.in_order(reading.figures(note), wanted, rel=0.01)
+
+
+def test_what_holds_still_shows_the_mode_that_rings_longest_for_its_pitch() -> None:
+    """-12 1/s at 80 Hz lasts 7 cycles, -31 1/s at 1400 Hz 45: the latter. At rest does not count, nor a
+    creep.
+    """
+    source = Source()
+    points = (
+        modes(source, 0.0, [-1.0], [900.0], 0),
+        modes(source, 0.5, [-12.0, -31.0, -2.0], [80.0, 1400.0, 0.0], 0, motion_v=None, motion_hz=None),
+    )
+    found = filled(envelope.Stability, source, points=points[1:], unstable=False, kind=Steadiness.HOLDS_STILL)
+    bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    table = the(page, "Does the oscillation hold still")
+    assert table.column("mode Hz") == ("1400",)
+    assert table.column("grows 1/s") == ("-31",)
+    assert table.column("at knob %") == ("-",)
+
+
+def test_reference_transient_beside_the_envelope() -> None:
+    source = Source()
+    check = filled(envelope.Verification, source, oscillation=hard(source))
+    page = envelope_tables.verification_table(check)
+    found = the(page, ".*reference transient")
+    halves = (check.reference, check.envelope)
+    assert found.headings == ("", "every cycle", "envelope, same ramp", "map")
+    mapped = check.oscillation
+    assert mapped.onset is not None and mapped.jump is not None and mapped.seconds is not None
+    rows: list[tuple[str, str, tuple[float | None, ...]]] = [
+        ("onset, screen V", "V", (*(h.onset.screen_v for h in halves), mapped.onset.screen_v)),
+        ("largest amplitude, V", "V", (*(h.amplitude_v.max() for h in halves), None)),
+        ("backlash on the ramp, V", "V", (*(h.backlash_v for h in halves), mapped.jump.backlash_v)),
+        ("time, s", "s", (*(h.engine_seconds for h in halves), mapped.seconds)),
+    ]
+    for row, (name, base, values) in zip(found.rows, rows, strict=True):
+        assert row[0] == name
+        for cell, value in zip(row[1:], values, strict=True):
+            if value is None:
+                assert cell == "-"
+            else:
+                reading.check(cell, name, value, base, digits=3)
+    errors = [(check.onset_error, "1"), (check.amplitude_error, "1"), (check.ramp_error, "1")]
+    reading.in_order(reading.figures(note_with(page, "off the map")), errors, rel=5e-3)
+    assert f"{check.steps_per_cycle:.1f} steps a cycle" in note_with(page, "steps a cycle")
+    reading.in_order(
+        reading.figures(note_with(page, "steps a cycle")), [(check.damping_error, "1")], rel=5e-3
+    )
+
+
+def test_detection() -> None:
+    source = Source()
+    found = filled(envelope.Detection, source)
+    page = envelope_tables.detection_table(found)
+    curves = [(found.am, found.am_transfer), (found.beat, found.beat_transfer)]
+    columns: list[Column] = [
+        ("signal", lambda c: f"{c[0].signal}, {c[0].tone_hz:.0f} Hz"),
+        ("best knob %", (lambda c: c[0].best.rotation, "1")),
+        ("from onset %", (lambda c: c[0].best.rotation / found.onset.rotation - 1.0, "1")),
+        ("audio mV rms", (lambda c: c[0].audio_v.max(), "V")),
+        ("overload mV", (lambda c: c[1].overload_v, "V")),
+    ]
+    hold(the(page, ".*detection"), curves, columns)
+    assert found.bandwidth_hz is not None
+    for words_, wanted in (
+        ("in the aerial", [(found.am.carrier_v, "V")]),
+        ("bandwidth", [(found.bandwidth_hz, "Hz")]),
+        ("locks", [(found.pulling.carrier_v, "V"), (found.pulling.lock_hz, "Hz")]),
+    ):
+        reading.in_order(reading.figures(note_with(page, words_)), wanted, rel=5e-3)
+
+
+def test_sound() -> None:
+    source = Source()
+    found = filled(envelope.Sound, source, rate=8000.0, volts=np.linspace(-1.0, 1.0, 29600))
+    note = note_with(envelope_tables.sound_note(found, where="heard.wav"), "heard.wav")
+    assert found.level_db is not None
+    # 29600 samples at 8 kHz last 3.7 s; the level is of a tone of 1 kHz
+    wanted = [(3.7, "s"), (found.rms_v, "V"), (found.peak_v, "V"), (found.level_db, "dB"), (1000.0, "Hz")]
+    reading.in_order(reading.figures(note), wanted, rel=0.01)
+
+
+@pytest.mark.parametrize("text", ["3.46 kHz", "-1.2 mV", "47 %", "12 dB SPL"])
+def test_the_reader_knows_a_wrong_scale(text: str) -> None:
+    """A reader that took anything would hold nothing."""
+    right = reading.read(text)
+    reading.check(text, "", right.value, right.base)
+    for wrong in (1000.0 * right.value, -right.value, 1.11 * right.value, 0.01 * right.value):
+        with pytest.raises(AssertionError):
+            reading.check(text, "", wrong, right.base)
+    with pytest.raises(AssertionError, match="not K"):
+        reading.check(text, "", right.value, "K")
