@@ -42,6 +42,7 @@ from receiver_sim.schema import Band, Build, BuildFaults, changed_build, load_bu
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
+    heater_verdicts,
     hum,
     hum_paths,
     loop_gain,
@@ -284,6 +285,7 @@ def supply(build: Build, *, band: str | None = None, bench: Bench | None = None)
         points, drift = _dc_stages(stages, build, cards, open_bench, setting)
     judged = (
         *verdicts.judge_safety(build),
+        *heater_verdicts.judge_heaters(build, cards),
         *verdicts.judge_bias(points),
         *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, build.verdicts)),
     )
@@ -329,6 +331,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
     limits = build.verdicts
     judged = (
         *verdicts.judge_safety(build),
+        *heater_verdicts.judge_heaters(build, cards),
         *verdicts.judge_filter(given, build),
         *verdicts.judge_bands(reports, limits),
         *verdicts.judge_oscillation(strengths, limits),

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from receiver_sim import api
-from receiver_sim.builds import current_drawn, opened
+from receiver_sim.builds import cards_for, current_drawn, opened
 from receiver_sim.engine import Bench
 from receiver_sim.netlist.mode import tuned_mode
 from receiver_sim.netlist.phones import fit_of, load_impedance
@@ -39,6 +39,7 @@ from receiver_sim.studies import (
     audio_response,
     distortion,
     dropper,
+    heater_verdicts,
     hum,
     hum_modulation,
     hum_paths,
@@ -118,7 +119,9 @@ def audio_in_depth(
 
 def _hazards(given: Build, settled: Build) -> tuple[str, ...]:
     """Return what in this very build must be said ahead of any figure."""
-    return verdicts.dangers((*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled)))
+    heaters = heater_verdicts.judge_heaters(settled, cards_for(settled))
+    found = (*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled), *heaters)
+    return verdicts.dangers(found)
 
 
 def _limits(

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from receiver_sim.data import folder
+from receiver_sim.netlist.heater import heater_ends
 from receiver_sim.netlist.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.netlist.phones import phones_values
 from receiver_sim.netlist.templates import TemplateFault, render
@@ -161,6 +162,7 @@ def _stage(stage: Audio | FirstStage, card: TubeCard, x: str, source: str, build
             "plate_resistor": None if first is None else first.plate_resistor,
             "next": "agin0",
             "next_coupling": None if first is None else first.coupling,
+            **heater_ends(build, "audio" if first is None else "first"),
             "heater_grid_a": heat.grid_a,
             "heater_grid_b": heat.grid_b,
             "heater_cathode_a": heat.cathode_a,

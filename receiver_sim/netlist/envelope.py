@@ -23,6 +23,7 @@ from typing import Any
 from receiver_sim.data import folder
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
+from receiver_sim.netlist.heater import heater_ends
 from receiver_sim.netlist.limits import RSHUNT_OPTION
 from receiver_sim.netlist.mode import Mode
 from receiver_sim.netlist.phases import KNOTS, PHASES, Swings, phase_subcircuit
@@ -227,6 +228,7 @@ def _detector(build: Build, card: TubeCard, mode: Mode) -> dict[str, Any]:
         "stray_grid": det.strays.grid,
         "cgk": card.capacitances.cgk,
         "cgp": card.capacitances.cgp,
+        **heater_ends(build, "detector"),
         "heater_grid_a": heat.grid_a,
         "heater_grid_b": heat.grid_b,
         "choke_resistance": max(filt.choke_resistance, CONTACT_OHM),

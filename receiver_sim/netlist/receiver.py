@@ -19,6 +19,7 @@ from receiver_sim.data import folder
 from receiver_sim.engine import Deck
 from receiver_sim.netlist.audio_stage import audio_parts, tube_parts
 from receiver_sim.netlist.front_end import added_capacitance, front_end_parts, tank_loss
+from receiver_sim.netlist.heater import heater_ends, heater_feeds
 from receiver_sim.netlist.limits import CONTACT_OHM, OPEN_OHM, SOCKET_OHM
 from receiver_sim.netlist.phones import phone_node
 from receiver_sim.netlist.templates import render
@@ -154,6 +155,7 @@ def supply_parts(build: Build, *, regulator_lit: bool = True) -> list[str]:
                 "dc_volts": heater.volts if heater.supply == "dc" else 0.0,
                 "hum_a": hum["rhuma"],
                 "hum_b": hum["rhumb"],
+                "feeds": heater_feeds(build),
             },
         ),
     ]
@@ -243,6 +245,7 @@ def detector_parts(build: Build, card: TubeCard, *, band: Band, dial_hz: float) 
         "stray_grid": det.strays.grid,
         "stray_cathode": det.strays.cathode,
         "stray_plate": det.strays.plate,
+        **heater_ends(build, "detector"),
         "heater_grid_a": heat.grid_a,
         "heater_grid_b": heat.grid_b,
         "heater_cathode_a": heat.cathode_a,

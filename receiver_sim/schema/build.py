@@ -13,10 +13,10 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, PrivateAttr
 
 from receiver_sim.schema import parts as p
-from receiver_sim.schema.base import Part, given
+from receiver_sim.schema.base import Part, given, optional
 from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
-from receiver_sim.schema.stage import Audio, HeaterCoupling
+from receiver_sim.schema.stage import Audio, HeaterCoupling, HeaterFeed
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
 from receiver_sim.schema.verdicts import Verdicts
 
@@ -116,6 +116,7 @@ class Detector(Part):
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
     )
+    heater_feed: HeaterFeed | None = optional("Feed of its heater; left out: straight from the line.")
 
 
 class Band(Part):

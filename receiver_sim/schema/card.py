@@ -71,11 +71,16 @@ class Part(BaseModel):
 
 
 class Heater(Part):
-    """Heater or filament: rated volts (V) and amps (A); `direct` for a filament that is the cathode."""
+    """Heater or filament: rated volts (V) and amps (A); `direct` for a filament that is the cathode.
+
+    split: of two equal halves with the middle on a pin, so that it runs in series too, at twice the volts;
+    volts and amps are those of the halves in parallel.
+    """
 
     volts: Annotated[float, Quantity(VOLTAGE, "0.5 V", "120 V", example="6.3 V")]
     amps: Annotated[float, Quantity(CURRENT, "1 mA", "10 A", example="0.3 A")]
     direct: bool = False
+    split: bool = False
     source: Text
     flag: Flag
 

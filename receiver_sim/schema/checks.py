@@ -177,9 +177,10 @@ def _supply_cautions(build: Build) -> Iterator[str]:
 
 def _load_cautions(build: Build) -> Iterator[str]:
     for phone in build.phones:
-        if phone.at == "plate" and phone.state == "open" and phone.drain is None:
+        if phone.at == "plate" and phone.drain is None:
+            when = "open" if phone.state == "open" else "once the plug is pulled"
             yield (
-                f"phones '{phone.name}': open, with no drain behind the capacitor: the free lead floats up "
+                f"phones '{phone.name}': {when}, with no drain behind the capacitor, the free lead floats up "
                 "to PLATE POTENTIAL; add a line such as 'drain: 100 kohm'"
             )
         if phone.kind is not None and not phone.impedance:

@@ -20,6 +20,21 @@ class HeaterCoupling(Part):
     leakage: p.Leakage = given("200 Mohm", "Leakage resistance from the heater to the cathode.")
 
 
+class HeaterFeed(Part):
+    """How the heater of one tube is fed where that differs from the line of all."""
+
+    source: Literal["line", "winding", "cell"] = given(
+        "line", "'line', or a 'winding' (a.c.) or 'cell' (d.c.) for this tube alone, joined to no other."
+    )
+    volts: p.HeaterVolts | None = optional(
+        "Volts at this heater, behind its dropping resistor or from its own source; left out: the line's."
+    )
+    chokes: p.RfChoke | None = optional(
+        "R.f. choke in each lead of a filament that is the cathode; left out: none."
+    )
+    choke_resistance: p.WindingResistance = given("0 ohm", "Winding resistance of each of these chokes.")
+
+
 class Volume(Part):
     """The volume control, ahead of the first audio grid or behind the first audio tube."""
 
@@ -139,6 +154,7 @@ class _Stage(Part):
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
     )
+    heater_feed: HeaterFeed | None = optional("Feed of its heater; left out: straight from the line.")
 
 
 class FirstStage(_Stage):

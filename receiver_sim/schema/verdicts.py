@@ -53,6 +53,12 @@ class Verdicts(BaseModel):
     mains_drift_max: _Ratio = _threshold(
         "1", "Most screen drift for mains +-10 %, as a multiple of the volts from loop gain 0.9 to 1."
     )
+    heater_over_max: p.Setting = _threshold(
+        "10 %", "Most by which the volts of a heater may lie above those its card rates."
+    )
+    heater_under_max: p.Setting = _threshold(
+        "10 %", "Most by which the volts of a heater may lie below those its card rates."
+    )
     hum_power_max: _Watts = _threshold(
         "100 pW",
         "Most hum power in a pair of phones: 30 dB SPL at 100 dB SPL/mW (from memory, low), near the hearing "

@@ -350,11 +350,21 @@ def judge_safety(build: Build) -> list[Verdict]:
     # a rectifier's volts with the tubes cold; 10 % more for the highest mains
     highest = 1.1 * max(supply.volts, getattr(supply, "peak_volts", 0.0))
     for phone in build.phones:
-        if phone.at == "plate" and phone.state == "open" and phone.drain is None:
-            text = "plate potential on the open lead: fit a drain resistor behind the capacitor"
+        if phone.at != "plate":
+            continue
+        if phone.drain is None:  # every plug is pulled some day
+            where = "on the open lead" if phone.state == "open" else "on the lead once its plug is pulled"
+            text = f"plate potential {where}: fit a drain resistor behind the capacitor"
             verdicts.append(Verdict(phone.name, "plate_potential", Grade.BAD, highest, 0.0, "V", text))
         rating = phone.capacitor_rating
-        if rating is not None and rating < highest:
+        if rating is None:
+            text = (
+                "the build does not say what volts its blocking capacitor stands (key "
+                "'capacitor_rating'): it "
+                f"needs {highest:.0f} V or more, and if it fails, the lead is at plate volts"
+            )
+            verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.DOUBTFUL, None, highest, "V", text))
+        elif rating < highest:
             text = "the blocking capacitor is rated below the supply: if it fails, the lead is at plate volts"
             verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.BAD, highest, rating, "V", text))
     return verdicts
@@ -379,8 +389,18 @@ def judge_filter(given: Build, settled: Build) -> list[Verdict]:
     return found
 
 
+_HAZARDS = ("bleeder", "plate_potential", "capacitor_rating", "rating", "discharge", "heater_over_max")
+
+
 def dangers(verdicts: Iterable[Verdict]) -> tuple[str, ...]:
-    """Return what must be said before anything else: sentences on hazards and exceeded ratings."""
-    hazards = ("bleeder", "plate_potential", "capacitor_rating", "rating", "discharge")
-    bad = [v for v in verdicts if v.grade is Grade.BAD and v.rule in hazards]
-    return tuple(f"DANGER, {v.subject}: {v.text}." for v in bad)
+    """Return what must be said before anything else: sentences on hazards and exceeded ratings.
+
+    A hazard that only may be there, such as a capacitor of unknown rating, asks for caution.
+    """
+    found = [v for v in verdicts if v.rule in _HAZARDS and v.grade is not Grade.GOOD]
+    words = {Grade.BAD: "DANGER", Grade.DOUBTFUL: "CAUTION"}
+    return tuple(f"{words[v.grade]}, {v.subject}: {v.text}." for v in sorted(found, key=_mildness))
+
+
+def _mildness(verdict: Verdict) -> bool:
+    return verdict.grade is not Grade.BAD

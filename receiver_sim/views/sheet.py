@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 WIDTH = 100
 """Columns of a sheet that goes to a pipe or a file, and the most it takes of a terminal."""
 
-HAZARD = "DANGER"
-"""First word of a caution about the build at hand; it stands before the standing ones."""
+HAZARD = ("DANGER", "CAUTION")
+"""First words of the cautions about the build at hand, which stand before the standing ones."""
 
 _GAP = 2
 """Blanks between columns."""

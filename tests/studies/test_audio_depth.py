@@ -37,7 +37,7 @@ def _stage(**values: object) -> str:
     )  # fmt: skip
     base |= {
         "x": "f", "law": "fst", "source": "in", "grid_stopper": 0.1, "own_screen": 0, "feed": "bstage",
-        "next": "out", "heater_leakage": 1e15,
+        "next": "out", "heater_leakage": 1e15, "heater_a": "ha", "heater_b": "hb",
     }  # fmt: skip
     base |= dict.fromkeys(
         ("cgk", "cgp", "cpk", "heater_grid_a", "heater_grid_b", "heater_cathode_a", "heater_cathode_b"), 0.0

@@ -79,7 +79,7 @@ def test_source_impedance_is_rp_in_parallel_with_the_choke(
     inner = _parallel(
         1 / triode.conductance, s * output.inductance + output.resistance, 1 / (s * output.capacitance)
     )
-    expected = abs(inner + 1 / (s * demo.phones[0].capacitor))
+    expected = abs(_parallel(inner + 1 / (s * demo.phones[0].capacitor), demo.phones[0].drain))
     # feedback through Cgp with the volume control as grid impedance, and the cathode's by-pass: below 3 %
     assert result.outputs[0].source_ohm == pytest.approx(expected, rel=0.03)
 
