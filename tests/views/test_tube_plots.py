@@ -26,6 +26,8 @@ from receiver_sim.results.tube_curves import GmLine, PlateLine, PrintedMark, Tra
 from receiver_sim.results.tubes import PointError
 from receiver_sim.views import plots, swap_tables, tube_tables
 from receiver_sim.views.sheet import as_text
+from tests.helpers import reading
+from tests.helpers.drawn import bases, hold_line
 
 
 @pytest.fixture
@@ -68,9 +70,9 @@ def by_gid(ax, gid):
 
 def test_plate_family_holds_lines_points_rating_and_shade(curves: TubeCurves) -> None:
     ax = plots.plot_plate_family(curves)
+    bases(ax, "V", "A")
     for index, line in enumerate(curves.plate_lines):
-        (drawn,) = by_gid(ax, f"family-{index}")
-        np.testing.assert_allclose(drawn.get_ydata(), 1e3 * line.plate_a)
+        hold_line(ax, f"family-{index}", line.plate_v, line.plate_a)
     # only the point printed for the family's own screen volts belongs on it
     (mark,) = by_gid(ax, "printed")
     assert (mark.get_xdata()[0], mark.get_ydata()[0]) == (240.0, pytest.approx(2.9))
@@ -93,15 +95,20 @@ def test_recalled_points_are_open_and_seen_ones_filled(curves: TubeCurves) -> No
             marks=tuple(dataclasses.replace(m, screen_v=100.0) for m in curves.marks),
         )
     )
+    bases(ax, "V", "A")
+    (line,) = curves.transfer_lines
+    hold_line(ax, "transfer-0", line.grid_v, line.plate_a)
     seen, recalled = by_gid(ax, "printed")
+    hold_line(ax, seen, [curves.marks[0].grid_v], [curves.marks[0].plate_a])
     assert seen.get_markerfacecolor() != "white"
     assert recalled.get_markerfacecolor() == "white"
 
 
 def test_gm_shows_the_floating_grid_and_where_print_ends(curves: TubeCurves) -> None:
     ax = plots.plot_gm_against_screen(curves)
-    (floating,) = by_gid(ax, "gm-0")
-    np.testing.assert_allclose(floating.get_ydata(), 1e6 * curves.gm_lines[0].gm_siemens)
+    bases(ax, "V", "S")
+    for index, line in enumerate(curves.gm_lines):
+        hold_line(ax, f"gm-{index}", line.screen_v, line.gm_siemens)
     spans = sorted((p.get_x(), p.get_x() + p.get_width()) for p in by_gid(ax, "extrapolated"))
     assert spans == [(0.0, 80.0), (100.0, 120.0)]
     (mark,) = by_gid(ax, "printed")
@@ -110,8 +117,11 @@ def test_gm_shows_the_floating_grid_and_where_print_ends(curves: TubeCurves) -> 
 
 def test_screen_current_is_drawn_in_milliamperes(curves: TubeCurves) -> None:
     ax = plots.plot_screen_current(curves)
-    (drawn,) = by_gid(ax, "family-1")
-    np.testing.assert_allclose(drawn.get_ydata(), 1e3 * curves.plate_lines[1].screen_a)
+    bases(ax, "V", "A")
+    for index, line in enumerate(curves.plate_lines):
+        hold_line(ax, f"family-{index}", line.plate_v, line.screen_a)
+    (mark,) = by_gid(ax, "printed")
+    hold_line(ax, mark, [240.0], [0.8e-3])
 
 
 def test_residuals_tell_what_is_held_to_a_limit() -> None:
@@ -124,6 +134,7 @@ def test_residuals_tell_what_is_held_to_a_limit() -> None:
 
     ax = plots.plot_residuals("XJ9", [row(0.02, True, 0.05), row(-0.11, True, 0.05), row(0.3, False, None)])
     bars = [by_gid(ax, f"residual-{i}")[0] for i in range(3)]
+    assert reading.axis_unit(ax.get_xlabel()) == ("1", 0.01)
     assert [b.get_width() for b in bars] == [pytest.approx(w) for w in (2.0, -11.0, 30.0)]
     assert bars[2].get_facecolor() == (1.0, 1.0, 1.0, 1.0)
     assert bars[0].get_facecolor() != bars[1].get_facecolor(), "a missed limit stands out"
