@@ -66,7 +66,7 @@ def test_a_document_is_what_the_schema_says(args: tuple[str, ...]) -> None:
         ((*WIND, "--gauge", "24"), "give the wire either by --wire (such as 0.5mm) or by --gauge"),
         ((*WIND, "--pitch", "0.4mm"), "no such coil: turns overlap: a pitch of 0.4 mm is less than wire"),
         ((*WIND, "--tap", "5"), "--tap '5': expected a percentage from 0.1 % to 50 %"),
-        (("tap", PAGES[0][1], "--onset", "145%"), "--onset '145%': expected a fraction from 0 % to 100 %"),
+        (("tap", PAGES[0][1], "--onset", "145%"), "--onset '145%': expected a percentage from 0 % to 100 %"),
         (("tap", PAGES[0][1], "--onset", "45%", "--band", "6 m"), "no band '6 m' in this build"),
         (("coils", PAGES[0][1], "--year", "1900"), "year must be 1929 or later"),
         (("coils", PAGES[0][1], "--tank-volts", "2"), "--tank-volts '2': expected a voltage"),

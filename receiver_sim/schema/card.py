@@ -22,8 +22,8 @@ from receiver_sim.schema.quantity import (
     CAPACITANCE,
     CONDUCTANCE,
     CURRENT,
-    FRACTION,
     NUMBER,
+    PERCENTAGE,
     POWER,
     RESISTANCE,
     VOLTAGE,
@@ -41,7 +41,7 @@ Electrode = Annotated[float, Quantity(VOLTAGE, "-500 V", "1 kV", example="250 V"
 Amps = Annotated[float, Quantity(CURRENT, "1 pA", "10 A", example="3 mA")]
 Transconductance = Annotated[float, Quantity(CONDUCTANCE, "1 nmho", "0.1 mho", example="1650 umho")]
 Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "1 nF", zero=True, example="5.5 pF")]
-Error = Annotated[float, Quantity(FRACTION, "0.01 %", "100 %", example="2 %")]
+Error = Annotated[float, Quantity(PERCENTAGE, "0.01 %", "100 %", example="2 %")]
 Text = Annotated[
     str, Word("a line of text of 1 to 300 characters", r"[^`$\\{}|]+", 300, "take the signs ` $ \\ { } | out")
 ]

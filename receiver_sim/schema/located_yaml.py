@@ -25,6 +25,7 @@ MAX_NODES = 20_000  # after aliases are expanded
 _INT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,17})")
 _FLOAT = re.compile(r"[-+]?[0-9]+\.[0-9]*(?:[eE][-+]?[0-9]{1,3})?")
 _WORDS: dict[str, Any] = {"": None, "~": None, "null": None, "true": True, "false": False}
+_SWALLOWED = re.compile(r"[ \t]*(#[0-9]{1,3}\b[^\n]{0,20})")
 _SPECIAL = {".inf": "inf", "+.inf": "inf", "-.inf": "-inf", ".nan": "nan"}
 
 
@@ -172,6 +173,8 @@ class _Reader:
                 self._tag(event, line, event.value)
                 quoted = event.style is not None
                 value = event.value if quoted else _resolve(event.value)
+                if not quoted and not event.value:
+                    self._comment(text, event, line)
                 self._add(_Node("scalar", line, value, event.value), event.anchor)
             elif isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
                 self._tag(event, line, None)
@@ -187,6 +190,14 @@ class _Reader:
                     raise self.stop(line, f"an anchor '&{event.anchor}' above", "write the value out")
                 self._add(target, None, line)
         return self.top, self.faults
+
+    def _comment(self, text: str, event: yaml.ScalarEvent, line: int) -> None:
+        """Report a value such as '#24' that the reader has taken for a comment."""
+        found = _SWALLOWED.match(text, event.end_mark.index) if event.end_mark else None
+        if found is not None:
+            shown = found[1].strip()
+            cure = f"a '#' begins a comment: put it in quotes, as '{shown}'"
+            self.faults.append(Fault(self.file, line, "", "a value", shown, cure=cure))
 
     def _tag(self, event: Any, line: int, value: str | None) -> None:
         if event.tag is not None and event.tag != "!":  # '!' marks a plain string and is harmless

@@ -14,13 +14,14 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
+from receiver_sim.physics.wire import astm_gauge_diameter
+from receiver_sim.schema import handbook
 from receiver_sim.schema.quantity import (
     ANGLE,
     CAPACITANCE,
     CHARGE,
     CURRENT,
     DECIBEL,
-    FRACTION,
     FREQUENCY,
     INDUCTANCE,
     LENGTH,
@@ -31,6 +32,7 @@ from receiver_sim.schema.quantity import (
     TIME,
     VOLTAGE,
     Quantity,
+    QuantityError,
 )
 
 
@@ -82,6 +84,39 @@ class Word:
     ) -> JsonSchemaValue:
         """Plug into the JSON Schema for editors."""
         return {"type": ["string", "integer"], "pattern": f"^(?:{self.pattern})$", "maxLength": self.longest}
+
+
+@dataclass(frozen=True)
+class WireSize(Quantity):
+    """Marks a float field as the diameter of a wire, or (`number`) as its number in the American gauge.
+
+    Either way '24 AWG', '#24' and 'No. 24' are read: as a diameter by ASTM B258, or as the number itself.
+    """
+
+    number: bool = False
+
+    def read(self, value: object, si: bool = False) -> float:
+        """Return the value of what a file holds, as `Quantity.read` does. Raises QuantityError."""
+        if isinstance(value, str):
+            text = value.strip(" ")
+            gauge = handbook.gauge(text)
+            if handbook.british_gauge(text):
+                cure = "write the bare diameter in mm, as 'wire'"
+                raise QuantityError("the British gauge is not covered yet", cure)
+            if gauge is not None:
+                size = float(gauge if self.number or gauge > THINNEST_GAUGE else astm_gauge_diameter(gauge))
+                if not self.allows(size):
+                    raise QuantityError("it is out of range", "check the number of the gauge")
+                return size
+        return super().read(value, si)
+
+    def patterns(self) -> list[str]:
+        """Return the regular expressions (ECMA-262) of all ways to write it as text."""
+        return [*super().patterns(), f"^(?:{handbook.GAUGE})$"]
+
+
+THINNEST_GAUGE = 56
+"""The highest number that ASTM B258 lists."""
 
 
 # Letters of any script, digits and the signs that titles and bands are written with. Quotes, backticks,
@@ -149,7 +184,8 @@ StrayCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "100 nF", ze
 
 # Inductances
 RfChoke = Annotated[float, Quantity(INDUCTANCE, "1 uH", "1 H", example="2.5 mH")]
-AudioInductance = Annotated[float, Quantity(INDUCTANCE, "1 mH", "1000 H", example="40 H")]
+# plate chokes of 1080 H were in the catalogues, and windings at a fraction of a milliampere reach more
+AudioInductance = Annotated[float, Quantity(INDUCTANCE, "1 mH", "5000 H", example="40 H")]
 LeakageInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "10 H", zero=True, example="30 mH")]
 LoadInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "100 H", zero=True, example="1.6 H")]
 TankInductance = Annotated[float, Quantity(INDUCTANCE, "0.05 uH", "1 H", example="4.2 uH")]
@@ -164,8 +200,8 @@ SoundLevel = Annotated[float, Quantity(DECIBEL, "20 dB", "140 dB", example="100 
 Count = Annotated[float, Quantity(NUMBER, "1", "20", example="2")]
 BandEdge = Annotated[float, Quantity(FREQUENCY, "10 kHz", "300 MHz", example="3.5 MHz")]
 Rotation = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="270 deg")]
-Setting = Annotated[float, Quantity(FRACTION, "0 %", "100 %", example="50 %")]
-MidFraction = Annotated[float, Quantity(FRACTION, "1 %", "99 %", example="15 %")]
+Setting = Annotated[float, Quantity(PERCENTAGE, "0 %", "100 %", example="50 %")]
+MidFraction = Annotated[float, Quantity(PERCENTAGE, "1 %", "99 %", example="15 %")]
 Tap = Annotated[float, Quantity(PERCENTAGE, "0.1 %", "50 %", example="6 %")]
 CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]
 TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
@@ -174,8 +210,8 @@ CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6")]
 
 # Coils and aerials
 FormerDiameter = Annotated[float, Quantity(LENGTH, "2 mm", "500 mm", example="32 mm")]
-WireDiameter = Annotated[float, Quantity(LENGTH, "0.02 mm", "20 mm", example="0.5 mm")]
-WireGauge = Annotated[float, Quantity(NUMBER, "1", "44", example="24")]
+WireDiameter = Annotated[float, WireSize(LENGTH, "0.02 mm", "20 mm", example="0.5 mm")]
+WireGauge = Annotated[float, WireSize(NUMBER, "1", "44", example="24", number=True)]
 Covering = Annotated[float, Quantity(LENGTH, "1 um", "3 mm", zero=True, example="0.05 mm")]
 Pitch = Annotated[float, Quantity(LENGTH, "0.02 mm", "50 mm", example="0.9 mm")]
 Turns = Annotated[float, Quantity(NUMBER, "1", "2000", example="18.5")]
@@ -190,4 +226,4 @@ CapacitorTravel = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example
 WireLength = Annotated[float, Quantity(LENGTH, "5 cm", "200 m", zero=True, example="4.5 m")]
 EffectiveHeight = Annotated[float, Quantity(LENGTH, "1 cm", "100 m", example="2 m")]
 AerialEmf = Annotated[float, Quantity(VOLTAGE, "1 uV", "100 V", example="0.5 V")]
-Swing = Annotated[float, Quantity(FRACTION, "0 %", "50 %", example="10 %")]
+Swing = Annotated[float, Quantity(PERCENTAGE, "0 %", "50 %", example="10 %")]

@@ -3,36 +3,38 @@
 Text is split by a strict regular expression into a number and a unit from a short list. Only the scale of
 that unit is asked of pint: no text from a file is ever evaluated. Angles stay in degrees; a percentage
 becomes a fraction. The short code with the letter in place of the decimal sign is that of IEC 60062
-(resistors and capacitors).
+(resistors and capacitors). `handbook` lists the units of old print. A cure repeats the reader's own figure.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from receiver_sim.schema import handbook
 from receiver_sim.schema.faults import show
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
     from pydantic.json_schema import JsonSchemaValue
 
-_NUMBER = r"[+-]?(?:[0-9]{1,20}(?:\.[0-9]{0,20})?|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,3})?"
-_QUANTITY = re.compile(rf"({_NUMBER})[ \u00a0\u202f]{{0,3}}([A-Za-z\u00b5\u03bc\u03a9\u2126%°]{{1,12}})")
-_BARE = re.compile(_NUMBER)
+_UNIT = "A-Za-z\u00b5\u03bc\u03a9\u2126%\u00b0\"'\u2033\u2032\u201d\u2019/&."
+_QUANTITY = re.compile(rf"({handbook.NUMBER})[ \u00a0\u202f]{{0,3}}((?![/&.])[{_UNIT}]{{1,20}})")
+_BARE = re.compile(handbook.NUMBER)
 _PREFIX_WORDS = {
     "f": "femto", "p": "pico", "n": "nano", "u": "micro", "\u00b5": "micro", "\u03bc": "micro", "m": "milli",
     "": "", "k": "kilo", "K": "kilo", "M": "mega", "G": "giga", "T": "tera",
 }  # fmt: skip
 _EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9, "T": 12}
-_NO_PREFIX = {"inch", "foot", "centimeter", "minute", "degree", "percent"}
+_NO_PREFIX = {"inch", "foot", "thou", "centimeter", "minute", "degree", "percent"}
 _MICROS = "u\u00b5\u03bc"
 
 
@@ -51,7 +53,8 @@ class Dimension:
     example.
 
     `code` maps letters of the IEC 60062 short code to prefixes, for the parts that are marked that way.
-    `bare` tells that a number without unit is meant (a pure number or a fraction).
+    `words` are units of old print and words in full (folded -> prefix and stem), `letters` prefixes that
+    may stand without the unit ('2.2 M'), `bare` tells that a pure number is meant.
     """
 
     name: str
@@ -61,6 +64,8 @@ class Dimension:
     example: str
     code: Mapping[str, str] = field(default_factory=dict, hash=False)
     bare: bool = False
+    words: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
+    letters: str = ""
 
     def units(self) -> dict[str, tuple[str, str]]:
         """Return every accepted unit text with its (prefix, stem)."""
@@ -69,6 +74,16 @@ class Dimension:
             for stem, pint_name in self.stems.items()
             for prefix in ("", *("" if pint_name in _NO_PREFIX else self.prefixes))
         }
+
+    def unit_of(self, text: str) -> tuple[str, str] | None:
+        """Return (prefix, stem) of a unit text, None for one that is no unit of this dimension."""
+        exact = self.units().get(text)
+        if exact is not None:
+            return exact
+        if text and text in self.letters:
+            return text, next(iter(self.stems))
+        word = self.words.get(handbook.folded(text))
+        return None if word is not None and word[0] == "m" and text.startswith("M") else word  # 'MH' is no mH
 
 
 _OHMS = {"ohm": "ohm", "ohms": "ohm", "Ohm": "ohm", "\u03a9": "ohm", "\u2126": "ohm"}
@@ -79,25 +94,37 @@ RESISTANCE = Dimension(
     "umkKMG",
     "2.2 Mohm",
     {"R": "", "K": "k", "k": "k", "M": "M", "G": "G", "T": "T"},
+    words=handbook.RESISTANCE,
+    letters="kKM",
 )
 CAPACITANCE = Dimension(
     "a capacitance", "F", {"F": "farad"}, f"fpn{_MICROS}m", "100 pF",
     {"p": "p", "n": "n", "u": "u", "\u00b5": "u", "\u03bc": "u", "m": "m", "F": ""},
+    words=handbook.CAPACITANCE,
 )  # fmt: skip
-INDUCTANCE = Dimension("an inductance", "H", {"H": "henry"}, f"n{_MICROS}mk", "4.2 uH")
-VOLTAGE = Dimension("a voltage", "V", {"V": "volt"}, f"n{_MICROS}mkM", "90 V")
-CURRENT = Dimension("a current", "A", {"A": "ampere"}, f"pn{_MICROS}mk", "2.5 mA")
-POWER = Dimension("a power", "W", {"W": "watt"}, f"fpn{_MICROS}mkM", "0.5 W")
-FREQUENCY = Dimension("a frequency", "Hz", {"Hz": "hertz"}, "mkMG", "3.5 MHz")
-CONDUCTANCE = Dimension("a conductance", "S", {"S": "siemens", "mho": "siemens"}, f"n{_MICROS}mk", "1.6 mS")
-_LENGTHS = {"m": "meter", "cm": "centimeter", "in": "inch", "ft": "foot"}
-LENGTH = Dimension("a length", "m", _LENGTHS, f"n{_MICROS}mk", "32 mm")
-TIME = Dimension("a time", "s", {"s": "second", "min": "minute"}, f"n{_MICROS}m", "5 ms")
-ANGLE = Dimension("an angle", "deg", {"deg": "degree", "°": "degree"}, "", "270 deg")
+INDUCTANCE = Dimension(
+    "an inductance", "H", {"H": "henry"}, f"n{_MICROS}mk", "4.2 uH", words=handbook.INDUCTANCE
+)
+VOLTAGE = Dimension("a voltage", "V", {"V": "volt"}, f"n{_MICROS}mkM", "90 V", words=handbook.VOLTAGE)
+CURRENT = Dimension("a current", "A", {"A": "ampere"}, f"pn{_MICROS}mk", "2.5 mA", words=handbook.CURRENT)
+POWER = Dimension("a power", "W", {"W": "watt"}, f"fpn{_MICROS}mkM", "0.5 W", words=handbook.POWER)
+FREQUENCY = Dimension("a frequency", "Hz", {"Hz": "hertz"}, "mkMG", "3.5 MHz", words=handbook.FREQUENCY)
+CONDUCTANCE = Dimension(
+    "a conductance", "S", {"S": "siemens", "mho": "siemens"}, f"n{_MICROS}mk", "1.6 mS",
+    words=handbook.CONDUCTANCE,
+)  # fmt: skip
+_LENGTHS = {"m": "meter", "cm": "centimeter", "in": "inch", "ft": "foot", "mil": "thou"}
+LENGTH = Dimension("a length", "m", _LENGTHS, f"n{_MICROS}mk", "32 mm", words=handbook.LENGTH)
+TIME = Dimension(
+    "a time", "s", {"s": "second", "min": "minute"}, f"n{_MICROS}m", "5 ms",
+    words={**handbook.TIME, **handbook.MINUTES},
+)  # fmt: skip
+ANGLE = Dimension(
+    "an angle", "deg", {"deg": "degree", "\u00b0": "degree"}, "", "270 deg", words=handbook.ANGLE
+)
 CHARGE = Dimension("a charge", "C", {"Ah": "ampere_hour", "C": "coulomb"}, "m", "0.5 Ah")
 DECIBEL = Dimension("a level", "dB", {"dB": "decibel"}, "", "100 dB")
-PERCENTAGE = Dimension("a percentage", "%", {"%": "percent"}, "", "8 %")
-FRACTION = Dimension("a fraction", "%", {"%": "percent"}, "", "50 %", bare=True)
+PERCENTAGE = Dimension("a percentage", "%", {"%": "percent"}, "", "8 %", words=handbook.PERCENTAGE)
 NUMBER = Dimension("a plain number", "", {}, "", "140", bare=True)
 
 
@@ -128,7 +155,7 @@ def _scale(prefix: str, pint_name: str, base: str) -> Decimal:
     return Decimal(f"{float(factor):.15g}")
 
 
-def _code(text: str, dimension: Dimension) -> tuple[Decimal, str] | None:
+def _code(text: str, dimension: Dimension) -> tuple[Fraction, str] | None:
     """Return number and prefix of an IEC 60062 short code ('4k7', 'R47', '47K'), or None if it is none."""
     letters = "".join(dimension.code)
     if not letters:
@@ -136,60 +163,131 @@ def _code(text: str, dimension: Dimension) -> tuple[Decimal, str] | None:
     found = re.fullmatch(rf"([0-9]{{0,4}})([{letters}])([0-9]{{0,4}})", text)
     if found is None or not (found[1] or found[3]):
         return None
-    return Decimal(f"{found[1] or '0'}.{found[3] or '0'}"), dimension.code[found[2]]
+    return Fraction(f"{found[1] or '0'}.{found[3] or '0'}"), dimension.code[found[2]]
 
 
-def _unit_hint(unit: str, dimension: Dimension) -> str:
-    units = {u: p for u, p in dimension.units().items() if p[0] not in ("\u00b5", "\u03bc", "K")}
-    alike = [u for u in units if u.casefold() == unit.casefold()]
-    if alike:
-        same = {u: sum(a == b for a, b in zip(u, unit, strict=False)) for u in alike}
-        alike = [u for u in alike if same[u] == max(same.values())]  # 'Mhz' means MHz rather than mHz
-        return "did you mean " + " or ".join(f"'{u}'" for u in sorted(alike)) + "? (capitals count in units)"
-    own = [u for u, (_, stem) in units.items() if stem == next(iter(dimension.stems), "")]
-    return f"its units are {', '.join(own)}"
+@dataclass(frozen=True)
+class _Reader:
+    """Reads text as one kind of quantity; cures repeat the figure found there if `allows` takes it."""
 
+    dimension: Dimension
+    example: str
+    allows: Callable[[float], bool]
 
-def _split(text: str, dimension: Dimension, example: str | None = None) -> tuple[Decimal, str, str]:
-    """Return number, prefix and stem of `text`; raises QuantityError."""
-    write = f"write it as '{example or dimension.example}'"
-    stripped = text.strip(" ")
-    coded = _code(stripped, dimension)
-    if coded is not None:
-        return coded[0], coded[1], next(iter(dimension.stems))
-    found = _QUANTITY.fullmatch(stripped)
-    if found is None:
-        if _BARE.fullmatch(stripped):
-            if dimension.bare:
-                return Decimal(stripped), "", ""
-            raise QuantityError("it has no unit", f"add the unit: {write}")
-        if re.fullmatch(r"[+-]?[0-9]{1,20},[0-9]{1,20}\s*\S{0,12}", stripped):
-            raise QuantityError(
-                "it has a comma", f"use a point for decimals and nothing for thousands: {write}"
+    def parts(self, text: str) -> tuple[Fraction, str, str] | None:
+        """Return number, prefix and stem of `text`, None if it is no quantity of this dimension."""
+        dimension, stripped = self.dimension, text.strip(" ")
+        coded = _code(stripped, dimension)
+        if coded is not None:
+            return coded[0], coded[1], next(iter(dimension.stems))
+        inches = handbook.feet_and_inches(stripped) if dimension is LENGTH else None
+        if inches is not None:
+            return inches, "", "in"
+        if dimension.bare and _BARE.fullmatch(stripped):
+            return handbook.number(stripped), "", ""
+        found = _QUANTITY.fullmatch(stripped)
+        known = dimension.unit_of(found[2]) if found else None
+        return (handbook.number(found[1]), *known) if found and known else None
+
+    def split(self, text: str) -> tuple[Fraction, str, str]:
+        """Return number, prefix and stem of `text`; raises QuantityError with the cure."""
+        parts = self.parts(text)
+        if parts is not None:
+            return parts
+        found = _QUANTITY.fullmatch(text.strip(" "))
+        if found is None:
+            raise self.unsplit(text.strip(" "))
+        if not self.dimension.stems:
+            raise QuantityError("it takes no unit", self.write())
+        name = self.dimension.name.split(" ", 1)[1]
+        raise QuantityError(f"'{show(found[2])}' is no unit of {name}", self.unit_hint(*found.groups()))
+
+    def value(self, number: Fraction, prefix: str, stem: str) -> float:
+        """Return the SI value, correctly rounded; infinity if it is beyond any."""
+        scale = Fraction(1)
+        if stem:
+            scale = Fraction(_scale(prefix, self.dimension.stems[stem], _BASES[self.dimension.unit]))
+        try:
+            return float(number * scale)
+        except OverflowError:
+            return math.inf
+
+    def fits(self, text: str) -> bool:
+        """Tell whether `text` is a quantity in the range at hand."""
+        parts = self.parts(text)
+        return parts is not None and self.allows(self.value(*parts))
+
+    def write(self, *wishes: str) -> str:
+        """Return 'write it as ...' with those of `wishes` that fit, or with the example if none does."""
+        fitting = [wish for wish in dict.fromkeys(wishes) if self.fits(wish)]
+        return "write it as " + " or ".join(f"'{show(wish)}'" for wish in fitting or [self.example])
+
+    def with_unit(self, number: str) -> str:
+        """Return 'write it as ...' with the number as it is and the unit that it most likely has."""
+        if self.dimension is PERCENTAGE:
+            share = handbook.number(number)
+            fraction = [f"{_plain(Decimal(repr(float(100 * share))))} %"] if 0 < share <= 1 else []
+            return self.write(*fraction, f"{number} %")
+        found = _QUANTITY.fullmatch(self.example)
+        units = ["in"] if self.dimension is LENGTH and re.search(handbook.BROKEN, number) else []
+        units += [found[2]] if found else []
+        units += [u for u in self.dimension.units() if u not in units and u[0] not in "\u00b5\u03bcK"]
+        return self.write(next((w for u in units if self.fits(w := f"{number} {u}")), self.example))
+
+    def unsplit(self, text: str) -> QuantityError:
+        """Return the error for text that is no number with a unit."""
+        if self.dimension.unit and _BARE.fullmatch(text):
+            return QuantityError("it has no unit", f"add the unit: {self.with_unit(text)}")
+        comma = re.fullmatch(r"([+-]?[0-9]{1,20}(?:,[0-9]{1,20}){1,6})(\.[0-9]{1,20})?(\s*\S{0,20})", text)
+        if comma is not None:
+            digits, point, unit = comma[1], comma[2] or "", comma[3]
+            wishes = []
+            if re.fullmatch(r"[+-]?[0-9]{1,3}(,[0-9]{3})+", digits):
+                wishes.append(digits.replace(",", "") + point + unit)
+            if digits.count(",") == 1 and not point:
+                wishes.append(digits.replace(",", ".") + unit)
+            rule = "use a point for decimals and nothing for thousands"
+            return QuantityError("it has a comma", f"{rule}: {self.write(*wishes)}")
+        if self.dimension is RESISTANCE and re.fullmatch(r"[0-9]{0,4}m[0-9]{0,4}", text):
+            mega = text.replace("m", "M")
+            return QuantityError(
+                "it reads as milliohm", f"did you mean '{mega}'? ('m' is milli, 'M' is mega)"
             )
-        if dimension is RESISTANCE and re.fullmatch(r"[0-9]{0,4}m[0-9]{0,4}", stripped):
-            mega = stripped.replace("m", "M")
-            raise QuantityError("it reads as milliohm", f"did you mean '{mega}'? ('m' is milli, 'M' is mega)")
-        raise QuantityError("it is no number" + (" with a unit" if dimension.unit else ""), write)
-    number, unit = found.groups()
-    known = dimension.units()
-    if not known:
-        raise QuantityError("it takes no unit", write)
-    if unit not in known:
-        raise QuantityError(f"'{show(unit)}' is no unit of {dimension.name.split(' ', 1)[1]}",
-                            _unit_hint(unit, dimension))  # fmt: skip
-    return Decimal(number), *known[unit]
+        begins = re.match(rf"({handbook.NUMBER} {{0,3}}[{_UNIT}]{{1,20}})(?![{_UNIT}0-9*^])", text)
+        what = "it is no number" + (" with a unit" if self.dimension.unit else "")
+        return QuantityError(what, self.write(*([begins[1]] if begins else [])))
+
+    def unit_hint(self, number: str, unit: str) -> str:
+        """Return the cure for a unit that is none of this dimension."""
+        if self.dimension is CAPACITANCE and handbook.folded(unit) in handbook.AMBIGUOUS:
+            meant = next((w for u in ("uF", "pF") if self.fits(w := f"{number} {u}")), self.example)
+            return f"handbooks wrote mf for microfarad, mmf for picofarad: {self.write(meant)}"
+        units = {u: p for u, p in self.dimension.units().items() if p[0] not in ("\u00b5", "\u03bc", "K")}
+        alike = [u for u in units if u.casefold() == unit.casefold()]
+        if alike:
+            alike = [u for u in alike if self.fits(f"{number} {u}")] or alike
+            same = {u: sum(a == b for a, b in zip(u, unit, strict=False)) for u in alike}
+            alike = [u for u in alike if same[u] == max(same.values())]  # 'Mhz' means MHz rather than mHz
+            meant = " or ".join(f"'{number} {u}'" for u in sorted(alike))
+            return f"did you mean {meant}? (capitals count in units)"
+        stem = next(iter(self.dimension.stems), "")
+        if unit + stem in units:
+            return f"did you mean '{number} {unit}{stem}'?"
+        own = [u for u, (_, s) in units.items() if s == stem]
+        return f"its units are {', '.join(own)}"
 
 
 def parse_quantity(text: str, dimension: Dimension, *, example: str | None = None) -> float:
     """Return the SI value (degrees for angles, fraction for percentages) of `text`, correctly rounded.
 
-    `example` is what the cure shows. Raises QuantityError if `text` is no finite quantity of `dimension`;
-    ranges are the business of `Quantity`.
+    `example` is what the cure shows where the text holds no figure. Raises QuantityError if `text` is no
+    finite quantity of `dimension`; ranges are the business of `Quantity`.
     """
-    number, prefix, stem = _split(text, dimension, example)
-    scale = _scale(prefix, dimension.stems[stem], _BASES[dimension.unit]) if stem else Decimal(1)
-    value = float(number * scale)
+    return _read(text, _Reader(dimension, example or dimension.example, math.isfinite))
+
+
+def _read(text: str, reader: _Reader) -> float:
+    value = reader.value(*reader.split(text))
     if not math.isfinite(value):
         raise QuantityError("it is beyond any number", "check the exponent")
     return value
@@ -255,35 +353,45 @@ class Quantity:
         low, high = self.bounds()
         return low <= value <= high or (self.zero and value == 0)
 
+    def _reader(self) -> _Reader:
+        return _Reader(self.dimension, self.example or self.dimension.example, self.allows)
+
     def read(self, value: object, si: bool = False) -> float:
         """Return the SI value of what a file holds; `si` lets bare SI numbers pass. Raises QuantityError."""
-        write = f"write it as '{self.example or self.dimension.example}'"
+        reader = self._reader()
         if isinstance(value, str):
-            number = parse_quantity(value, self.dimension, example=self.example)
+            number = _read(value, reader)
             if not self.allows(number):
                 raise QuantityError(
                     "it is negative" if number < 0 else "it is out of range", self._slip(value)
                 )
             return number
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise QuantityError("it is no quantity", write)
+            raise QuantityError("it is no quantity", reader.write())
         if isinstance(value, float) and not math.isfinite(value):
-            raise QuantityError("it is no finite number", write)
+            raise QuantityError("it is no finite number", reader.write())
         if not (self.dimension.bare or si):
-            raise QuantityError("it has no unit", f"add the unit: {write}")
+            text = _plain(Decimal(repr(value))) if abs(value) < 1e20 else ""
+            raise QuantityError("it has no unit", f"add the unit: {reader.with_unit(text or '1e99')}")
         if abs(value) > 1e300 or not self.allows(float(value)):  # float() of a huge int would overflow
-            percent = self.dimension is FRACTION and 1 < value <= 100
-            raise QuantityError("it is out of range", f"did you mean '{value} %'?" if percent else write)
+            raise QuantityError("it is out of range", reader.write())
         return float(value)
 
     def _slip(self, text: str) -> str:
-        """Return the cure for text out of range: a slip of 'm' for 'M' (or back) if that explains it."""
-        number, prefix, stem = _split(text.strip(" "), self.dimension)
-        if prefix in ("m", "M") and stem:
-            other = "M" if prefix == "m" else "m"
-            pint_name, base = self.dimension.stems[stem], _BASES[self.dimension.unit]
-            if self.allows(float(number * _scale(other, pint_name, base))):
-                return f"did you mean '{number} {other}{stem}'? ('m' is milli, 'M' is mega)"
+        """Return the cure for text out of range: another reading of its unit if that explains it."""
+        reader = self._reader()
+        found = _QUANTITY.fullmatch(text.strip(" "))
+        number, prefix, stem = reader.split(text)
+        shown = found[1] if found else _plain(Decimal(repr(float(number))))
+        others = {"m": ("M", "'m' is milli, 'M' is mega"), "M": ("m", "'m' is milli, 'M' is mega")}
+        if self.dimension is CAPACITANCE:
+            others["m"] = ("u", "handbooks wrote mf for microfarad")
+        if self.dimension is RESISTANCE and found and found[2] == "M":
+            others["M"] = ("k", "'M' was a thousand on some old diagrams, it is a million here")
+        if prefix in others and stem:
+            other, why = others[prefix]
+            if self.allows(reader.value(number, other, stem)):
+                return f"did you mean '{shown} {other}{stem}'? ({why})"
         return "check the figure and its unit"
 
     def __get_pydantic_core_schema__(
@@ -304,9 +412,7 @@ class Quantity:
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
         """Plug into the JSON Schema: text with a pattern (and a number where no unit is needed)."""
-        kinds: list[dict[str, Any]] = []
-        if self.dimension.unit:
-            kinds.append({"type": "string", "pattern": pattern(self.dimension)})
+        kinds: list[dict[str, Any]] = [{"type": "string", "pattern": each} for each in self.patterns()]
         if self.dimension.bare:
             low, high = self.bounds()
             kinds.append({"type": "number", "minimum": 0 if self.zero else low, "maximum": high})
@@ -316,13 +422,32 @@ class Quantity:
             example = float(example)
         return {**shape, "examples": [example], "$comment": f"from {self.low} to {self.high}"}
 
+    def patterns(self) -> list[str]:
+        """Return the regular expressions (ECMA-262) of all ways to write it as text."""
+        if self.dimension.unit:
+            return [pattern(self.dimension)]
+        return [f"^(?:{handbook.BROKEN})$"] if self.dimension.bare else []
+
 
 def pattern(dimension: Dimension) -> str:
     """Return the regular expression (of JSON Schema, so ECMA-262) that quantities of `dimension` match."""
     stems = "|".join(dimension.stems)
     prefixes = f"[{dimension.prefixes}]?" if dimension.prefixes else ""
-    plain = rf"{_NUMBER} {{0,3}}{prefixes}(?:{stems})"
-    if not dimension.code:
-        return f"^(?:{plain})$"
-    letters = "".join(dimension.code)
-    return f"^(?:{plain}|[0-9]{{1,4}}[{letters}][0-9]{{0,4}}|[{letters}][0-9]{{1,4}})$"
+    units = [f"{prefixes}(?:{stems})", *dimension.letters, *map(_any_case, dimension.words.items())]
+    ways = [rf"{handbook.NUMBER}[ \u00a0\u202f]{{0,3}}(?:{'|'.join(units)})"]
+    if dimension.code:
+        letters = "".join(dimension.code)
+        ways += [f"[0-9]{{1,4}}[{letters}][0-9]{{0,4}}", f"[{letters}][0-9]{{1,4}}"]
+    if dimension is LENGTH:
+        ways.append(handbook.FEET_AND_INCHES)
+    return f"^(?:{'|'.join(ways)})$"
+
+
+def _any_case(entry: tuple[str, tuple[str, str]]) -> str:
+    """Return a pattern of a word of old print in any case, with the kinds of micro sign and a last dot."""
+    word, (prefix, _) = entry
+    kinds = {"u": "[uU\u00b5\u03bc]"}
+    each = [kinds.get(c) or (f"[{c}{c.upper()}]" if c.isascii() and c.isalpha() else c) for c in word]
+    if prefix == "m":
+        each[0] = "m"
+    return "".join(each) + (r"\.?" if word.isalpha() else "")
