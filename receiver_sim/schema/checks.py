@@ -11,6 +11,7 @@ from receiver_sim.schema.coil import Padding, Tuning
 from receiver_sim.schema.coil_checks import COIL_CHECKS
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.faults import KeyPath, nearest
+from receiver_sim.schema.practice import unusual
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.stage_checks import STAGE_CHECKS
 from receiver_sim.schema.validated import Finding, Glimpse
@@ -127,7 +128,7 @@ def tank_capacitance(tuning: Tuning, padding: Padding | None, variable: float) -
 
 def warnings_of(build: Build) -> tuple[str, ...]:
     """Return what is allowed but hardly meant, a sentence each."""
-    return (*_coverage(build), *_supply_cautions(build), *_load_cautions(build))
+    return (*_coverage(build), *_supply_cautions(build), *_load_cautions(build), *unusual(build))
 
 
 def _coverage(build: Build) -> Iterator[str]:
