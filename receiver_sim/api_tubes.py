@@ -12,6 +12,7 @@ from receiver_sim.schema.card import TubeCard, card_for, card_types, load_card
 from receiver_sim.studies import tube_check, tube_curves, tube_fit
 from receiver_sim.studies.tube_curves import DETECTOR_PLATE_V
 from receiver_sim.studies.tube_fit import FitRefused
+from receiver_sim.views.files import write_atomically
 
 __all__ = [
     "FitRefused",
@@ -21,6 +22,7 @@ __all__ = [
     "check_tubes",
     "curves",
     "fit_tube",
+    "fit_tubes",
     "leave_one_out",
     "load_card",
 ]
@@ -35,8 +37,22 @@ def check_tubes(cards: Sequence[TubeCard], *, bench: Bench | None = None) -> Tub
 
 
 def fit_tube(path: str | Path) -> FitResult:
-    """Fit the card at `path` and write the fit into it. Raises CardFaults, FitRefused."""
-    return tube_fit.write_fit(path)
+    """Fit the card at `path` and write the fit into it, whole or not at all.
+
+    Raises CardFaults, FitRefused, OSError as the system does.
+    """
+    return fit_tubes([path])[0]
+
+
+def fit_tubes(paths: Sequence[str | Path]) -> tuple[FitResult, ...]:
+    """Fit the cards at `paths` and write each its fit; none is written if one of them is refused.
+
+    Raises CardFaults, FitRefused, OSError as the system does.
+    """
+    found = [tube_fit.fitted(path) for path in paths]
+    for path, (_, text) in zip(paths, found, strict=True):
+        write_atomically(Path(path), text.encode("utf-8"))
+    return tuple(result for result, _ in found)
 
 
 def check_fit(path: str | Path) -> FitCheck:

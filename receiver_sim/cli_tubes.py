@@ -123,7 +123,7 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
             if not all(c.agrees for c in checks):
                 raise SystemExit(EXIT_VERDICT)
             return
-        results = tuple(api_tubes.fit_tube(path) for path in paths)
+        results = api_tubes.fit_tubes(paths)
     except api_tubes.FitRefused as refused:
         raise UserError(str(refused)) from None
     written: tuple[Path, ...] = ()

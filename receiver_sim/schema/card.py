@@ -7,6 +7,7 @@ checked names reaches a deck. The block below `FIT_MARK` is written by `receiver
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import MISSING, fields, replace
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -15,8 +16,8 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from receiver_sim.data import folder
 from receiver_sim.physics.tube_law import TubeLaw
-from receiver_sim.schema.faults import FileFaults, listed, nearest
-from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.schema.faults import Fault, FileFaults, listed, nearest
+from receiver_sim.schema.located_yaml import Located, read_located
 from receiver_sim.schema.parts import Word
 from receiver_sim.schema.quantity import (
     CAPACITANCE,
@@ -37,7 +38,8 @@ FIT_MARK = "# --- made by 'receiver-sim tubes fit': change nothing below this li
 Flag = Literal["seen", "memory-high", "memory-medium", "memory-low", "measured", "calc"]
 """How a figure came here: read in the named document, recalled, measured by the user, or computed."""
 
-Electrode = Annotated[float, Quantity(VOLTAGE, "-500 V", "1 kV", example="250 V")]
+Electrode = Annotated[float, Quantity(VOLTAGE, "0.1 V", "1 kV", example="250 V")]
+Bias = Annotated[float, Quantity(VOLTAGE, "-500 V", "100 V", example="-3 V")]
 Amps = Annotated[float, Quantity(CURRENT, "1 pA", "10 A", example="3 mA")]
 Transconductance = Annotated[float, Quantity(CONDUCTANCE, "1 nmho", "0.1 mho", example="1650 umho")]
 Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "1 nF", zero=True, example="5.5 pF")]
@@ -148,7 +150,7 @@ class Point(Part):
     as_: Literal["pentode", "tetrode", "triode"] = Field(alias="as")
     plate: Electrode
     screen: Electrode | None = None
-    grid: Electrode | None = None
+    grid: Bias | None = None
     cathode_resistor: Annotated[float, Quantity(RESISTANCE, "1 ohm", "1 Mohm", example="68 ohm")] | None = (
         None
     )
@@ -174,7 +176,7 @@ class Fact(Part):
     as_: Literal["pentode", "tetrode", "triode"] = Field(alias="as")
     plate: Electrode
     screen: Electrode | None = None
-    grid: Electrode
+    grid: Bias
     plate_current: Amps | None = None
     gm: Transconductance | None = None
     note: Text | None = None
@@ -303,13 +305,63 @@ def outside_range(
     return out
 
 
-def load_card(path: str | Path) -> TubeCard:
-    """Read and check the card at `path`. Raises CardFaults with every fault found."""
+def load_card(path: str | Path, *, to_be_fitted: bool = False) -> TubeCard:
+    """Read and check the card at `path`; one `to_be_fitted` may hold a fit of another law.
+
+    Raises CardFaults with every fault found.
+    """
     located = read_located(path, faults=CardFaults, what="a tube card")
-    card = validated(TubeCard, located, checks=(_rows_agree, _kinds_agree), faults=CardFaults)
+    try:
+        card = validated(
+            TubeCard, located, checks=(_rows_agree, _kinds_agree), faults=CardFaults, like="a shipped card"
+        )
+    except CardFaults as faults:
+        raise CardFaults([_told_anew(fault) for fault in faults.faults]) from None
+    if not to_be_fitted:
+        _refuse_unfit(card, located)
     card._path = Path(path)
     card._sha256 = located.sha256
     return card
+
+
+def _told_anew(fault: Fault) -> Fault:
+    """Return a fault of the fit with the cure that always helps."""
+    if fault.key != "fit" and not fault.key.startswith("fit."):
+        return fault
+    return replace(fault, cure=f"{fault.cure}, or remove the key 'fit' and {_ANEW}")
+
+
+def _refuse_unfit(card: TubeCard, located: Located) -> None:
+    """Raise CardFaults if the fit's parameters are none of the law or don't belong together."""
+    if card.fit is None:
+        return
+    names = {field.name: field.default is MISSING for field in fields(TubeLaw) if field.name != "kind"}
+    unknown = [name for name in card.fit.parameters if name not in names]
+    missing = [name for name, needed in names.items() if needed and name not in card.fit.parameters]
+    free = sum(p.held_by != "fixed" for p in card.fit.parameters.values())
+    rows = card.fit.correlation
+    faults = []
+    for name in unknown:
+        place = ("fit", "parameters", name)
+        near = nearest(name, names)
+        faults.append(located.fault(place, "a parameter of the law", near=near, cure=_ANEW))
+    for name in missing:
+        place = ("fit", "parameters", name)
+        faults.append(located.fault(place, "a parameter of the law", missing=True, cure=_ANEW))
+    if not (unknown or missing):
+        try:
+            card.law()
+        except (ValueError, OverflowError) as error:
+            expected = f"the parameters of a {card.kind}'s law"
+            faults.append(located.fault(("fit", "parameters"), expected, cure=f"{error}; {_ANEW}"))
+    if rows and (len(rows) != free or any(len(row) != free for row in rows)):
+        expected = f"{free} rows of {free} figures, one a parameter that is not 'fixed'"
+        faults.append(located.fault(("fit", "correlation"), expected, cure=_ANEW))
+    if faults:
+        raise CardFaults(faults)
+
+
+_ANEW = "let 'receiver-sim tubes fit' write the fit anew"
 
 
 def card_types() -> list[str]:

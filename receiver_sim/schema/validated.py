@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -25,16 +25,23 @@ Model = TypeVar("Model", bound=BaseModel)
 
 @dataclass(frozen=True)
 class Shape:
-    """What a place in the file may hold: one of some models, a list of them, or a marked or literal value."""
+    """What a place in the file may hold: one of some models, or a marked or literal value; a list of those
+    (`many`), or a mapping from names to those (`keyed`).
+    """
 
     models: tuple[type[BaseModel], ...] = ()
     many: bool = False
+    keyed: bool = False
     mark: Any = None
     choices: tuple[Any, ...] = ()
     default: Any = None
 
     def expected(self) -> str:
         """Return what a message says was expected here."""
+        if self.keyed:
+            return "a mapping from names to values"
+        if self.many and not self.models:
+            return "a list"
         if self.models:
             keys = [key for model in self.models[:1] for key in keys_of(model)]
             word = "a list (lines that start with '- '), each" if self.many else "a mapping"
@@ -71,7 +78,9 @@ def shape_of(  # noqa: PLR0911 - one return a kind of annotation
             return options[0]
         return Shape(models=tuple(model for option in options for model in option.models), default=default)
     if origin is tuple:
-        return Shape(models=shape_of(get_args(annotation)[0]).models, many=True)
+        return replace(shape_of(get_args(annotation)[0]), many=True)
+    if origin is dict:
+        return replace(shape_of(get_args(annotation)[1]), keyed=True)
     if origin is Literal:
         return Shape(choices=get_args(annotation), default=default)
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
@@ -95,8 +104,10 @@ def _within(shape: Shape, data: Any, step: str | int) -> tuple[Shape | None, Any
     """Return shape and data one step further down."""
     if isinstance(step, int):
         inside = data[step] if isinstance(data, list) and step < len(data) else None
-        return Shape(models=shape.models), inside
+        return replace(shape, many=False), inside
     inside = data.get(step) if isinstance(data, Mapping) else None
+    if shape.keyed:
+        return replace(shape, keyed=False), inside
     model = _chosen(shape, data)
     info = keys_of(model).get(step) if model is not None else None
     return (None if info is None else _field_shape(info)), inside
@@ -170,10 +181,12 @@ def validated(
     checks: Iterable[Callable[[Glimpse], Iterator[Finding]]] = (),
     faults: type[FileFaults] = FileFaults,
     si: bool = False,
+    like: str = "the starter build",
 ) -> Model:
     """Return the model of the file; raises `faults` with every fault of file, keys, values and `checks`.
 
-    `si` lets bare numbers pass as SI values (for data that come from code rather than from a file).
+    `like` names a sound file that cures refer to; `si` lets bare numbers pass as SI values (for data that
+    come from code rather than from a file).
     """
     found = list(located.faults)
     result: Model | None = None
@@ -181,7 +194,7 @@ def validated(
         result = model.model_validate(located.data, context={"si": si})
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            fault = _fault(model, located, detail)
+            fault = _fault(model, located, detail, like)
             if fault is not None:
                 found.append(fault)
     glimpse = Glimpse(model, located.data, si)
@@ -193,13 +206,15 @@ def validated(
     return result
 
 
-def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault | None:
+def _fault(model: type[BaseModel], located: Located, detail: Any, like: str) -> Fault | None:
     """Return the Fault for one error of pydantic, None if it only follows from another."""
     shape: Shape | None = Shape(models=(model,))
     parent, data, above = shape, located.data, located.data
     path: list[str | int] = []
     tagged = False  # whether the tag of the union at hand has been passed over
     for step in detail["loc"]:
+        if step == "[key]":  # the name itself of an entry of a mapping; pydantic's mark, no key of a file
+            return _unfit_name(located, tuple(path), detail)
         if shape is not None and len(shape.models) > 1 and not shape.many and not tagged:
             tagged = True
             continue
@@ -210,7 +225,13 @@ def _fault(model: type[BaseModel], located: Located, detail: Any) -> Fault | Non
         return _unknown_key(located, tuple(path), _chosen(parent, above) if parent is not None else None)
     if detail["type"] == "too_short" and isinstance(data, list) and len(data) >= detail["ctx"]["min_length"]:
         return None  # pydantic counts the sound entries only; the faulty ones are reported by themselves
-    return _worded(located, tuple(path), shape or Shape(), data, detail)
+    return _worded(located, tuple(path), shape or Shape(), data, detail, like)
+
+
+def _unfit_name(located: Located, path: KeyPath, detail: Any) -> Fault:
+    form = detail.get("ctx", {}).get("pattern")
+    expected = f"a key of the form {form}" if form else "another key"
+    return located.fault(path, expected, cure="rename or remove it")
 
 
 def _unknown_key(located: Located, path: KeyPath, model: type[BaseModel] | None) -> Fault:
@@ -222,19 +243,46 @@ def _unknown_key(located: Located, path: KeyPath, model: type[BaseModel] | None)
     return located.fault(path, expected, near=near, cure=cure)
 
 
-def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: Any) -> Fault:
+_LIMITS = {
+    "greater_than": ("above", "gt"), "greater_than_equal": ("of at least", "ge"),
+    "less_than": ("below", "lt"), "less_than_equal": ("of at most", "le"),
+}  # fmt: skip
+
+
+def _plain_expected(kind: str, context: Mapping[str, Any]) -> str | None:
+    """Return what is expected of a plain value by the kind of pydantic's error, None for any other kind."""
+    if kind in _LIMITS:
+        word, key = _LIMITS[kind]
+        return f"a number {word} {context[key]:g}"
+    if kind.startswith("int_"):
+        return "a whole number"
+    if kind.startswith("float_") or kind == "finite_number":
+        return "a finite number without a unit"
+    if kind.startswith("bool_"):
+        return "'true' or 'false'"
+    if kind == "string_pattern_mismatch":
+        return f"text of the form {context['pattern']}"
+    return "text" if kind.startswith("string_") else None
+
+
+def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: Any, like: str) -> Fault:
     """Return the Fault at `path`, where `data` stands and `shape` belongs, in the words for its kind."""
-    kind, missing = detail["type"], False
-    expected, cure = shape.expected(), "write it as the starter build shows"
-    if kind == "fault":
+    kind, missing, context = detail["type"], False, detail.get("ctx", {})
+    expected, cure = shape.expected(), f"write it as {like} shows"
+    plain = _plain_expected(kind, context)
+    if plain is not None:
+        expected, cure = plain, "correct it"
+    elif kind == "fault":
         expected, cure = detail["ctx"]["expected"], detail["ctx"]["cure"]
+    elif kind == "missing" and isinstance(last := path[-1], int):
+        path, expected, cure = path[:-1], f"at least {last + 1} values", "add what is missing"
     elif kind == "missing":
         missing, cure = True, _addition(str(path[-1]), shape)
     elif kind in ("union_tag_invalid", "union_tag_not_found") and isinstance(data, Mapping):
         tags = tags_of(shape.models)
         path, missing, expected = (*path, "kind"), "kind" not in data, listed(tags)
         cure = _meant(data.get("kind"), tags, f"add a line such as 'kind: {tags[0]}'" if missing else None)
-    elif kind == "literal_error":
+    elif kind == "literal_error" and shape.choices:
         cure = _meant(data, shape.choices, None if len(shape.choices) > 1 else f"write {shape.choices[0]}")
     elif kind == "too_short":
         expected = f"at least {detail['ctx']['min_length']} entry"

@@ -21,7 +21,7 @@ import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
-from receiver_sim.results.card_text import fit_block
+from receiver_sim.results.card_text import with_fit
 from receiver_sim.results.tubes import (
     FitCheck,
     FitResult,
@@ -32,7 +32,7 @@ from receiver_sim.results.tubes import (
     fact_error,
     point_errors,
 )
-from receiver_sim.schema.card import FIT_MARK, Fact, Point, TubeCard, load_card
+from receiver_sim.schema.card import Fact, Point, TubeCard, load_card
 from receiver_sim.schema.priors import FLOORS, DefaultPrior, priors
 
 FLAG_FACTOR = {
@@ -395,14 +395,18 @@ def leave_one_out(card: TubeCard, progress: Callable[[int, int], None] | None = 
     return LeaveOneOut(card.type, tuple(rows))
 
 
-def write_fit(card_path: str | Path) -> FitResult:
-    """Fit the card at `card_path` and write the block below the mark; the text above stays as it is."""
-    path = Path(card_path)
-    result = fit_card(load_card(path))
-    text = path.read_text(encoding="utf-8")
-    head = text.partition(FIT_MARK)[0].rstrip("\n")
-    path.write_text(f"{head}\n\n{fit_block(result)}", encoding="utf-8")
-    return result
+def fitted(card_path: str | Path) -> tuple[FitResult, str]:
+    """Fit the card at `card_path`; return what was found and the card's text with it as its only fit.
+
+    Writes nothing. Raises CardFaults, FitRefused.
+    """
+    card = load_card(card_path, to_be_fitted=True)
+    result = fit_card(card)
+    text = Path(card_path).read_bytes().decode("utf-8")
+    try:
+        return result, with_fit(text, result)
+    except ValueError as error:
+        raise FitRefused(f"{card_path}: {error}; nothing was written") from None
 
 
 def check_fit(card_path: str | Path) -> FitCheck:

@@ -7,8 +7,9 @@ import math
 
 import pytest
 
+from receiver_sim.api_tubes import fit_tube
 from receiver_sim.data import folder
-from receiver_sim.schema.card import Prior, TubeCard, card_for, card_types, load_card
+from receiver_sim.schema.card import FIT_MARK, Prior, TubeCard, card_for, card_types, load_card
 from receiver_sim.studies import tube_fit
 
 
@@ -22,10 +23,10 @@ def test_cards_hold_what_the_fit_gives(name: str) -> None:
 def test_writing_a_fit_leaves_the_points_alone_and_repeats(tmp_path) -> None:  # type: ignore[no-untyped-def]
     source = folder("models") / "6C5.yaml"
     copy = tmp_path / "6C5.yaml"
-    copy.write_text(source.read_text(encoding="utf-8").partition(tube_fit.FIT_MARK)[0], encoding="utf-8")
-    tube_fit.write_fit(copy)
+    copy.write_text(source.read_text(encoding="utf-8").partition(FIT_MARK)[0], encoding="utf-8")
+    fit_tube(copy)
     once = copy.read_text(encoding="utf-8")
-    tube_fit.write_fit(copy)
+    fit_tube(copy)
     assert copy.read_text(encoding="utf-8") == once
     assert load_card(copy).points == card_for("6C5").points
 
