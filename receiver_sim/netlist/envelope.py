@@ -148,6 +148,7 @@ def tank_part(mode: Mode, *, reference_hz: float) -> str:
         "conductance": mode.decay * capacitance,
         "turning": detuning * capacitance,
         "softening": SOFTENING_V**2,
+        "least": 0.5 * SOFTENING_V,
     }
     return fill("envelope_tank.cir", values)
 
