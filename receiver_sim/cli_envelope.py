@@ -202,10 +202,10 @@ def detect(
     "broadcast",
     multiple=True,
     metavar="LEVEL@OFFSET[:FILE]",
-    help="AM, of a 400 Hz tone or a WAV file.",
+    help="AM, of a 400 Hz tone or a sound file.",
 )
 @click.option(
-    "--ssb", "voices", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Upper sideband of a WAV file."
+    "--ssb", "voices", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Upper sideband of a sound file."
 )
 @click.option(
     "--no-signal", "alone", is_flag=True, help="The set alone: howl, squegging, the thump at onset."
@@ -259,14 +259,15 @@ def listen(
     from receiver_sim import api, api_envelope
     from receiver_sim.views import envelope_tables, sound
 
-    signals = _signals(carriers, keyed, broadcast, voices, fade)
+    length = _time("--seconds", seconds)
+    signals = _signals(carriers, keyed, broadcast, voices, fade, length)
     if not signals and not alone:
         raise UserError(
             "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, or --no-signal"
         )
     if signals and alone:
         raise UserError("--no-signal: signals are given, too; leave out the one or the others")
-    length, moves = _time("--seconds", seconds), None if path is None else _path(path)
+    moves = None if path is None else _path(path)
     relative, limit = None if at is None else _relative(at), seconds_of(time_limit)
     writable_folder(file.absolute().parent)
     loaded = prepared(build, bands=[band])
@@ -346,11 +347,12 @@ def _signals(
     broadcast: tuple[str, ...],
     voices: tuple[str, ...],
     fade: str | None,
+    seconds: float,
 ) -> list[Signal]:
     from dataclasses import replace  # inside, for start-up's sake
 
     from receiver_sim.netlist.signals import Sampled, Signal
-    from receiver_sim.views.sound import read_wav
+    from receiver_sim.views.sound import read_sound
 
     out: list[Signal] = []
     for option, kind, texts in (
@@ -362,7 +364,8 @@ def _signals(
         for text in texts:
             level, offset, rest = _station(option, text)
             try:
-                audio = Sampled(*read_wav(Path(rest))) if rest and kind in ("am", "ssb") else None
+                file = Path(rest) if rest and kind in ("am", "ssb") else None
+                audio = None if file is None else Sampled(*read_sound(file, seconds=seconds))
                 if kind == "morse":
                     out.append(Signal(level, offset, text=rest or ""))
                 elif kind == "am":

@@ -1,13 +1,15 @@
-"""Sound results as WAV files, and WAV files as modulation."""
+"""Sound results as WAV files, and sound files as modulation; files by libsndfile, rates by libsoxr."""
 
 from __future__ import annotations
 
 import io
-import wave
+import math
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
-from scipy.signal import resample_poly
+import soundfile
+import soxr
 
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
@@ -29,11 +31,7 @@ def write_wav(
     scale = sound.peak_v / 0.9 if normalise and sound.peak_v > 0.0 else full_scale_v
     samples = np.clip(np.round(sound.volts / scale * 32767.0), -32768, 32767).astype("<i2")
     buffer = io.BytesIO()
-    with wave.open(buffer, "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(round(sound.rate))
-        file.writeframes(samples.tobytes())
+    soundfile.write(buffer, samples, round(sound.rate), subtype="PCM_16", format="WAV")
     return write_atomically(path, buffer.getvalue())
 
 
@@ -42,35 +40,77 @@ def clipped(sound: Sound, *, full_scale_v: float = FULL_SCALE_V) -> float:
     return float(np.mean(np.abs(sound.volts) > full_scale_v))
 
 
-def read_wav(path: Path, *, rate: float = 8000.0) -> tuple[float, FloatArray]:
-    """Return (rate, samples between -1 and 1) of a PCM WAV file, mixed to mono and brought to `rate`
-    samples a second.
+RATES = (1_000, 1_000_000)
+"""Samples a second of a file that is read: anything else is a damaged header, and no sound card has more."""
 
-    Raises OSError if it cannot be read, ValueError with the reason if it is no PCM WAV of 8, 16, 24 or 32
-    bits or is empty.
+MOST_SECONDS = 600.0
+"""Longest stretch of a file that is decoded: the longest sound that `listen` makes."""
+
+_BLOCK = 1 << 18
+"""Samples of all channels that are held at a time while decoding."""
+
+
+def read_sound(
+    path: Path, *, rate: float = 8000.0, seconds: float = MOST_SECONDS
+) -> tuple[float, FloatArray]:
+    """Return (rate, samples between -1 and 1) of the first `seconds` of a sound file, mixed to mono and
+    brought to `rate` samples a second; the highest peak of that stretch comes to 1.
+
+    WAV of any width, FLAC, Ogg and whatever else libsndfile decodes; no more is decoded or held than asked
+    for. A file that ends before its header says so gives what is there. Raises ValueError with the reason if
+    it cannot be opened, is no sound file, is empty or holds what is no number.
     """
-    try:
-        with wave.open(str(path), "rb") as file:
-            width, channels, own = file.getsampwidth(), file.getnchannels(), file.getframerate()
-            raw = file.readframes(min(file.getnframes(), 600 * own))
-    except (wave.Error, EOFError) as error:
+    place = Path(path)
+    if place.exists() and not place.is_file():  # a pipe would be waited for without end
         raise ValueError(
-            f"{path}: no PCM WAV file ({error or 'it ends too soon'}); save it as 16-bit WAV"
+            f"{path}: it is {'a folder' if place.is_dir() else 'no plain file'}; name a sound file"
+        )
+    try:
+        place.open("rb").close()
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        raise ValueError(f"{path}: {getattr(error, 'strerror', None) or error}; name a sound file") from None
+    try:
+        if place.suffix.lower() == ".raw":  # libsndfile would want to be told all that a header says
+            raise ValueError("no sound file that can be read (it has no header); save it as 16-bit WAV")
+        with soundfile.SoundFile(place) as file:
+            blocks = list(_resampled(file, rate, min(seconds, MOST_SECONDS)))
+    except soundfile.SoundFileError as error:
+        reason = str(getattr(error, "error_string", "") or error).strip(" .")
+        raise ValueError(
+            f"{path}: no sound file that can be read ({reason}); save it as 16-bit WAV"
         ) from None
-    if width == 1:
-        values = np.frombuffer(raw, np.uint8).astype(np.float64) / 128.0 - 1.0
-    elif width in (2, 4):
-        values = np.frombuffer(raw, f"<i{width}").astype(np.float64) / 2.0 ** (8 * width - 1)
-    elif width == 3:
-        parts = np.frombuffer(raw, np.uint8).reshape(-1, 3).astype(np.int32)
-        whole = parts[:, 0] | parts[:, 1] << 8 | parts[:, 2] << 16
-        values = np.where(whole >= 1 << 23, whole - (1 << 24), whole).astype(np.float64) / 2.0**23
-    else:
-        raise ValueError(f"{path}: samples of {8 * width} bits; save it as 16-bit WAV")
-    mono = values.reshape(-1, channels).mean(axis=1)
-    if mono.size == 0:
+    except ValueError as error:
+        raise ValueError(f"{path}: {error}") from None
+    out = np.concatenate(blocks) if blocks else np.zeros(0)
+    if out.size == 0:
         raise ValueError(f"{path}: it holds no sound")
-    common = np.gcd(int(rate), own)
-    out = resample_poly(mono, int(rate) // common, own // common)
     peak = float(np.abs(out).max())
+    if not math.isfinite(peak):
+        raise ValueError(f"{path}: its samples are beyond any number; save it as 16-bit WAV")
     return rate, np.asarray(out / peak if peak > 0.0 else out, dtype=np.float64)
+
+
+def _resampled(file: soundfile.SoundFile, rate: float, seconds: float) -> Iterator[FloatArray]:
+    """Give the beginning of an open file at `rate`, block by block, in mono."""
+    low, high = RATES
+    if not low <= file.samplerate <= high:
+        raise ValueError(
+            f"its header states {file.samplerate} samples a second; {low} to {high} are read: is it damaged?"
+        )
+    left = math.ceil(seconds * file.samplerate)
+    block = max(_BLOCK // file.channels, 1)
+    converter = soxr.ResampleStream(file.samplerate, rate, 1, dtype="float64")
+    share = np.full(file.channels, 1.0 / file.channels)  # a product is ten times as quick as a mean
+    done = 0
+    while left > 0:
+        frames = file.read(min(block, left), dtype="float64", always_2d=True)
+        if not len(frames):
+            break
+        mono = frames @ share
+        sound = np.isfinite(mono)
+        if not sound.all():
+            raise ValueError(f"sample {done + int(np.argmin(sound)) + 1} of it is no finite number")
+        done, left = done + len(mono), left - len(mono)
+        yield converter.resample_chunk(mono)
+    if done:
+        yield converter.resample_chunk(np.zeros(0), last=True)
