@@ -29,10 +29,10 @@ from receiver_sim.builds import (
 from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.netlist.export import baked
 from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
-from receiver_sim.oscillating import comes_in
+from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
-from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.audio import AudioResponse, Hum, Loudness
 from receiver_sim.results.base import DeckRun, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
@@ -323,6 +323,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         progress("audio", 1, 3)
         response = stages.run("audio", lambda: audio_response.run(build, cards, open_bench, **where))
         progress("hum", 2, 3)
+        loud = stages.run("loudness", lambda: _loudness(build, cards, open_bench, setting, strengths))
         hums = stages.run("hum", lambda: hum.run(build, cards, open_bench, **where))
         paths = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, open_bench, **where))
         progress("done", 3, 3)
@@ -338,6 +339,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         *verdicts.judge_bias(points),
         *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, limits)),
         *([] if response is None else verdicts.judge_audio(response, build, limits)),
+        *verdicts.judge_loudness(loud or (), limits),
         *([] if hums is None else verdicts.judge_hum(hums, build, limits, paths=paths)),
     )
     return CheckReport(
@@ -356,7 +358,19 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         warnings=_warnings(build, points),
         evaluations=evaluations,
         failed=stages.failed,
+        loudness=loud or (),
     )
+
+
+def _loudness(
+    build: Build, cards: Cards, bench: Bench, setting: Setting, strengths: Sequence[BandOscillation]
+) -> tuple[Loudness, ...]:
+    """Return how loud a weak station is on the reference band, empty if that does not oscillate."""
+    for one in strengths:
+        if one.oscillation.band == setting.band.name:
+            found = one.oscillation
+            return loudness(build, cards, bench, band=setting.band, search=setting.onset, found=found)
+    return ()
 
 
 def _strengths(

@@ -1,4 +1,6 @@
-"""How oscillation comes in on one band, for the verbs that ask: amplitudes, and whether they hold still."""
+"""How oscillation comes in on one band, for the verbs that ask: amplitudes, whether they hold still, and how
+loud a weak station is just below.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +8,15 @@ from dataclasses import replace
 
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.netlist.mode import Mode, tuned_mode
+from receiver_sim.netlist.phones import load_impedance
 from receiver_sim.netlist.receiver import Cards
+from receiver_sim.physics.hearing import sound_level_db, threshold_db
+from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import BandOscillation, Oscillation
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
-from receiver_sim.studies import amplitude, stability
+from receiver_sim.studies import amplitude, detection, stability
 
 POINTS = 8
 """Settings whose modes are looked at in a band."""
@@ -48,3 +53,52 @@ def comes_in(build: Build, cards: Cards, bench: Bench, *, band: Band, search: On
     mode = mode_at(build, cards, bench, band=band, search=search, found=found)
     steady = stability.run(build, cards, bench, mode, band=band, found=found, points=POINTS, seconds=0.0)
     return BandOscillation(found, (), (steady,), None)
+
+
+ACROSS_COIL = 3.0
+"""Volts across a coil without regeneration for each volt of e.m.f. in the aerial, where the build states no
+aerial. Common practice, no source: loosely coupled aerials of the builds that ship give 2 to 3.
+"""
+
+
+def loudness(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, search: Onset, found: Oscillation
+) -> tuple[Loudness, ...]:
+    """Return how loud a weak station is in each load, the volume fully up, at loop gain 0.9.
+
+    search: the band's onset by loop gain; found: its amplitudes. The carrier is the build's own
+    (`verdicts.loudness_signal`). Empty without an onset. Raises EngineError when a simulation fails.
+    """
+    if found.onset is None or found.amplitudes is None:
+        return ()
+    mode = mode_at(build, cards, bench, band=band, search=search, found=found)
+    volume = build.audio.volume.model_copy(update={"setting": 1.0})
+    up = build.model_copy(update={"audio": build.audio.model_copy(update={"volume": volume})})
+    amperes = ACROSS_COIL / mode.rp if build.aerial is None else None
+    carrier, tone = build.verdicts.loudness_signal, detection.AM_HZ
+    heard = []
+    for index, phone in enumerate(build.phones):
+        if phone.state == "open":
+            continue
+        ear = detection.Listener(up, cards, bench, mode, found=found, output=index, amperes=amperes)
+        # a loop gain above 0.9 all over the control leaves the place a little below onset
+        below = ear.rotation_below(detection.BELOW[5])
+        rotation = below if search.at_nine_tenths is None else search.at_nine_tenths.rotation
+        try:
+            _, volts = ear.am(rotation, carrier)
+        except ValueError as error:  # the carrier's amplitude finds no end there
+            raise EngineError(f"{band.name} at {100.0 * rotation:.4g} % of the control: {error}") from error
+        power = volts**2 * (1.0 / complex(load_impedance(build, index, tone))).real
+        heard.append(
+            Loudness(
+                output=phone.name,
+                carrier_v=carrier,
+                tone_hz=tone,
+                rotation=rotation,
+                output_v=volts,
+                power_w=power,
+                level_db=sound_level_db(power, sensitivity_db=phone.sensitivity),
+                threshold_db=float(threshold_db(tone)),
+            )
+        )
+    return tuple(heard)

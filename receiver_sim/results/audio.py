@@ -39,6 +39,26 @@ class AudioResponse:
 
 
 @dataclass(frozen=True)
+class Loudness:
+    """How loud a weak station is in one load: an AM carrier in tune with the volume control fully up.
+
+    carrier_v: its e.m.f. in the aerial, r.m.s. (without an aerial in the build: three times that across the
+    coil, regeneration not counted); tone_hz: its modulation, 30 % deep; rotation: of the control; output_v:
+    r.m.s. at the load, power_w: in it; level_db: dB SPL, None for no power at all; threshold_db: of hearing
+    at tone_hz (ISO 226:2003).
+    """
+
+    output: str
+    carrier_v: float
+    tone_hz: float
+    rotation: float
+    output_v: float
+    power_w: float
+    level_db: float | None
+    threshold_db: float
+
+
+@dataclass(frozen=True)
 class OutputHum:
     """Hum at one output, volts r.m.s.
 

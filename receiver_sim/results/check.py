@@ -6,7 +6,7 @@ import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.audio import AudioResponse, Hum, Loudness
 from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.envelope import BandOscillation
@@ -79,8 +79,9 @@ class CheckReport:
 
     reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,
     audio, hum and regulator were looked at. oscillation: how it comes in at the middle of each band, and
-    whether it holds still, without runs over time. hum_paths: the same hum by its paths. Stages that failed
-    are absent (empty or None) and named in `failed`.
+    whether it holds still, without runs over time. hum_paths: the same hum by its paths. loudness: of a weak
+    station in each load, empty where no band oscillates. Stages that failed are absent (empty or None) and
+    named in `failed`.
     """
 
     title: str
@@ -98,6 +99,7 @@ class CheckReport:
     warnings: tuple[str, ...]
     evaluations: int
     failed: tuple[FailedStage, ...] = ()
+    loudness: tuple[Loudness, ...] = ()
 
 
 def failures(bands: Iterable[BandReport], stages: Iterable[FailedStage] = ()) -> tuple[FailedStage, ...]:

@@ -11,12 +11,14 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from receiver_sim.schema import parts as p
-from receiver_sim.schema.quantity import ANGLE, FREQUENCY, NUMBER, POWER, VOLTAGE, Quantity
+from receiver_sim.schema.quantity import ANGLE, DECIBEL, FREQUENCY, NUMBER, POWER, VOLTAGE, Quantity
 
 _Turn = Annotated[float, Quantity(ANGLE, "0.01 deg", "3600 deg", example="3 deg")]
 _Volts = Annotated[float, Quantity(VOLTAGE, "1 mV", "500 V", example="12 V")]
 _Hertz = Annotated[float, Quantity(FREQUENCY, "1 Hz", "1 MHz", example="300 Hz")]
 _Watts = Annotated[float, Quantity(POWER, "1 fW", "1 W", example="100 pW")]
+_Signal = Annotated[float, Quantity(VOLTAGE, "0.1 uV", "1 V", example="100 uV")]
+_Decibel = Annotated[float, Quantity(DECIBEL, "0.1 dB", "100 dB", zero=True, example="10 dB")]
 _Ratio = Annotated[float, Quantity(NUMBER, "0.001", "1000", example="1")]
 
 
@@ -69,4 +71,10 @@ class Verdicts(BaseModel):
     )
     audio_high_min: _Hertz = _threshold(
         "2.5 kHz", "Lowest allowed upper -3 dB point of an output, against its volts at 1 kHz."
+    )
+    loudness_signal: _Signal = _threshold(
+        "100 uV", "E.m.f. in the aerial of the weak station (30 % AM) whose loudness is judged."
+    )
+    loudness_min: _Decibel = _threshold(
+        "10 dB", "Least by which that station is to be above the threshold of hearing (ISO 226:2003)."
     )

@@ -53,19 +53,29 @@ class Listener:
     the knob."""
 
     def __init__(
-        self, build: Build, cards: Cards, bench: Bench, mode: Mode, *, found: Oscillation, output: int
+        self,
+        build: Build,
+        cards: Cards,
+        bench: Bench,
+        mode: Mode,
+        *,
+        found: Oscillation,
+        output: int,
+        amperes: float | None = None,
     ) -> None:
         if found.onset is None or found.amplitudes is None:
             raise ValueError("without an onset there is no setting to listen at")
-        if mode.aerial is None:
-            raise ValueError("this build has no aerial; add the key 'aerial' for signals to come in")
+        if amperes is None:
+            if mode.aerial is None:
+                raise ValueError("this build has no aerial; add the key 'aerial' for signals to come in")
+            amperes = abs(mode.aerial)
         self.build, self.cards, self.bench, self.mode = build, cards, bench, mode
         self.map: AmplitudeMap = found.amplitudes
         self.onset: ControlSetting = found.onset
         self.node = phone_node(build, output)
         self.name = build.phones[output].name
-        self.amperes = abs(mode.aerial)
-        """Amperes into the hot end for each volt of e.m.f."""
+        self.amperes = amperes
+        """Amperes into the hot end for each volt of e.m.f.; `amperes` if given, so without an aerial, too."""
 
     def current(self, carrier_v: float) -> float:
         """Return the peak current into the tank (A) of a carrier of `carrier_v` volts r.m.s. in the

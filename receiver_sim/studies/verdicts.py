@@ -10,7 +10,7 @@ import numpy as np
 
 from receiver_sim.netlist.phones import load_impedance
 from receiver_sim.physics.hearing import threshold_db
-from receiver_sim.results.audio import AudioResponse, Hum, OutputHum
+from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, Grade, Verdict
@@ -260,6 +260,32 @@ def judge_audio(audio: AudioResponse, build: Build, limits: Verdicts) -> list[Ve
             limit = limits.audio_high_min
             verdicts.append(Verdict(output.output, "audio_band", Grade.GOOD, high, limit, "Hz", text))
     return verdicts
+
+
+def judge_loudness(heard: Iterable[Loudness], limits: Verdicts) -> list[Verdict]:
+    """Judge how far a weak station is above the threshold of hearing, in dB, in each load."""
+    verdicts = []
+    for one in heard:
+        signal = f"a station of {one.carrier_v * 1e6:.3g} uV, 30 % modulated, with the volume fully up"
+        above = None if one.level_db is None else one.level_db - one.threshold_db
+        if above is None or above < 0.0:
+            grade = Grade.BAD
+            text = f"nothing is heard of {signal}: {_QUIET}"
+        elif above < limits.loudness_min:
+            grade, text = (
+                Grade.DOUBTFUL,
+                f"faint: {signal} is hardly above the threshold of hearing; {_QUIET}",
+            )
+        else:
+            grade, text = Grade.GOOD, f"{signal} is well above the threshold of hearing"
+        verdicts.append(Verdict(one.output, "loudness_min", grade, above, limits.loudness_min, "dB", text))
+    return verdicts
+
+
+_QUIET = (
+    "see coupling capacitors, bias and by-passes of the audio stage, the match of the phones and the "
+    "coupling of the aerial"
+)
 
 
 def judge_hum(hum: Hum, build: Build, limits: Verdicts, *, paths: HumPaths | None = None) -> list[Verdict]:

@@ -419,10 +419,15 @@ def _reason(same: Sequence[Verdict]) -> str:
     """Return rule, figures and limit of verdicts that say the same of several subjects."""
     first = same[0]
     unit = "" if first.unit == "1" else first.unit
-    words = [first.rule, *(engineering(v.value, unit) for v in same if v.value is not None)]
+    words = [first.rule, *(_figure(v.value, unit) for v in same if v.value is not None)]
     if first.limit is not None:
-        words.append(f"limit {engineering(first.limit, unit)}")
+        words.append(f"limit {_figure(first.limit, unit)}")
     return f"[{', '.join(words)}]"
+
+
+def _figure(value: float, unit: str) -> str:
+    """Return a figure with its unit; decibels take no prefix."""
+    return f"{value:.1f} dB" if unit == "dB" else engineering(value, unit)
 
 
 def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
