@@ -128,7 +128,13 @@ def tank_capacitance(tuning: Tuning, padding: Padding | None, variable: float) -
 
 def warnings_of(build: Build) -> tuple[str, ...]:
     """Return what is allowed but hardly meant, a sentence each."""
-    return (*_coverage(build), *_supply_cautions(build), *_load_cautions(build), *unusual(build))
+    return (
+        *_coverage(build),
+        *_supply_cautions(build),
+        *_recalled_regulator(build),
+        *_load_cautions(build),
+        *unusual(build),
+    )
 
 
 def _coverage(build: Build) -> Iterator[str]:
@@ -158,6 +164,18 @@ def _extra(build: Build, band: Band, *, meshed: float) -> float:
         series = band.padding.bandspread_series if band.padding is not None else None
         extra += part if series is None else part * series / (part + series)
     return extra
+
+
+def _recalled_regulator(build: Build) -> Iterator[str]:
+    regulator = build.regulator
+    row = regulator_types.row_of(regulator.type or "") if regulator is not None else None
+    stated = (build._data or {}).get("regulator") or {}
+    left = row is not None and any(row[key] and stated.get(key) is None for key in regulator_types.FIGURES)
+    if row is not None and left and "memory-low" in row["flag"]:
+        yield (
+            f"regulator: figures of the {row['type']} that are left out come from memory ({row['flag']}): "
+            "state yours"
+        )
 
 
 def _supply_cautions(build: Build) -> Iterator[str]:

@@ -141,6 +141,16 @@ TubeName = Annotated[
     ),
 ]
 
+RegulatorType = Annotated[
+    str,
+    Word(
+        "the type of a regulator such as '0A2' or '1N4764'",
+        r"[0-9A-Za-z./_-]{1,20}",
+        20,
+        "write the type alone, as printed on it",
+    ),
+]
+
 # Supplies
 MainsFrequency = Annotated[float, Quantity(FREQUENCY, "15 Hz", "500 Hz", example="50 Hz")]
 RippleFrequency = Annotated[float, Quantity(FREQUENCY, "10 Hz", "100 kHz", example="100 Hz")]

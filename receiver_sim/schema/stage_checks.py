@@ -24,11 +24,11 @@ def regulator_figures(g: Glimpse) -> Iterator[Finding]:
     kind, name = g.word("regulator", "kind"), g.word("regulator", "type")
     if kind is None:
         return
-    row = regulator_types.types().get(name or "")
+    row = regulator_types.row_of(name or "")
     if name is not None and row is None:
-        near = nearest(name, regulator_types.types())
+        near = nearest(name, regulator_types.names())
         cure = f"did you mean '{near}'?" if near else "leave 'type' out; state volts, current, impedance"
-        yield Finding(("regulator", "type"), listed(list(regulator_types.types())), cure)
+        yield Finding(("regulator", "type"), regulator_types.listing(), cure)
     if row is not None and row["kind"] != kind:
         yield Finding(("regulator", "type"), f"a type of the kind '{kind}'", f"write 'kind: {row['kind']}'")
     needed = ["volts", "current", "impedance"] + (["strike"] if kind == "gas_tube" else [])

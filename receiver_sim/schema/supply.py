@@ -184,7 +184,7 @@ class Pickup(Part):
 
 
 class _Shunt(Part):
-    type: p.TubeName | None = optional(
+    type: p.RegulatorType | None = optional(
         "Type such as '0A2' or '1N4764'; fills in whatever of the printed figures is left out."
     )
     volts: p.RegulatorVolts = derived("Volts one of them holds at `current`; left out: by `type`.")
