@@ -26,9 +26,12 @@ from receiver_sim.builds import (
     shipped_build,
     shipped_builds,
 )
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.netlist.export import baked
-from receiver_sim.netlist.receiver import Cards, control_elements, phone_node, receiver_deck
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
@@ -439,39 +442,46 @@ def deck_text(
         with Bench() as bench:
             build = settle(build, bench)
     dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
-    deck = receiver_deck(build, cards, band=one, dial_hz=dial, rotation=rotation)
-    values = control_elements(build, rotation)
+    circuit = receiver_circuit(build, cards, band=one, dial_hz=dial, rotation=rotation)
     if tuning is not None:
-        values["ctune"] = tuning
-    outputs = [phone_node(build, i) for i in range(len(build.phones))]
+        circuit = circuit.replace({circuit.part(Role.TUNING): tuning})
+    node = circuit.node(Place.CONTROL_NODE)
     half = dial / (4.0 * one.coil.q)
     hum_volts = build.heater.volts if build.heater.supply == "ac" else 0.0
     mains = build.mains.frequency
-    studies: dict[str, tuple[dict[str, float], list[str], list[str]]] = {
+    outputs = [f"vm({one})" for one in circuit.outputs]
+    studies: dict[str, tuple[dict[Role, float], list[str], list[str]]] = {
         "loop": (
-            {"vinj": 1.0},
+            {Role.LOOP_GAIN: 1.0},
             [f".ac lin 3 {dial - half:.9g} {dial + half:.9g}"],
-            ["vr(xdet.gk)", "vi(xdet.gk)"],
+            [f"vr({node})", f"vi({node})"],
         ),
-        "bias": ({}, [".op"], ["plate", "scr", "grid", "tap", "aplate", "acath", "bplus"]),
-        "audio": ({"vinj": 1.0}, [".ac dec 30 10 100k"], [f"vm({node})" for node in outputs]),
+        "bias": ({}, [".op"], _pins(circuit)),
+        "audio": ({Role.LOOP_GAIN: 1.0}, [".ac dec 30 10 100k"], outputs),
         "hum": (
-            {"vheater": hum_volts},
+            {Role.HEATER: hum_volts},
             [f".ac lin 1 {mains:.9g} {mains:.9g}"],
-            [f"vm({node})" for node in outputs],
+            outputs,
         ),
     }
     if study not in studies:
         raise ValueError(f"no study '{study}'; there are: {', '.join(studies)}")
     ac, lines, prints = studies[study]
-    return export(baked(deck, values=values, ac=ac), lines, prints)
+    driven = circuit.driven({circuit.part(role): volts for role, volts in ac.items()})
+    return export(deck(driven), lines, prints)
 
 
-def export(deck: Deck, lines: Sequence[str], prints: Sequence[str]) -> str:
+def _pins(circuit: Circuit) -> list[str]:
+    """Return the nodes at the pins of the sockets, each once, and the plate supply."""
+    pins = [node for socket in circuit.sockets.values() for node in socket.pins.values() if node != "0"]
+    return list(dict.fromkeys([*pins, circuit.node(Place.SUPPLY)]))
+
+
+def export(written: Deck, lines: Sequence[str], prints: Sequence[str]) -> str:
     """Return a deck with analyses and printed vectors as batch ngspice takes them, cautions on top as
     comments.
     """
-    text = deck.export(lines, prints)
+    text = written.export(lines, prints)
     title, _, rest = text.partition("\n")
     folded = [line for caution in cautions.PLATE_SUPPLY for line in textwrap.wrap(f"! {caution}", 98)]
     notes = "\n".join(f"* {line}" for line in folded)

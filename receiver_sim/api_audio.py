@@ -15,10 +15,10 @@ import numpy as np
 
 from receiver_sim import api
 from receiver_sim.builds import cards_for, current_drawn, opened
+from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.mode import tuned_mode
-from receiver_sim.netlist.phones import fit_of, load_impedance
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioStudy, ClassA, Drive, Limits, OutputLevels

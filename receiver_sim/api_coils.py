@@ -12,8 +12,8 @@ from contextlib import AbstractContextManager, nullcontext
 from statistics import median
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (

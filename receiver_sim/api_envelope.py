@@ -12,11 +12,10 @@ from functools import partial
 
 from receiver_sim.api import Progress
 from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.signals import Sampled, Signal
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.envelope import with_screen_resistance
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.netlist.signals import Sampled, Signal
 from receiver_sim.oscillating import POINTS, mode_at
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
@@ -61,6 +60,14 @@ def no_onset(found: Oscillation) -> str:
     """Return a sentence on why a band has no setting to listen at."""
     reason = f": {'; '.join(found.warnings)}" if found.warnings else ""
     return f"{found.band}: {found.status.value}{reason}"
+
+
+def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
+    """Return the build with `extra_ohm` more between the wiper of the control and the screen."""
+    if extra_ohm == 0.0:
+        return build
+    control = build.regeneration.model_copy(update={"stopper": build.regeneration.stopper + extra_ohm})
+    return build.model_copy(update={"regeneration": control})
 
 
 def _find(

@@ -7,10 +7,10 @@ from contextlib import nullcontext
 from typing import Literal
 
 from receiver_sim import api
+from receiver_sim.circuit.blocks.audio import own_screen
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.audio_stage import own_screen
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.envelope import Oscillation
 from receiver_sim.results.onset import Onset

@@ -8,9 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.audio import own_screen
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.audio_stage import own_screen
-from receiver_sim.netlist.receiver import Cards, receiver_deck
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.schema import Band, Build, BuildFaults, Fault, load_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
@@ -76,9 +79,10 @@ _SETTLED: dict[str, Build] = {}
 def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.5) -> float:
     """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
     band = build.bands[0]
-    deck = receiver_deck(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
-    with bench.session(deck) as session:
-        return -float(session.op(vectors=["vsupply#branch"])["vsupply#branch"].real[0])
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
+    branch = f"{circuit.part(Role.SUPPLY)}#branch"
+    with loaded(bench, circuit) as on:
+        return -float(on.session.op(vectors=[branch])[branch].real[0])
 
 
 def settle(build: Build, bench: Bench) -> Build:

@@ -27,8 +27,8 @@ from receiver_sim.cli_common import (
 )
 
 if TYPE_CHECKING:
+    from receiver_sim.circuit.signals import Signal
     from receiver_sim.engine import Bench
-    from receiver_sim.netlist.signals import Signal
     from receiver_sim.results.envelope import OscillationReport
     from receiver_sim.schema import Build
 
@@ -351,7 +351,7 @@ def _signals(
 ) -> list[Signal]:
     from dataclasses import replace  # inside, for start-up's sake
 
-    from receiver_sim.netlist.signals import Sampled, Signal
+    from receiver_sim.circuit.signals import Sampled, Signal
     from receiver_sim.views.sound import read_sound
 
     out: list[Signal] = []

@@ -6,10 +6,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.netlist.mode import Mode, tuned_mode
-from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.schema import Build, load_build
 
 BUILDS = Path(api.__file__).parent / "schema" / "builds"

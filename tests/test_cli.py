@@ -448,9 +448,9 @@ def test_exported_loop_gives_the_loop_gain(here: Path, build: str) -> None:
     """README's T = (V - 1)/V of the printed V, against the probe of the studies in the shared library."""
     import numpy as np
 
-    from receiver_sim.netlist.probes import Probe
-    from receiver_sim.netlist.receiver import receiver_deck, tank_elements
-    from receiver_sim.physics.potentiometer import wiper_fraction
+    from receiver_sim.circuit.assemble import receiver_circuit
+    from receiver_sim.measure.loaded import loaded as on_bench
+    from receiver_sim.measure.loop_gain import Probe
     from receiver_sim.physics.return_ratio import zero_phase
 
     loaded = api.load_build(build)
@@ -460,12 +460,11 @@ def test_exported_loop_gives_the_loop_gain(here: Path, build: str) -> None:
     _, rows = batch(here, build, "--band", band.name, "--at", "37%")
     volts = np.array([complex(row[1], row[2]) for row in rows])
     frequency, gain = zero_phase(np.array([row[0] for row in rows]), ratio=(volts - 1) / volts)
-    law = loaded.regeneration
-    deck = receiver_deck(loaded, cards, band=band, dial_hz=dial, rotation=0.37)
-    with api.Bench(workers=1) as bench, bench.session(deck) as session:
-        probe = Probe(session, loaded, band=band, dial_hz=dial)
-        probe.tune(tank_elements(loaded, cards.detector, band=band, dial_hz=dial)["ctune"])
-        sample = probe.measure(float(wiper_fraction(0.37, law=law.law, mid=law.mid)), follow=False)
+    circuit = receiver_circuit(loaded, cards, band=band, dial_hz=dial, rotation=0.37)
+    with api.Bench(workers=1) as bench, on_bench(bench, circuit) as on:
+        probe = Probe(on, band=band, dial_hz=dial)
+        probe.tune(circuit.dialled(dial)["ctune"])
+        sample = probe.measure(circuit.control.share(0.37), follow=False)
     # six digits of V; 1 - 1/V keeps five of them where V is some tenths
     assert gain == pytest.approx(sample.gain, rel=5e-5)
     assert frequency == pytest.approx(sample.frequency, rel=1e-6)

@@ -8,16 +8,16 @@ from collections.abc import Callable
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.front_end import (
-    aerial_capacitance,
-    aerial_impedance,
-    aerial_radiation,
-    by_link,
-)
-from receiver_sim.netlist.probes import Probe, Sample
-from receiver_sim.netlist.receiver import Cards, receiver_deck
-from receiver_sim.netlist.tank import SILENCE_V, Tank
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.aerial import aerial_capacitance, aerial_impedance, aerial_radiation, by_link
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.mode import silenced
+from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.aerial import ground_wave_field, radiated_power
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import AerialEffect, AerialState, Radiation
@@ -34,9 +34,9 @@ Search = Callable[[Callable[[float], Sample]], tuple[Status, list[Sample], float
 """The onset search, on a function that measures the loop gain at a wiper fraction."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`, the control at its lowest."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.0)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit: the receiver tuned to `dial_hz`, the control at its lowest."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.0)
 
 
 def run(
@@ -62,21 +62,21 @@ def run(
     q = coil_q(band.coil, dial)
     capacitance = aerial_capacitance(aerial, dial_hz=dial)
     states: list[AerialState] = []
-    with bench.session(plan(build, cards, band=band, dial_hz=dial)) as session:
-        tank = Tank(session, build, cards, band=band)
-        session.alter("ctune", found.tuning_farad)
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial)) as on:
+        tank = Tank(on, band=band)
+        on.tune(found.tuning_farad)
         calm = tank.mode(dial, q=q)
-        radiation = _radiation(session, build, dial=calm.resonance_hz, tank_volts=tank_volts)
+        radiation = _radiation(on, build, dial=calm.resonance_hz, tank_volts=tank_volts)
         for state, factor in (("calm", 1.0), ("less", 1.0 - aerial.swing), ("more", 1.0 + aerial.swing)):
-            session.alter("cantenna", capacitance * factor)
+            on.set(Role.AERIAL_CAPACITOR, capacitance * factor)
             mode = tank.mode(dial, q=q)
             if state == "calm":
                 status, setting = found.status, found.onset
             else:
-                probe = Probe(session, build, band=band, dial_hz=dial)
+                probe = Probe(on, band=band, dial_hz=dial)
                 status, samples, wiper = search(probe.measure)
                 setting = None if wiper is None else _setting(probe, samples, wiper)
-                session.alter("vinj", 0.0, "acmag")
+                on.drive(Role.LOOP_GAIN, 0.0)
             states.append(
                 AerialState(
                     state,
@@ -121,26 +121,24 @@ def _without(
     """Return the state without an aerial: resonance with the dial left alone, onset with it tuned again."""
     bare = build.model_copy(update={"aerial": None})
     again = find(bare)
-    with bench.session(plan(bare, cards, band=band, dial_hz=found.dial_hz)) as session:
-        session.alter("ctune", found.tuning_farad or 0.0)
-        mode = Tank(session, bare, cards, band=band).mode(found.dial_hz, q=coil_q(band.coil, found.dial_hz))
+    with loaded(bench, plan(bare, cards, band=band, dial_hz=found.dial_hz)) as on:
+        on.tune(found.tuning_farad or 0.0)
+        mode = Tank(on, band=band).mode(found.dial_hz, q=coil_q(band.coil, found.dial_hz))
     return AerialState(
         "none", None, mode.resonance_hz, mode.resonance_hz - calm, mode.q, again.status, again.onset
     )
 
 
-def _radiation(session: Session, build: Build, *, dial: float, tank_volts: float | None) -> Radiation:
+def _radiation(on: Loaded, build: Build, *, dial: float, tank_volts: float | None) -> Radiation:
     """Return what the tank, swinging at its resonance, sends out: the aerial's current per volt at the hot
     end.
     """
     assert build.aerial is not None
     volts = ASSUMED_TANK_V if tank_volts is None else tank_volts
-    session.alter("vprobe", SILENCE_V, "dc")
-    session.alter("isig", 1.0, "acmag")
-    run_ = session.ac(dial, dial * 1.001, 2, vectors=["frequency", "top", "vaerial#branch"])
-    session.alter("isig", 0.0, "acmag")
-    session.alter("vprobe", 0.0, "dc")
-    current = float(abs(run_["vaerial#branch"][0] / run_["top"][0]) * volts / np.sqrt(2.0))
+    top, branch = on.node(Place.HOT_END), f"{on.circuit.part(Role.AERIAL)}#branch"
+    with silenced(on), on.driven(Role.TANK_CURRENT):
+        run_ = on.session.ac(dial, dial * 1.001, 2, vectors=["frequency", top, branch])
+    current = float(abs(run_[branch][0] / run_[top][0]) * volts / np.sqrt(2.0))
     height, resistance, assumed = aerial_radiation(build.aerial, frequency=dial)
     power = float(radiated_power(current, radiation_resistance=resistance))
     return Radiation(

@@ -11,14 +11,25 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.netlist import held
-from receiver_sim.netlist.balance import Balance, sweep, within_control
-from receiver_sim.netlist.envelope import LOWEST_V, balance_deck, envelope_deck, imposed_deck, kick
-from receiver_sim.netlist.mode import HARMONICS, Mode, tuned_mode
-from receiver_sim.netlist.phases import PHASES
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.physics.potentiometer import rotation_fraction, wiper_fraction
+from receiver_sim.circuit.assemble import regeneration_control
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.phases import PHASES
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import (
+    LOWEST_V,
+    balance_circuit,
+    envelope_circuit,
+    imposed_circuit,
+    kick,
+)
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.measure import imposed_amplitude as held
+from receiver_sim.measure.amplitude_balance import Balance, sweep, within_control
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.mode import HARMONICS, tuned_mode
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import AmplitudeMap, BuildUp, Jump, OnceStarted, OnsetKind, Oscillation
 from receiver_sim.results.onset import ControlSetting, Onset
@@ -38,18 +49,18 @@ _FEW = 4
 _BOLTZMANN_J = 1.380649e-23 * 300.0
 
 
-def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = PHASES) -> Deck:
-    """Return the deck of the balance sweep; `guess`: wiper fraction to begin from."""
-    return balance_deck(build, cards, mode, guess=guess, phases=phases)
+def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = PHASES) -> Circuit:
+    """Return the circuit of the balance sweep; `guess`: wiper fraction to begin from."""
+    return balance_circuit(build, cards, mode, guess=guess, phases=phases)
 
 
-def reduce(raw: Balance, build: Build, mode: Mode, *, band: Band, onset: Onset) -> Oscillation:
+def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Onset) -> Oscillation:
     """Turn a balance into the result, without build-up time, the time it took and what lies beyond the
     control.
 
     Where the loop gain found no onset (`onset`) the balance began at an end of the control: none, then.
     """
-    turn = Knob(build, raw)
+    turn = Knob(control, raw)
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
     loss = 1e3 * mode.conductance * raw.amplitude
@@ -139,15 +150,15 @@ def _turned(raw: Balance, mode: Mode) -> FloatArray:
 class Knob:
     """Translates wiper fractions into rotation and screen volts at rest."""
 
-    def __init__(self, build: Build, raw: Balance) -> None:
-        self._law = build.regeneration
+    def __init__(self, control: Control, raw: Balance) -> None:
+        self._control = control
         self._rest = PchipInterpolator(raw.rest_wiper, raw.rest_screen, extrapolate=True)
-        self.degrees = build.regeneration.rotation
+        self.degrees = control.degrees
 
     def rotation(self, wiper: FloatArray) -> FloatArray:
         """Return the rotation (0..1) of wiper fractions; those beyond the ends count as the ends."""
         inside = np.clip(wiper, 0.0, 1.0)
-        return np.asarray(rotation_fraction(inside, law=self._law.law, mid=self._law.mid), dtype=np.float64)
+        return np.array([self._control.rotation(one) for one in inside], dtype=np.float64)
 
     def rest(self, wiper: FloatArray) -> FloatArray:
         """Return the screen volts without oscillation."""
@@ -232,7 +243,7 @@ def build_up(
         return None
     rotation = float(np.interp(wanted, volts, curve))
     seed = math.sqrt(_BOLTZMANN_J / mode.capacitance)
-    deck = envelope_deck(
+    circuit = envelope_circuit(
         build,
         cards,
         mode,
@@ -241,10 +252,11 @@ def build_up(
         with_audio=False,
     )
     span = 40.0 / (mode.decay * advance)
-    with bench.session(deck) as session:
-        session.alter("isigi", kick(seed, mode), "pwl")
-        run = session.tran(span / 2000.0, span, 0.0, span / 1000.0, vectors=["amp"])
-    return _growth(run["time"], run["amp"], seed=seed, setting=ControlSetting(rotation, wanted))
+    amplitude = circuit.node(Place.AMPLITUDE)
+    with loaded(bench, circuit) as on:
+        on.course(Role.IN_PHASE, "pwl", kick(seed, mode))
+        run = on.session.tran(span / 2000.0, span, 0.0, span / 1000.0, vectors=[amplitude])
+    return _growth(run["time"], run[amplitude], seed=seed, setting=ControlSetting(rotation, wanted))
 
 
 def _growth(moments: FloatArray, amplitude: FloatArray, *, seed: float, setting: ControlSetting) -> BuildUp:
@@ -275,9 +287,9 @@ def run(
     """
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
-    law = build.regeneration
+    control = regeneration_control(build, cards)
     rotation = _ENDS[onset.status] if onset.onset is None else onset.onset.rotation
-    guess = float(wiper_fraction(rotation, law=law.law, mid=law.mid))
+    guess = control.share(rotation)
     began = time.perf_counter()
     grown = None
     try:
@@ -294,7 +306,7 @@ def run(
             found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
         else:
             raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=_sampling(cards))
-            found = reduce(raw, build, mode, band=band, onset=onset)
+            found = reduce(raw, control, mode, band=band, onset=onset)
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
             grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, ValueError) as error:
@@ -341,19 +353,20 @@ def _without_onset(
     end = _ENDS[onset.status]
     looked = held.look(build, cards, bench, mode, end=end)
     words = said(looked, status=onset.status)
-    deck = imposed_deck(build, cards, mode, amplitude=LOWEST_V, rotation=end)
-    beyond = held.onset_beyond(bench, deck, mode, end=end)
+    control = regeneration_control(build, cards)
+    circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=end)
+    beyond = held.onset_beyond(bench, circuit, mode, end=end)
     if looked.begins_v is None:
         found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
         return dataclasses.replace(found, onset_beyond_v=beyond)
-    raw = within_control(bench, deck, mode, looked=looked, phases=_sampling(cards))
+    raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
         raise ValueError("the control is too narrow to tell the amplitudes that it sustains apart")
-    found = reduce(raw, build, mode, band=band, onset=onset)
+    found = reduce(raw, control, mode, band=band, onset=onset)
     took = time.perf_counter() - began
     started = None
     if onset.status is Status.DOES_NOT:
-        started = once_started(raw, looked, turn=Knob(build, raw))
+        started = once_started(raw, looked, turn=Knob(control, raw))
     reach = _BEYOND_REACH.format(looked.pays.amplitude[-1])
     warnings = (words,) if looked.ends_v is not None else (words, reach)
     return dataclasses.replace(

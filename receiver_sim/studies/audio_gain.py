@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, phone_node, receiver_deck
-from receiver_sim.netlist.tube_jig import jig_deck, read_jig
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tube_jig import jig_circuit, read_jig
 from receiver_sim.physics.noise import pentode_noise_resistance, triode_noise_resistance
 from receiver_sim.results.bias import TubePoint
 from receiver_sim.schema import Band, Build
@@ -13,17 +16,18 @@ from receiver_sim.schema.card import TubeCard
 AUDIO_HZ = 1000.0
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck: the receiver, its control half way."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit: the receiver, its control half way."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float) -> float:
     """Return volts at the first phones for 1 V at the audio tube's grid, 1 kHz. Raises EngineError."""
-    node = phone_node(build, 0)
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
-        session.alter("vainj", 1.0, "acmag")
-        answer = session.ac(AUDIO_HZ, AUDIO_HZ, 1, vectors=["frequency", node])
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
+    node = circuit.outputs[0]
+    with loaded(bench, circuit) as on:
+        on.drive(circuit.sockets["audio"].probe)
+        answer = on.session.ac(AUDIO_HZ, AUDIO_HZ, 1, vectors=["frequency", node])
     return float(abs(answer[node][0]))
 
 
@@ -34,9 +38,9 @@ def noise_resistance(card: TubeCard, bench: Bench, *, point: TubePoint, tied: bo
     """
     triode = card.kind == "triode" or tied
     screen_v = None if triode or point.screen_v is None else point.screen_v - point.cathode_v
-    with bench.session(jig_deck(card, "triode" if triode else card.kind)) as session:
+    with loaded(bench, jig_circuit(card, "triode" if triode else card.kind)) as on:
         read = read_jig(
-            session,
+            on.session,
             plate_v=point.plate_v - point.cathode_v,
             grid_v=point.grid_v - point.cathode_v,
             screen_v=screen_v,

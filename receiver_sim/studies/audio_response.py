@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.netlist.probes import operating_volts
-from receiver_sim.netlist.receiver import Cards, phone_node, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.element import current_source
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.audio import AudioResponse, OutputResponse
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import ControlSetting
@@ -17,22 +23,28 @@ LOWEST_HZ, HIGHEST_HZ, PER_DECADE = 10.0, 100e3, 30
 REFERENCE_HZ = 1000.0
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck: the receiver at that setting with a current probe at each output."""
-    probes = "\n".join(f"Iout{i} 0 {phone_node(build, i)} dc 0 ac 0" for i in range(len(build.phones)))
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation, extra=probes)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit: the receiver at that setting with a current probe at each output."""
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    return circuit.plus(*(current_source(f"iout{i}", node) for i, node in enumerate(circuit.outputs)))
 
 
 def reduce(
-    build: Build, gain: Vectors, overall: Vectors, impedance: list[Vectors], *, rotation: float
+    build: Build,
+    gain: Vectors,
+    overall: Vectors,
+    impedance: list[Vectors],
+    *,
+    nodes: Sequence[str],
+    setting: ControlSetting,
 ) -> AudioResponse:
     """Turn the sweeps (volts for 1 V in the control node, 1 A into the grid, 1 A into each output) into the
-    result.
+    result; nodes: of the outputs.
     """
     frequency = gain["frequency"].real
     outputs = []
     for index, phone in enumerate(build.phones):
-        node = phone_node(build, index)
+        node = nodes[index]
         volts = np.abs(gain[node])
         total = np.abs(overall[node])
         at_reference = float(np.interp(REFERENCE_HZ, frequency, volts))
@@ -53,7 +65,6 @@ def reduce(
                 load_ohm=float(abs(load)),
             )
         )
-    setting = ControlSetting(rotation, operating_volts(gain, "scr"))
     return AudioResponse(setting=setting, outputs=tuple(outputs))
 
 
@@ -85,19 +96,16 @@ def run(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> AudioResponse:
     """Sweep 10 Hz to 100 kHz with the control at `rotation` (0..1). Raises EngineError on failure."""
-    nodes = [phone_node(build, i) for i in range(len(build.phones))]
-    deck = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    points = PER_DECADE
-    with bench.session(deck) as session:
-        session.alter("vinj", 1.0, "acmag")
-        gain = session.ac(LOWEST_HZ, HIGHEST_HZ, points, scale="dec", vectors=["frequency", "scr", *nodes])
-        session.alter("vinj", 0.0, "acmag")
-        session.alter("iprobe", 1.0, "acmag")
-        overall = session.ac(LOWEST_HZ, HIGHEST_HZ, points, scale="dec", vectors=["frequency", *nodes])
-        session.alter("iprobe", 0.0, "acmag")
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    nodes, span = circuit.outputs, (LOWEST_HZ, HIGHEST_HZ, PER_DECADE)
+    with loaded(bench, circuit) as on:
+        with on.driven(Role.LOOP_GAIN):
+            gain = on.session.ac(*span, scale="dec", vectors=["frequency", *on.control_vectors, *nodes])
+        with on.driven(Role.GRID_CURRENT):
+            overall = on.session.ac(*span, scale="dec", vectors=["frequency", *nodes])
         impedance = []
         for index, node in enumerate(nodes):
-            session.alter(f"iout{index}", 1.0, "acmag")
-            impedance.append(session.ac(REFERENCE_HZ, REFERENCE_HZ, 1, vectors=["frequency", node]))
-            session.alter(f"iout{index}", 0.0, "acmag")
-    return reduce(build, gain, overall, impedance, rotation=rotation)
+            with on.driven(f"iout{index}"):
+                impedance.append(on.session.ac(REFERENCE_HZ, REFERENCE_HZ, 1, vectors=["frequency", node]))
+        setting = ControlSetting(rotation, on.figure(gain, share=circuit.control.share(rotation)))
+    return reduce(build, gain, overall, impedance, nodes=nodes, setting=setting)

@@ -11,10 +11,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.front_end import by_link, floats
-from receiver_sim.netlist.receiver import Cards, receiver_deck
-from receiver_sim.netlist.tank import SILENCE_V
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.aerial import by_link, floats
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.mode import silenced
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.coils import Breakthrough
 from receiver_sim.results.onset import Onset
@@ -30,34 +34,34 @@ _PEAK_POINTS = 41
 _NO_FARAD = 1e-18
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`, the control at its lowest."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.0)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit: the receiver tuned to `dial_hz`, the control at its lowest."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.0)
 
 
 def transfer(
-    session: Session, start: float, stop: float, points: int, scale: str, *, common: float = 0.0
+    on: Loaded, start: float, stop: float, points: int, scale: str, *, common: float = 0.0
 ) -> tuple[FloatArray, FloatArray]:
     """Return (frequency in Hz, volts from grid to cathode per volt of e.m.f. in the aerial), the tube cold.
 
     common: volts that drive a floating link through its feeder besides, per volt of e.m.f. in the aerial.
     """
-    sources = {"vaerial": 1.0} | ({"vcommon": common} if common else {})
-    session.alter("vprobe", SILENCE_V, "dc")
-    for source, volts in sources.items():
-        session.alter(source, volts, "acmag")
-    run_ = session.ac(start, stop, points, scale=scale, vectors=["frequency", "grid", "tap"])
-    for source in sources:
-        session.alter(source, 0.0, "acmag")
-    session.alter("vprobe", 0.0, "dc")
-    return run_["frequency"].real, np.abs(run_["grid"] - run_["tap"])
+    grid, cathode = on.node(Place.GRID), on.node(Place.CATHODE)
+    sources = {Role.AERIAL: 1.0} | ({Role.FEEDER: common} if common else {})
+    with silenced(on):
+        for source, volts in sources.items():
+            on.drive(source, volts)
+        run_ = on.session.ac(start, stop, points, scale=scale, vectors=["frequency", grid, cathode])
+        for source in sources:
+            on.drive(source, 0.0)
+    return run_["frequency"].real, np.abs(run_[grid] - run_[cathode])
 
 
-def _curve(session: Session, *, dial_hz: float, q: float, common: float) -> tuple[FloatArray, FloatArray]:
+def _curve(on: Loaded, *, dial_hz: float, q: float, common: float) -> tuple[FloatArray, FloatArray]:
     """Sweep the whole span, and the tank's peak by itself, which a sweep in decades would miss."""
-    wide = transfer(session, *SPAN, PER_DECADE, "dec", common=common)
+    wide = transfer(on, *SPAN, PER_DECADE, "dec", common=common)
     half = 4.0 * dial_hz / q
-    near = transfer(session, dial_hz - half, dial_hz + half, _PEAK_POINTS, "lin", common=common)
+    near = transfer(on, dial_hz - half, dial_hz + half, _PEAK_POINTS, "lin", common=common)
     frequency = np.concatenate([wide[0], near[0]])
     order = np.argsort(frequency)
     return frequency[order], np.concatenate([wide[1], near[1]])[order]
@@ -84,16 +88,16 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset) -
     q = coil_q(band.coil, dial)
     station = aerial.station
     common = (station.feeder_emf or station.emf) / station.emf if floats(build, band) else 0.0
-    with bench.session(plan(build, cards, band=band, dial_hz=dial)) as session:
-        session.alter("ctune", found.tuning_farad)
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial)) as on:
+        on.tune(found.tuning_farad)
         curves, at_station, wanted = [], [], []
         for farad in (None,) if link is None else (link.unshielded, left):
             if farad is not None:
-                session.alter("clink", max(farad, _NO_FARAD))
-            curves.append(_curve(session, dial_hz=dial, q=q, common=common))
-            one = transfer(session, station.frequency, station.frequency * 1.001, 2, "lin", common=common)[1]
+                on.set(Role.LINK_CAPACITANCE, max(farad, _NO_FARAD))
+            curves.append(_curve(on, dial_hz=dial, q=q, common=common))
+            one = transfer(on, station.frequency, station.frequency * 1.001, 2, "lin", common=common)[1]
             at_station.append(float(one[0]) * station.emf)
-            at_dial = transfer(session, dial, dial * 1.000001, 2, "lin")[1]
+            at_dial = transfer(on, dial, dial * 1.000001, 2, "lin")[1]
             wanted.append(float(at_dial[0]))
     built = 1 if kind == "as built" else 0
     return Breakthrough(

@@ -9,11 +9,13 @@ from contextlib import AbstractContextManager
 import numpy as np
 from scipy.optimize import brentq
 
-from receiver_sim.engine import Bench, Session
-from receiver_sim.netlist.envelope import envelope_deck, imposed_deck
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.phones import phone_node
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.blocks.phones import phone_node
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import (
     AmplitudeMap,
@@ -99,10 +101,10 @@ class Listener:
     def am(self, rotation: float, carrier_v: float, *, tone: float = AM_HZ) -> tuple[float, float]:
         """Return (amplitude at the hot end, r.m.s. audio) for an AM carrier in tune, below onset."""
         current = self.current(carrier_v)
-        with self._imposed(rotation, current * self.mode.rp) as session:
-            amplitude = self._amplitude(session, current)
-            session.alter("vamp", amplitude, "dc")
-            answer = self._answer(session, tone)
+        with self._imposed(rotation, current * self.mode.rp) as on:
+            amplitude = self._amplitude(on, current)
+            on.set(Role.AMPLITUDE, amplitude)
+            answer = self._answer(on, tone)
         return amplitude, AM_DEPTH * current * answer / math.sqrt(2.0)
 
     def beat(self, rotation: float, carrier_v: float, *, tone: float = BEAT_HZ) -> tuple[float, float]:
@@ -113,23 +115,23 @@ class Listener:
         part across turns the phase, which nobody hears.
         """
         amplitude = float(np.interp(rotation, self.map.rotation, self.map.amplitude_v))
-        with self._imposed(rotation, amplitude) as session:
-            answer = self._answer(session, tone)
+        with self._imposed(rotation, amplitude) as on:
+            answer = self._answer(on, tone)
         return amplitude, self.current(carrier_v) * answer / math.sqrt(2.0)
 
-    def _imposed(self, rotation: float, amplitude: float) -> AbstractContextManager[Session]:
-        deck = imposed_deck(self.build, self.cards, self.mode, amplitude=amplitude, rotation=rotation)
-        return self.bench.session(deck)
+    def _imposed(self, rotation: float, amplitude: float) -> AbstractContextManager[Loaded]:
+        circuit = imposed_circuit(self.build, self.cards, self.mode, amplitude=amplitude, rotation=rotation)
+        return loaded(self.bench, circuit)
 
-    def _amplitude(self, session: Session, current: float) -> float:
+    def _amplitude(self, on: Loaded, current: float) -> float:
         """Return the amplitude that a current in tune sustains: the root of G a - drive(a) = I, by Brent's
         method."""
-        capacitance = 1.0 / abs(self.mode.residue)
+        capacitance, node = 1.0 / abs(self.mode.residue), on.node(Place.DRIVE)
 
         def excess(logarithm: float) -> float:
             amplitude = math.exp(logarithm)
-            session.alter("vamp", amplitude, "dc")
-            drive = 1e-3 * float(session.op(vectors=["drive"])["drive"][0])
+            on.set(Role.AMPLITUDE, amplitude)
+            drive = 1e-3 * float(on.session.op(vectors=[node])[node][0])
             return math.log(max(self.mode.decay * capacitance * amplitude - drive, 1e-30) / current)
 
         low = math.log(current * self.mode.rp) - 0.1
@@ -140,11 +142,12 @@ class Listener:
                 raise ValueError("this setting lies above onset: the amplitude finds no end")
         return math.exp(float(brentq(excess, low - 2.0, high, xtol=1e-6)))
 
-    def _answer(self, session: Session, tone: float) -> float:
+    def _answer(self, on: Loaded, tone: float) -> float:
         """Return volts (peak) of audio for each ampere of a tone in the current along the swing."""
-        run = session.ac(tone, tone, 1, vectors=["frequency", "drive", self.node])
+        drive = on.node(Place.DRIVE)
+        run = on.session.ac(tone, tone, 1, vectors=["frequency", drive, self.node])
         capacitance = 1.0 / abs(self.mode.residue)
-        admittance = capacitance * (2j * math.pi * tone + self.mode.decay) - 1e-3 * run["drive"][0]
+        admittance = capacitance * (2j * math.pi * tone + self.mode.decay) - 1e-3 * run[drive][0]
         return float(abs(run[self.node][0] / admittance))
 
     def beat_in_time(
@@ -157,17 +160,20 @@ class Listener:
         """
         frequency = float(np.interp(rotation, self.map.rotation, self.map.frame_hz))
         amplitude = float(np.interp(rotation, self.map.rotation, self.map.amplitude_v))
-        deck = envelope_deck(self.build, self.cards, self.mode, rotation=rotation, reference_hz=frequency)
+        circuit = envelope_circuit(
+            self.build, self.cards, self.mode, rotation=rotation, reference_hz=frequency
+        )
+        ti, tq = circuit.node(Place.IN_PHASE), circuit.node(Place.QUADRATURE)
         current = self.current(carrier_v)
-        with self.bench.session(deck) as session:
-            session.alter("isigi", [0.0, current, offset_hz, 0.0, 0.0, 90.0], "sin")
-            session.alter("isigq", [0.0, current, offset_hz, 0.0, 0.0, 0.0], "sin")
+        with loaded(self.bench, circuit) as on:
+            on.course(Role.IN_PHASE, "sin", [0.0, current, offset_hz, 0.0, 0.0, 90.0])
+            on.course(Role.QUADRATURE, "sin", [0.0, current, offset_hz, 0.0, 0.0, 0.0])
             step = min(0.02 / abs(offset_hz), 5e-5)
-            run = session.tran(step, seconds, 0.0, step, vectors=["ti", "tq", self.node])
+            run = on.session.tran(step, seconds, 0.0, step, vectors=[ti, tq, self.node])
         if amplitude <= 0.0:
             raise ValueError("no oscillation at this setting")
         time = np.linspace(0.5 * seconds, seconds, 20001)
-        tank = np.interp(time, run["time"], run["ti"]) + 1j * np.interp(time, run["time"], run["tq"])
+        tank = np.interp(time, run["time"], run[ti]) + 1j * np.interp(time, run["time"], run[tq])
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
         audio = np.interp(time, run["time"], run[self.node])
         return _beat(time, against), float(np.std(audio))
@@ -275,11 +281,12 @@ def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:
 def selectivity(ear: Listener, rotation: float) -> tuple[FloatArray, FloatArray, float | None]:
     """Return (offset in Hz, level in dB, -3 dB bandwidth in Hz) of the tank for a weak carrier at a setting
     below onset."""
-    deck = imposed_deck(ear.build, ear.cards, ear.mode, amplitude=1e-4, rotation=rotation)
-    with ear.bench.session(deck) as session:
-        run = session.ac(1.0, 100e3, 20, "dec", vectors=["frequency", "drive"])
+    circuit = imposed_circuit(ear.build, ear.cards, ear.mode, amplitude=1e-4, rotation=rotation)
+    drive = circuit.node(Place.DRIVE)
+    with loaded(ear.bench, circuit) as on:
+        run = on.session.ac(1.0, 100e3, 20, "dec", vectors=["frequency", drive])
     offset, capacitance = run["frequency"], 1.0 / abs(ear.mode.residue)
-    admittance = capacitance * (2j * np.pi * offset + ear.mode.decay) - 1e-3 * run["drive"]
+    admittance = capacitance * (2j * np.pi * offset + ear.mode.decay) - 1e-3 * run[drive]
     level = -20.0 * np.log10(np.abs(admittance))
     level = level - level[0]
     down = np.flatnonzero(level < -3.0103)

@@ -8,22 +8,25 @@ voltage at the control node become at the detector's load at 1 kHz.
 
 from __future__ import annotations
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.probes import operating_volts
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
-from receiver_sim.netlist.tube_jig import JigReading, jig_deck, read_jig
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded, operating_volts
+from receiver_sim.measure.tube_jig import JigReading, jig_circuit, read_jig
 from receiver_sim.results.swap import DetectionFigure
 from receiver_sim.schema import Band, Build
 
 AUDIO_HZ = 1000.0
-OUTPUT = "dout"
-"""Node of the detector's load, after the RF filter."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> tuple[Deck, Deck]:
-    """Return the receiver's deck and that of its detector tube alone."""
-    receiver = receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    return receiver, jig_deck(cards.detector, cards.detector.kind)
+def plan(
+    build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float
+) -> tuple[Circuit, Circuit]:
+    """Return the receiver's circuit and that of its detector tube alone."""
+    receiver = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    return receiver, jig_circuit(cards.detector, cards.detector.kind)
 
 
 def reduce(tube: JigReading, *, by_current: complex, by_grid: complex, grid_v: float) -> DetectionFigure:
@@ -50,18 +53,17 @@ def run(
 ) -> tuple[DetectionFigure, JigReading]:
     """Return the figure with the control at `rotation`, and the tube's own there. Raises EngineError."""
     receiver, jig = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    with bench.session(receiver) as session:
-        for element, value in control_elements(build, rotation).items():
-            session.alter(element, value)
+    with loaded(bench, receiver) as on:
+        on.turn(rotation)
         answers = []
-        for source in ("iprobe", "vinj"):
-            session.alter(source, 1.0, "acmag")
-            run_ = session.ac(AUDIO_HZ, AUDIO_HZ, 1)
-            session.alter(source, 0.0, "acmag")
-            answers.append(complex(run_[OUTPUT][0]))
+        for source in (Role.GRID_CURRENT, Role.LOOP_GAIN):
+            with on.driven(source):
+                run_ = on.session.ac(AUDIO_HZ, AUDIO_HZ, 1)
+            answers.append(complex(run_[on.node(Place.DETECTOR_OUTPUT)][0]))
         plate, screen, grid, cathode = (
-            operating_volts(run_, node) for node in ("plate", "scr", "grid", "tap")
+            operating_volts(run_, on.node(place))
+            for place in (Place.PLATE, Place.SCREEN, Place.GRID, Place.CATHODE)
         )
-    with bench.session(jig) as session:
-        tube = read_jig(session, plate_v=plate - cathode, grid_v=grid - cathode, screen_v=screen - cathode)
+    with loaded(bench, jig) as on:
+        tube = read_jig(on.session, plate_v=plate - cathode, grid_v=grid - cathode, screen_v=screen - cathode)
     return reduce(tube, by_current=answers[0], by_grid=answers[1], grid_v=grid - cathode), tube

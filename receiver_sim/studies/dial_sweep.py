@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.netlist.front_end import tank_loss
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.probes import Probe
-from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
-from receiver_sim.netlist.tank import Tank
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.coil import tank_loss
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe
+from receiver_sim.measure.tank import Tank
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import DialPoint, DialSweep
 from receiver_sim.results.onset import Onset
@@ -25,20 +28,20 @@ POINTS = 9
 """Frequencies over a coil's dial, band middle apart."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`, the control at `rotation` (0..1)."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit: the receiver tuned to `dial_hz`, the control at `rotation` (0..1)."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
-def reduce(build: Build, cards: Cards, *, band: Band, found: Onset, gain: float, mode: Mode) -> DialPoint:
+def reduce(build: Build, circuit: Circuit, *, band: Band, found: Onset, gain: float, mode: Mode) -> DialPoint:
     """Turn onset, loop gain and the passive mode at one frequency into the result."""
     dial = found.dial_hz
-    elements = tank_elements(build, cards.detector, band=band, dial_hz=dial)
+    input_ohm = circuit.dialled(dial)[circuit.part(Role.INPUT_LOSS)]
     control = mode.grid - mode.cathode
     transfer = float((control * mode.cathode).real) * mode.rp
     whole = 1.0 / mode.rp
     coil = 1.0 / tank_loss(band, dial_hz=dial)
-    tube = abs(control) ** 2 / elements["rdin"]
+    tube = abs(control) ** 2 / input_ohm
     to = {"tank": 1.0 - mode.grid, "cathode": control, "ground": mode.grid}[build.detector.grid_leak_to]
     leak = abs(to) ** 2 / build.detector.grid_leak
     return DialPoint(
@@ -70,15 +73,14 @@ def point(
     if found.tuning_farad is None:
         raise ValueError("; ".join(found.warnings) or "the onset search failed")
     dial = found.dial_hz
-    law = build.regeneration
-    deck = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
-    with bench.session(deck) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial)
+    circuit = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
+    with loaded(bench, circuit) as on:
+        probe = Probe(on, band=band, dial_hz=dial)
         probe.tune(found.tuning_farad)
-        sample = probe.measure(float(wiper_fraction(rotation, law=law.law, mid=law.mid)))
-        session.alter("vinj", 0.0, "acmag")
-        mode = Tank(session, build, cards, band=band).mode(sample.frequency, q=coil_q(band.coil, dial))
-    return reduce(build, cards, band=band, found=found, gain=sample.gain, mode=mode)
+        sample = probe.measure(circuit.control.share(rotation))
+        on.drive(Role.LOOP_GAIN, 0.0)
+        mode = Tank(on, band=band).mode(sample.frequency, q=coil_q(band.coil, dial))
+    return reduce(build, circuit, band=band, found=found, gain=sample.gain, mode=mode)
 
 
 def run(

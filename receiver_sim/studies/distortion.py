@@ -13,10 +13,13 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.audio_view import audio_deck
-from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.netlist.receiver import Cards, phone_node
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.circuit import Circuit, Socket
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
+from receiver_sim.circuit.views.audio import audio_circuit
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.physics.tube_law import grid_current
 from receiver_sim.results.audio import ClassA, Drive
@@ -38,9 +41,9 @@ LEAST_SHARE, MOST_GRID_A = 0.02, 1e-6
 """Class A: least plate current as a part of the quiescent, most grid current (common practice, no source)."""
 
 
-def plan(build: Build, cards: Cards, *, rotation: float) -> Deck:
-    """Return the deck: the audio view at that setting of the control."""
-    return audio_deck(build, cards, rotation=rotation)
+def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
+    """Return the circuit: the audio view at that setting of the control."""
+    return audio_circuit(build, cards, rotation=rotation)
 
 
 def lines(time: FloatArray, course: FloatArray, *, tone: float) -> FloatArray:
@@ -64,21 +67,32 @@ def thd(found: FloatArray) -> float:
     return float(np.sqrt(np.sum(size[1:] ** 2)) / size[0]) if size[0] > 0.0 else 0.0
 
 
-def sockets(build: Build) -> dict[str, str]:
-    """Return the audio tubes of a build by the letter of their elements."""
-    return {**({"f": "first audio"} if build.audio.first is not None else {}), "a": "audio"}
+def sockets(circuit: Circuit) -> dict[str, Socket]:
+    """Return the sockets of the audio tubes."""
+    detector = circuit.part(Role.LOOP_GAIN)
+    return {name: one for name, one in circuit.sockets.items() if one.probe != detector}
+
+
+def _ammeter(socket: Socket) -> str:
+    return f"{socket.meters['plate'].element}#branch"
 
 
 def reduce(
-    build: Build, cards: Cards, run: Vectors, *, input_v: float, quiet: Mapping[str, float]
+    build: Build,
+    circuit: Circuit,
+    cards: Cards,
+    run: Vectors,
+    *,
+    input_v: float,
+    quiet: Mapping[str, float],
 ) -> tuple[tuple[Drive, ...], tuple[ClassA, ...]]:
     """Turn a run over time into the drives of all outputs and the class of the audio tubes.
 
-    quiet: quiescent plate current of each audio tube by letter.
+    quiet: quiescent plate current of each audio tube by its socket.
     """
     drives = []
     for index, phone in enumerate(build.phones):
-        found = lines(run["time"], run[phone_node(build, index)], tone=TONE_HZ)
+        found = lines(run["time"], run[circuit.outputs[index]], tone=TONE_HZ)
         volts = float(abs(found[0]))
         power, level = 0.0, None
         if phone.state == "loaded":
@@ -89,22 +103,22 @@ def reduce(
         drives.append(Drive(input_v, volts, power, level, thd(found), np.asarray(ratio)))
     tail = run["time"] > run["time"][-1] - PERIODS / TONE_HZ
     classes = []
-    for x, socket in sockets(build).items():
-        card = cards.audio if x == "a" else cards.first
+    for name, socket in sockets(circuit).items():
+        card = cards.audio if name == "audio" else cards.first
         assert card is not None
-        plate = run[f"v{x}pm#branch"][tail]
-        grid = float((run[f"{x}grid"][tail] - run[f"{x}cath"][tail]).max())
+        plate = run[_ammeter(socket)][tail]
+        grid = float((run[socket.pins["grid"]][tail] - run[socket.pins["cathode"]][tail]).max())
         into = float(grid_current(card.law(), grid_v=grid))
-        share = float(plate.min()) / quiet[x] if quiet[x] > 0.0 else 0.0
+        share = float(plate.min()) / quiet[name] if quiet[name] > 0.0 else 0.0
         keeps = share > LEAST_SHARE and into < MOST_GRID_A
-        classes.append(ClassA(socket, input_v, share, grid, into, keeps))
+        classes.append(ClassA(name, input_v, share, grid, into, keeps))
     return tuple(drives), tuple(classes)
 
 
-def _vectors(build: Build) -> list[str]:
-    names = ["time", *(phone_node(build, i) for i in range(len(build.phones)))]
-    for x in sockets(build):
-        names += [f"v{x}pm#branch", f"{x}grid", f"{x}cath"]
+def _vectors(circuit: Circuit) -> list[str]:
+    names = ["time", *circuit.outputs]
+    for socket in sockets(circuit).values():
+        names += [_ammeter(socket), socket.pins["grid"], socket.pins["cathode"]]
     return names
 
 
@@ -115,17 +129,18 @@ def run(
 
     Raises EngineError when a simulation fails.
     """
-    deck = plan(build, cards, rotation=rotation)
+    circuit = plan(build, cards, rotation=rotation)
     step = 1.0 / (TONE_HZ * STEPS)
     stop = math.ceil(SETTLE_S * TONE_HZ) / TONE_HZ + PERIODS / TONE_HZ
 
     def one(b: Bench, input_v: float) -> tuple[tuple[Drive, ...], tuple[ClassA, ...]]:
-        with b.session(deck) as session:
-            rest = session.op(vectors=[f"v{x}pm#branch" for x in sockets(build)])
-            quiet = {x: float(rest[f"v{x}pm#branch"].real[0]) for x in sockets(build)}
-            session.alter("vinj", (0.0, math.sqrt(2.0) * input_v, TONE_HZ), "sin")
+        with loaded(b, circuit) as on:
+            meters = {name: _ammeter(socket) for name, socket in sockets(circuit).items()}
+            rest = on.session.op(vectors=list(meters.values()))
+            quiet = {name: float(rest[meter].real[0]) for name, meter in meters.items()}
+            on.course(Role.LOOP_GAIN, "sin", (0.0, math.sqrt(2.0) * input_v, TONE_HZ))
             start = stop - (PERIODS + 1) / TONE_HZ
-            answer = session.tran(step, stop, start, step, vectors=_vectors(build))
-        return reduce(build, cards, answer, input_v=input_v, quiet=quiet)
+            answer = on.session.tran(step, stop, start, step, vectors=_vectors(circuit))
+        return reduce(build, circuit, cards, answer, input_v=input_v, quiet=quiet)
 
     return bench.map(one, list(inputs))

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.rectified import dropper_limits, preferred
 from receiver_sim.results.supply import DropperChoice
 from receiver_sim.schema import Band, Build
@@ -11,9 +15,9 @@ from receiver_sim.schema import Band, Build
 MAINS = (0.9, 1.1)
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck of the receiver."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit of the receiver."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float) -> DropperChoice | None:
@@ -27,16 +31,16 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float)
     if regulator is None:
         return None
     supply, control, hottest = [], [], 0.0
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
+    with loaded(bench, circuit) as on:
         for mains in MAINS:
-            session.alter("vsupply", build.supply.volts * mains, "dc")
+            on.mains(mains)
             for rotation in (0.0, 1.0):
-                for element, value in control_elements(build, rotation).items():
-                    session.alter(element, value)
-                volts = {name: float(v.real[0]) for name, v in session.op().items()}
-                supply.append(volts["bplus"])
-                control.append((volts["vreg"] - volts["pothi"]) / max(build.regeneration.top, CONTACT_OHM))
-                drop = volts["bplus"] - volts["vreg"]
+                on.turn(rotation)
+                volts = on.volts()
+                supply.append(volts[on.node(Place.SUPPLY)])
+                control.append(circuit.current(circuit.part(Role.CONTROL_TOP), volts))
+                drop = volts[on.node(Place.SUPPLY)] - volts[on.node(Place.REGULATED)]
                 hottest = max(hottest, drop * drop / regulator.dropper)
     return reduce(build, supply, control, hottest=hottest)
 

@@ -6,8 +6,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from receiver_sim.netlist.heater import feed_of
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.blocks.heater import feed_of
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import TubeCard

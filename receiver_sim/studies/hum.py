@@ -7,9 +7,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.probes import operating_volts
-from receiver_sim.netlist.receiver import Cards, hum_pot_elements, phone_node, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.heater import hum_pot_elements
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.results.audio import Hum, OutputHum
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.onset import ControlSetting
@@ -19,9 +23,9 @@ from receiver_sim.schema.supply import SettledSupply
 POSITIONS = np.linspace(0.0, 1.0, 21)
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck: the receiver at that setting of the control, heater and ripple sources at rest."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit: the receiver at that setting of the control, heater and ripple sources at rest."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def null(positions: FloatArray, phasors: ComplexArray) -> float:
@@ -98,22 +102,21 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
 
     rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.
     """
-    nodes = [phone_node(build, i) for i in range(len(build.phones))]
     # where none is fitted the positions are those of a pot tried in its place
     potted = build.model_copy(update={"heater": build.heater.model_copy(update={"wiring": "hum_pot"})})
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        session.alter("vsupply", 1.0, "acmag")
-        one, screen = _phasors(session, [*nodes, "bplus"], ripple_frequency(build))
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
+        nodes = on.circuit.outputs
+        with on.driven(Role.SUPPLY):
+            one, screen = _phasors(on, [*nodes, on.node(Place.SUPPLY)], ripple_frequency(build), rotation)
         # the ripple of a settled supply is known at the receiver, of others at their e.m.f.
         ripple = one[:-1] * (ripple_volts(build) / one[-1] if _settled(build) else ripple_volts(build))
-        session.alter("vsupply", 0.0, "acmag")
         # d.c. on the heaters has no line-frequency part
-        session.alter("vheater", build.heater.volts if build.heater.supply == "ac" else 0.0, "acmag")
+        on.drive(Role.HEATER, build.heater.volts if build.heater.supply == "ac" else 0.0)
 
         def at(position: float, wired: Build = potted) -> ComplexArray:
-            for element, value in hum_pot_elements(wired, position).items():
-                session.alter(element, value)
-            return _phasors(session, nodes, build.mains.frequency)[0]
+            for element, value in hum_pot_elements(on.circuit, wired, position).items():
+                on.set(element, value)
+            return _phasors(on, nodes, build.mains.frequency, rotation)[0]
 
         mains = np.array([at(float(p)) for p in POSITIONS])
         at_build = at(build.heater.hum_pot_position, build)
@@ -131,6 +134,9 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     )
 
 
-def _phasors(session: Session, nodes: list[str], frequency: float) -> tuple[ComplexArray, float]:
-    run_ = session.ac(frequency, frequency, 1, vectors=["frequency", "scr", *nodes])
-    return np.array([run_[node][0] for node in nodes]), operating_volts(run_, "scr")
+def _phasors(
+    on: Loaded, nodes: Sequence[str], frequency: float, rotation: float
+) -> tuple[ComplexArray, float]:
+    run_ = on.session.ac(frequency, frequency, 1, vectors=["frequency", *on.control_vectors, *nodes])
+    figure = on.figure(run_, share=on.circuit.control.share(rotation))
+    return np.array([run_[node][0] for node in nodes]), figure

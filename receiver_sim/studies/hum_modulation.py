@@ -8,13 +8,17 @@ the tank, C a' = drive - G a and C a phi' = cross, that gives the modulation of 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session, Vectors
-from receiver_sim.netlist.envelope import imposed_deck
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import imposed_circuit
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.envelope import Oscillation
 from receiver_sim.results.hum import HumModulation
@@ -22,6 +26,23 @@ from receiver_sim.schema import Build
 
 ABOVE = 0.01
 """Screen volts above onset, relative: where a beat note is listened to."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Drive and cross-drive of the tank (mA) and volts of the supply, complex, at the lines of the mains
+    (Hz).
+    """
+
+    frequency: FloatArray
+    drive: ComplexArray
+    cross: ComplexArray
+    supply: ComplexArray
+
+    @property
+    def currents(self) -> ComplexArray:
+        """Drive and cross-drive, a row each."""
+        return np.array([self.drive, self.cross])
 
 
 def setting(found: Oscillation) -> tuple[float, float] | None:
@@ -37,13 +58,13 @@ def setting(found: Oscillation) -> tuple[float, float] | None:
     return rotation, float(np.interp(wanted, volts, known.amplitude_v))
 
 
-def plan(build: Build, cards: Cards, mode: Mode, *, amplitude: float, rotation: float) -> Deck:
-    """Return the deck: the amplitude imposed, the control at `rotation` (0..1)."""
-    return imposed_deck(build, cards, mode, amplitude=amplitude, rotation=rotation)
+def plan(build: Build, cards: Cards, mode: Mode, *, amplitude: float, rotation: float) -> Circuit:
+    """Return the circuit: the amplitude imposed, the control at `rotation` (0..1)."""
+    return imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
 
 
 def reduce(
-    held: Vectors,
+    held: Answer,
     forced: tuple[ComplexArray, ComplexArray],
     *,
     mode: Mode,
@@ -52,12 +73,12 @@ def reduce(
     rotation: float,
 ) -> HumModulation:
     """Turn the answers into modulation: `held` to 1 V of amplitude, `forced` (drive, cross; mA r.m.s.)."""
-    frequency: FloatArray = held["frequency"].real
+    frequency: FloatArray = held.frequency
     capacitance = 1.0 / abs(mode.residue)
     rate = 2j * np.pi * frequency
-    loss = mode.decay - 1e-3 * held["drive"] / capacitance
+    loss = mode.decay - 1e-3 * held.drive / capacitance
     change = 1e-3 * forced[0] / capacitance / (rate + loss)
-    across = forced[1] + (held["cross"] - cross_ma / amplitude) * change
+    across = forced[1] + (held.cross - cross_ma / amplitude) * change
     turn = 1e-3 * across / (capacitance * amplitude)
     peak = math.sqrt(2.0)
     return HumModulation(
@@ -92,42 +113,35 @@ def run(
         return None
     rotation, amplitude = place
     lines, mains = len(ripple), build.mains.frequency
-    deck = plan(build, cards, mode, amplitude=amplitude, rotation=rotation)
-    with bench.session(deck) as session:
-        rest = session.op(vectors=["cross"])
-        held = _answer(session, mains, lines)
-        session.alter("vamp", 0.0, "acmag")
+    circuit = plan(build, cards, mode, amplitude=amplitude, rotation=rotation)
+    cross = circuit.node(Place.CROSS)
+    with loaded(bench, circuit) as on:
+        rest = on.session.op(vectors=[cross])
+        held = _answer(on, mains, lines)
+        on.drive(Role.AMPLITUDE, 0.0)
         forced = np.zeros((2, lines), dtype=complex)
-        sources = {"vheater": heater}
-        if build.detector.load.kind != "resistor":
-            sources["vlpick"] = winding
+        sources = {Role.HEATER: heater}
+        if circuit.find(Role.LOAD_FIELD) is not None:
+            sources[Role.LOAD_FIELD] = winding
         for source, (volts, order) in sources.items():
-            one = _driven(session, source, mains, lines)
-            forced[:, order - 1] += volts * _currents(one)[:, order - 1]
-        one = _driven(session, "vsupply", mains, lines)
-        level = ripple / one["bplus"] if ripple_at_receiver else ripple
-        forced += _currents(one) * level
+            with on.driven(source):
+                one = _answer(on, mains, lines)
+            forced[:, order - 1] += volts * one.currents[:, order - 1]
+        with on.driven(Role.SUPPLY):
+            one = _answer(on, mains, lines)
+        level = ripple / one.supply if ripple_at_receiver else ripple
+        forced += one.currents * level
     return reduce(
         held,
         (forced[0], forced[1]),
         mode=mode,
         amplitude=amplitude,
-        cross_ma=float(rest["cross"].real[0]),
+        cross_ma=float(rest[cross].real[0]),
         rotation=rotation,
     )
 
 
-def _currents(run_: Vectors) -> ComplexArray:
-    return np.array([run_["drive"], run_["cross"]])
-
-
-def _driven(session: Session, source: str, mains: float, lines: int) -> Vectors:
-    session.alter(source, 1.0, "acmag")
-    answer = _answer(session, mains, lines)
-    session.alter(source, 0.0, "acmag")
-    return answer
-
-
-def _answer(session: Session, mains: float, lines: int) -> Vectors:
-    names = ["frequency", "drive", "cross", "bplus"]
-    return session.ac(mains, lines * mains, lines, vectors=names)
+def _answer(on: Loaded, mains: float, lines: int) -> Answer:
+    drive, cross, supply = on.node(Place.DRIVE), on.node(Place.CROSS), on.node(Place.SUPPLY)
+    run_ = on.session.ac(mains, lines * mains, lines, vectors=["frequency", drive, cross, supply])
+    return Answer(run_["frequency"].real, run_[drive], run_[cross], run_[supply])

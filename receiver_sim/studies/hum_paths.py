@@ -14,10 +14,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.netlist.probes import operating_volts
-from receiver_sim.netlist.receiver import Cards, phone_node, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.hum import HumPaths, OutputPaths, PathShare, Tone
@@ -28,7 +31,7 @@ from receiver_sim.schema.supply import SettledSupply
 LINES = 12
 """Orders of the line frequency that are looked at."""
 
-_STAGES = {"d": "detector", "f": "first audio stage", "a": "audio stage"}
+_STAGES = {"detector": "detector", "first audio": "first audio stage", "audio": "audio stage"}
 _GONE_FARAD, _GONE_OHM = 1e-24, 1e15
 
 
@@ -42,9 +45,9 @@ class Ripple:
     at_receiver: bool
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck: the receiver at that setting, every source of hum at rest."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit: the receiver at that setting, every source of hum at rest."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def ripple_of(build: Build) -> Ripple:
@@ -71,61 +74,49 @@ def ripple_of(build: Build) -> Ripple:
 class _Paths:
     """Drives a loaded receiver; every answer is complex volts r.m.s., outputs x lines."""
 
-    def __init__(self, session: Session, build: Build) -> None:
-        self._session, self._build = session, build
-        self._nodes = [phone_node(build, i) for i in range(len(build.phones))]
+    def __init__(self, on: Loaded, build: Build, *, rotation: float) -> None:
+        self._on, self.circuit, self._rotation = on, on.circuit, rotation
         self._mains = build.mains.frequency
-        self._couplings = couplings(build)
+        self._couplings = couplings(on.circuit)
+        self.supply = on.node(Place.SUPPLY)
         self.screen_v = 0.0
 
     def _sweep(self, nodes: Sequence[str]) -> ComplexArray:
-        top = LINES * self._mains
-        run = self._session.ac(self._mains, top, LINES, vectors=["frequency", "scr", *nodes])
-        self.screen_v = operating_volts(run, "scr")
+        on, top = self._on, LINES * self._mains
+        run = on.session.ac(self._mains, top, LINES, vectors=["frequency", *on.control_vectors, *nodes])
+        self.screen_v = on.figure(run, share=self.circuit.control.share(self._rotation))
         return np.array([run[node] for node in nodes])
 
     def driven(self, sources: Mapping[str, float], nodes: Sequence[str] = ()) -> ComplexArray:
         """Return the volts at outputs and `nodes` with the sources at these values, all others at rest."""
         for name, value in sources.items():
-            self._session.alter(name, value, "acmag")
-        answer = self._sweep([*self._nodes, *nodes])
+            self._on.drive(name, value)
+        answer = self._sweep([*self.circuit.outputs, *nodes])
         for name in sources:
-            self._session.alter(name, 0.0, "acmag")
+            self._on.drive(name, 0.0)
         return answer
 
     def only(self, kept: Sequence[str]) -> None:
         """Take out all couplings of the heaters but `kept`."""
         for name, value in self._couplings.items():
-            gone = _GONE_OHM if name.startswith("r") else _GONE_FARAD
-            self._session.alter(name, value if name in kept else gone)
+            gone = _GONE_OHM if self.circuit[name].kind == "r" else _GONE_FARAD
+            self._on.set(name, value if name in kept else gone)
 
 
-def couplings(build: Build) -> dict[str, float]:
+def couplings(circuit: Circuit) -> dict[str, float]:
     """Return the elements by which the heaters reach the tubes, with their values."""
-    stages = {"d": build.detector.heater_coupling, "a": build.audio.heater_coupling}
-    if build.audio.first is not None:
-        stages["f"] = build.audio.first.heater_coupling
-    out: dict[str, float] = {}
-    for x, heat in stages.items():
-        out |= {
-            f"c{x}hga": heat.grid_a,
-            f"c{x}hgb": heat.grid_b,
-            f"c{x}hka": heat.cathode_a,
-            f"c{x}hkb": heat.cathode_b,
-            f"r{x}hk": heat.leakage,
-        }
-    return out
+    names = [n for socket in circuit.sockets.values() for where in socket.heater.values() for n in where]
+    return {name: circuit[name].value or 0.0 for name in names}
 
 
-def heater_paths(build: Build) -> dict[str, tuple[str, ...]]:
+def heater_paths(circuit: Circuit) -> dict[str, tuple[str, ...]]:
     """Return the paths of the heaters by name, with the elements of each."""
-    stages = ["d", *(["f"] if build.audio.first is not None else []), "a"]
     out: dict[str, tuple[str, ...]] = {}
-    for x in stages:
-        where = _STAGES[x]
-        out[f"heater to grid, {where}"] = (f"c{x}hga", f"c{x}hgb")
-        out[f"heater to cathode, {where}"] = (f"c{x}hka", f"c{x}hkb")
-        out[f"heater leakage, {where}"] = (f"r{x}hk",)
+    for name, socket in circuit.sockets.items():
+        where = _STAGES[name]
+        out[f"heater to grid, {where}"] = socket.heater["grid"]
+        out[f"heater to cathode, {where}"] = socket.heater["cathode"]
+        out[f"heater leakage, {where}"] = socket.heater["leakage"]
     return out
 
 
@@ -143,79 +134,81 @@ def heater_drive(build: Build) -> tuple[float, int]:
     return build.heater.ripple / (2.0 * math.sqrt(2.0)), 2
 
 
-def fields(build: Build) -> dict[str, tuple[str, float, int]]:
+def fields(circuit: Circuit, build: Build) -> dict[str, tuple[str, float, int]]:
     """Return the magnetic paths by name: source, volts r.m.s., order of the line."""
     pick = build.pickup
     out = {}
-    if build.detector.load.kind != "resistor":
-        out["field into the detector's load"] = ("vlpick", pick.detector_load, 1)
-    if build.audio.output.kind != "resistor":
-        out["field into the output winding"] = ("vopick", pick.output, 1)
+    load, output = circuit.find(Role.LOAD_FIELD), circuit.find(Role.OUTPUT_FIELD)
+    if load is not None:
+        out["field into the detector's load"] = (load, pick.detector_load, 1)
+    if output is not None:
+        out["field into the output winding"] = (output, pick.output, 1)
     if build.heater.supply == "ac":
-        out["heater field, detector"] = ("vinj", pick.heater_field, 2)
-        out["heater field, audio stage"] = ("vainj", pick.audio_heater_field, 2)
+        out["heater field, detector"] = (circuit.part(Role.LOOP_GAIN), pick.heater_field, 2)
+        last = circuit.sockets.get("audio")
+        if last is not None:
+            out["heater field, audio stage"] = (last.probe, pick.audio_heater_field, 2)
     return out
 
 
-def feeds(build: Build) -> dict[str, str]:
-    """Return the entries of the supply's ripple by name, with the source in series with each."""
-    screen = "vfctl" if build.regulator is None else "vfreg"
-    return {
-        "ripple by the detector's plate": "vfdet",
-        "ripple by the screen": screen,
-        "ripple by the audio stages": "vfaud",
+def feeds(circuit: Circuit) -> dict[str, str]:
+    """Return the entries of the supply's ripple by name, with the source in series with each.
+
+    All are written from the supply to the circuit, so a positive e.m.f. lowers the far end.
+    """
+    entries = {
+        "ripple by the detector's plate": Role.DETECTOR_FEED,
+        "ripple by the screen": Role.SCREEN_FEED,
+        "ripple by the audio stages": Role.AUDIO_FEED,
     }
+    found = {name: circuit.find(role) for name, role in entries.items()}
+    return {name: source for name, source in found.items() if source is not None}
 
 
 def whole(paths: _Paths, build: Build) -> ComplexArray:
     """Return the volts of everything at once, outputs x lines: a run for each kind of source."""
-    paths.only(list(couplings(build)))
+    circuit = paths.circuit
+    paths.only(list(couplings(circuit)))
     volts, order = heater_drive(build)
     at_line: dict[int, dict[str, float]] = {1: {}, 2: {}}
-    at_line[order]["vheater"] = volts
-    for source, strength, line in fields(build).values():
+    at_line[order][circuit.part(Role.HEATER)] = volts
+    for source, strength, line in fields(circuit, build).values():
         at_line[line][source] = strength
     total = sum(_only_at(line, paths.driven(sources)) for line, sources in at_line.items())
     return np.asarray(total + _ripple_whole(paths, ripple_of(build)))
 
 
 def _ripple_whole(paths: _Paths, ripple: Ripple) -> ComplexArray:
-    answer = paths.driven({"vsupply": 1.0}, ["bplus"])
+    answer = paths.driven({paths.circuit.part(Role.SUPPLY): 1.0}, [paths.supply])
     scale = ripple.lines / answer[-1] if ripple.at_receiver else ripple.lines
     return np.asarray(answer[:-1] * scale)
 
 
 def parts_of(paths: _Paths, build: Build) -> dict[str, ComplexArray]:
     """Return the volts of each path alone, outputs x lines."""
-    parts = {}
+    parts, circuit = {}, paths.circuit
     volts, order = heater_drive(build)
-    for name, elements in heater_paths(build).items():
+    for name, elements in heater_paths(circuit).items():
         paths.only(elements)
-        parts[name] = _only_at(order, paths.driven({"vheater": volts}))
-    paths.only(list(couplings(build)))
-    for name, (source, strength, line) in fields(build).items():
+        parts[name] = _only_at(order, paths.driven({circuit.part(Role.HEATER): volts}))
+    paths.only(list(couplings(circuit)))
+    for name, (source, strength, line) in fields(circuit, build).items():
         parts[name] = _only_at(line, paths.driven({source: strength}))
     ripple = ripple_of(build)
-    answer = paths.driven({"vsupply": 1.0}, ["bplus"])
+    answer = paths.driven({circuit.part(Role.SUPPLY): 1.0}, [paths.supply])
     per_volt, at_receiver = answer[:-1] / answer[-1], answer[-1]
     level = ripple.lines if ripple.at_receiver else ripple.lines * at_receiver
-    for name, source in feeds(build).items():
+    for name, source in feeds(circuit).items():
         # an e.m.f. in one feed moves the supply too (b); what the feed alone does is the rest
-        one = paths.driven({source: 1.0}, ["bplus"])
-        sense = -1.0 if _against(source) else 1.0
-        parts[name] = sense * (one[:-1] - one[-1] * per_volt) * level
+        one = paths.driven({source: 1.0}, [paths.supply])
+        parts[name] = -(one[:-1] - one[-1] * per_volt) * level
     return parts
-
-
-def _against(source: str) -> bool:
-    """All feeds are written from the supply to the circuit, so a positive e.m.f. lowers the far end."""
-    return source.startswith("vf")
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> HumPaths:
     """Return the hum of each path and of all at each output. Raises EngineError when a simulation fails."""
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        paths = _Paths(session, build)
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
+        paths = _Paths(on, build, rotation=rotation)
         total = whole(paths, build)
         parts = parts_of(paths, build)
         setting = ControlSetting(rotation, paths.screen_v)
@@ -226,8 +219,8 @@ def loudness(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> tuple[float | None, ...]:
     """Return for each output how far its hum lies above the threshold (dB); None: silence. See `heard`."""
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        total = whole(_Paths(session, build), build)
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
+        total = whole(_Paths(on, build, rotation=rotation), build)
     return tuple(heard(tones(build, i, total[i])) for i in range(len(build.phones)))
 
 

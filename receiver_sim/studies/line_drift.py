@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.probes import Probe, Sample
-from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.supply import LineDrift
 from receiver_sim.schema import Band, Build
@@ -14,9 +16,9 @@ SPAN = (0.9, 1.1)
 """Line voltages between which the drift is taken, as fractions of nominal."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck of the receiver at that setting."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit of the receiver at that setting."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def reduce(build: Build, low: Sample, high: Sample, onsets: tuple[Onset, Onset]) -> LineDrift:
@@ -49,14 +51,13 @@ def run(
     The frequency is that of zero phase of the small-signal loop: capacitances of the tube that change with
     its current and its warming are not in the model, so the drift of a real set is larger.
     """
-    control = build.regeneration
-    wiper = float(wiper_fraction(rotation, law=control.law, mid=control.mid))
-    deck = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    with bench.session(deck) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial_hz)
-        probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    share = circuit.control.share(rotation)
+    with loaded(bench, circuit) as on:
+        probe = Probe(on, band=band, dial_hz=dial_hz)
+        probe.trim()
         samples = []
         for mains in SPAN:
-            session.alter("vsupply", build.supply.volts * mains, "dc")
-            samples.append(probe.measure(wiper))
+            on.mains(mains)
+            samples.append(probe.measure(share))
     return reduce(build, samples[0], samples[1], onsets)

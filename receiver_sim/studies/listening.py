@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.envelope import envelope_deck, knob_path
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.phones import load_impedance, phone_node
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.netlist.signals import Signal, signal_part
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.circuit.assemble import regeneration_control
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place
+from receiver_sim.circuit.signals import Signal, signal_block
+from receiver_sim.circuit.transient import continued, split_diodes
+from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
 from receiver_sim.schema import Band, Build
@@ -29,7 +34,7 @@ CHUNK_S = 0.5
 """Stretches in which a run is made, each beginning where the one before ended: for progress, memory and
 time limits."""
 
-STEP_OPTIONS = ".options trtol=50"
+STEP_OPTIONS = "trtol=50"
 """The longest step rules; ngspice's estimate of a step's error (5e-3, what it allows by default at its own
 reltol) only guards against the gross. At seven times less, as in `TRAN_OPTIONS`, speech had up to 80 % more
 steps tried, and came little nearer to what a quarter of the longest step gives: 2.2 % r.m.s. off, not
@@ -57,94 +62,43 @@ def plan(
     start: float,
     stop: float,
     state: Vectors | None = None,
-) -> Deck:
-    """Return the deck of one stretch of time: control and signals from `start` to `stop` (s).
+) -> Circuit:
+    """Return the circuit of one stretch of time: control and signals from `start` to `stop` (s).
 
     path: (time in s, rotation 0..1), rising times; before and after it the control stands still. state: end
     of the stretch before, to begin from instead of rest.
     """
-    times, wipers = knob_points(build, path, start=start, stop=stop)
-    deck = envelope_deck(
+    times, wipers = knob_points(regeneration_control(build, cards), path, start=start, stop=stop)
+    circuit = envelope_circuit(
         build,
         cards,
         mode,
-        rotation=0.0,
         reference_hz=reference_hz,
         phases=PHASES,
         knots=KNOTS,
         knob=knob_path(times, wipers),
     )
-    deck = split_diodes(deck)
+    circuit = split_diodes(circuit)
     if state is not None:
-        deck = continued(deck, state)
-    # the signals come last: long tables, which every new Deck would check again
+        circuit = continued(circuit, state)
     sources = [
-        signal_part(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop)
+        signal_block(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop)
         for i, signal in enumerate(signals)
     ]
-    return Deck(title=deck.title, text="\n".join([deck.text, STEP_OPTIONS, *sources]))
+    circuit = circuit.plus(*(element for source in sources for element in source.elements))
+    return replace(circuit, options=f"{circuit.options} {STEP_OPTIONS}")
 
 
 def knob_points(
-    build: Build, path: Sequence[tuple[float, float]], *, start: float, stop: float
+    control: Control, path: Sequence[tuple[float, float]], *, start: float, stop: float
 ) -> tuple[list[float], list[float]]:
     """Return times from 0 and wiper fractions for a stretch of a path; the law of the track is followed
     within 1e-3."""
-    law = build.regeneration
     moments, rotations = (np.array(column, dtype=np.float64) for column in zip(*path, strict=True))
     inside = moments[(moments > start) & (moments < stop)]
     grid = np.unique(np.concatenate([[start, stop], inside, np.linspace(start, stop, 9)]))
-    wipers = wiper_fraction(np.interp(grid, moments, rotations), law=law.law, mid=law.mid)
-    return [float(t - start) for t in grid], [float(w) for w in wipers]
-
-
-def split_diodes(deck: Deck) -> Deck:
-    """Return the deck with the series resistance of each diode as an element of its own.
-
-    ngspice keeps the node between junction and resistance to itself, where no initial volts reach it.
-    """
-    lines, series = [], {}
-    for line in deck.text.splitlines():
-        found = re.match(r"\.model (\w+) D\((.*) RS=(\S+)\)", line)
-        if found:
-            series[found[1]] = found[3]
-            line = f".model {found[1]} D({found[2]})"  # noqa: PLW2901
-        lines.append(line)
-    out = []
-    for line in lines:
-        words = line.split()
-        if len(words) == 4 and words[0][0].lower() == "d" and words[3] in series:
-            out.append(f"{words[0]} {words[1]} {words[0].lower()}x {words[3]}")
-            out.append(f"R{words[0].lower()}x {words[0].lower()}x {words[2]} {series[words[3]]}")
-        else:
-            out.append(line)
-    return Deck(title=deck.title, text="\n".join(out))
-
-
-def continued(deck: Deck, state: Vectors) -> Deck:
-    """Return the deck with the end of an earlier run as its initial state (`.ic` of nodes, `ic=` of
-    coils)."""
-    lines = []
-    for line in deck.text.splitlines():
-        name = line.split()[0].lower() if line.split() else ""
-        current = f"{name}#branch"
-        if name.startswith("l") and current in state:
-            line = f"{line} ic={float(state[current][-1]):.12g}"  # noqa: PLW2901
-        if name.startswith("d"):
-            ends = line.split()[1:3]
-            junction = _volts(state, ends[0]) - _volts(state, ends[1])
-            line = f"{line} ic={junction:.12g}"  # noqa: PLW2901
-        if not name.startswith(".nodeset"):
-            lines.append(line)
-    volts = [
-        f"v({name})={float(v[-1]):.12g}" for name, v in state.items() if "#" not in name and name != "time"
-    ]
-    lines += [f".ic {' '.join(volts[i : i + 8])}" for i in range(0, len(volts), 8)]
-    return Deck(title=deck.title, text="\n".join(lines))
-
-
-def _volts(state: Vectors, node: str) -> float:
-    return 0.0 if node == "0" else float(state[node][-1])
+    shares = [control.share(float(r)) for r in np.interp(grid, moments, rotations)]
+    return [float(t - start) for t in grid], shares
 
 
 def run(
@@ -172,7 +126,6 @@ def run(
         raise ValueError("this build has no aerial; add the key 'aerial' for signals to come in")
     if not seconds > 0.0:
         raise ValueError(f"a length of sound must be above 0 s, got {seconds}")
-    node = phone_node(build, output)
     spent = 0.0
     # a rest too short for a run of its own is added to the last stretch
     total = max(math.ceil(seconds / CHUNK_S - 0.1), 1)
@@ -181,18 +134,18 @@ def run(
     state: Vectors | None = None
     for k in range(total):
         start, stop = k * CHUNK_S, seconds if k == total - 1 else (k + 1) * CHUNK_S
-        deck = plan(
+        circuit = plan(
             build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop,
             state=state,
         )  # fmt: skip
-        with bench.session(deck) as session:
-            state = session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
+        with loaded(bench, circuit) as on:
+            state = on.session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
         spent += state.engine_seconds
         here = (grid >= start - 1e-12) & (grid < stop - 1e-12)
         moments, places = np.unique(state["time"], return_index=True)
         # the steps lie beside the grid: straight lines would take up to 8 % off a tone of 3 kHz
-        volts[here] = CubicSpline(moments, state[node][places])(grid[here] - start)
-        amplitude[here] = np.interp(grid[here] - start, state["time"], state["amp"])
+        volts[here] = CubicSpline(moments, state[circuit.outputs[output]][places])(grid[here] - start)
+        amplitude[here] = np.interp(grid[here] - start, state["time"], state[circuit.node(Place.AMPLITUDE)])
         progress(k + 1, total)
     return reduce(
         build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,

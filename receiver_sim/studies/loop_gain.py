@@ -6,19 +6,22 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.probes import CONTROL_NODE, Probe, Sample, operating_volts
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.return_ratio import return_ratio
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, NyquistCurve
 from receiver_sim.schema import Band, Build
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck of the sweeps: the receiver tuned to `dial_hz`."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit of the sweeps: the receiver tuned to `dial_hz`."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def reduce(
@@ -52,28 +55,27 @@ def run(
     tuning: the tuning capacitor (F) of the onset search, so that all results speak of the same dial setting.
     Raises EngineError when a simulation fails.
     """
-    law = build.regeneration
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial_hz)
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+        control, node = on.circuit.control, on.node(Place.CONTROL_NODE)
+        probe = Probe(on, band=band, dial_hz=dial_hz)
         probe.tune(tuning)
-        samples = [probe.measure(float(wiper_fraction(r, law=law.law, mid=law.mid))) for r in rotations]
+        samples = [probe.measure(control.share(r)) for r in rotations]
         curves = []
         for label, rotation in nyquist:
-            for element, value in control_elements(build, rotation).items():
-                session.alter(element, value)
+            on.turn(rotation)
             # ten half-bandwidths either side show the circle of a single resonance closed to a tenth
             width = 5.0 * dial_hz / band.coil.q
-            run_ = session.ac(
-                dial_hz - width, dial_hz + width, 401, vectors=["frequency", CONTROL_NODE, "scr"]
+            run_ = on.session.ac(
+                dial_hz - width, dial_hz + width, 401, vectors=["frequency", node, *on.control_vectors]
             )
-            screen = operating_volts(run_, "scr")
+            screen = on.figure(run_, share=control.share(rotation))
             curves.append(
                 NyquistCurve(
                     band=band.name,
                     setting=ControlSetting(rotation, screen),
                     label=label,
                     frequency_hz=run_["frequency"].real,
-                    return_ratio=return_ratio(run_[CONTROL_NODE]),
+                    return_ratio=return_ratio(run_[node]),
                 )
             )
     return reduce(samples, rotations, band=band, dial_hz=dial_hz), tuple(curves)

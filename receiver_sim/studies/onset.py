@@ -8,9 +8,12 @@ from collections.abc import Callable
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.netlist.probes import Probe, Sample
-from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
@@ -27,9 +30,9 @@ _MOST = 10
 """Engine evaluations a search may spend."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck of the search: the receiver tuned to `dial_hz`, the control half way."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit of the search: the receiver tuned to `dial_hz`, the control half way."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def search(
@@ -110,9 +113,9 @@ def _inverse(rising: list[Sample], gain: float) -> float:
 
 
 def reduce(
-    found: tuple[Status, list[Sample], float | None], *, build: Build, band: Band, probe: Probe
+    found: tuple[Status, list[Sample], float | None], *, degrees: float, band: Band, probe: Probe
 ) -> Onset:
-    """Turn the samples of a search into the result."""
+    """Turn the samples of a search into the result; degrees: the control turns from stop to stop."""
     status, samples, onset = found
     without = dataclasses.replace(
         _nothing(band, probe.dial_hz, status),
@@ -131,14 +134,13 @@ def reduce(
     if rising[0].gain < APPROACH_GAIN:
         low = _inverse(rising, APPROACH_GAIN)
         approach = ControlSetting(probe.rotation(low), float(volts(low)))
-    turn = build.regeneration.rotation
     return dataclasses.replace(
         without,
         onset=setting,
         oscillation_hz=float(PchipInterpolator(wipers, [s.frequency for s in rising])(onset)),
         slope_per_v=_slope(rising, setting.screen_v),
         approach_v=None if approach is None else setting.screen_v - approach.screen_v,
-        approach_deg=None if approach is None else (setting.rotation - approach.rotation) * turn,
+        approach_deg=None if approach is None else (setting.rotation - approach.rotation) * degrees,
         at_nine_tenths=approach,
         stops_at=_stop(samples, probe),
     )
@@ -176,13 +178,13 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that
     names the deck; nothing is guessed.
     """
-    deck = plan(build, cards, band=band, dial_hz=dial_hz)
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
     try:
-        with bench.session(deck) as session:
-            probe = Probe(session, build, band=band, dial_hz=dial_hz, mains=mains)
-            probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
+        with loaded(bench, circuit) as on:
+            probe = Probe(on, band=band, dial_hz=dial_hz, mains=mains)
+            probe.trim()
             found = search(probe.measure, most=_MOST - probe.evaluations)
-            return reduce(found, build=build, band=band, probe=probe)
+            return reduce(found, degrees=circuit.control.degrees, band=band, probe=probe)
     except (EngineError, ValueError) as error:
         return failed(band, dial_hz, str(error))
 

@@ -4,103 +4,61 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.audio_stage import feed_node, own_screen
-from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit, Socket
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard, outside_range
-from receiver_sim.schema.stage import Audio, FirstStage
-
-TEST_POINTS = {
-    "bplus": "plate supply",
-    "vreg": "regulator",
-    "wiper": "wiper of the control",
-    "scr": "detector screen",
-    "dout": "detector load",
-    "plate": "detector plate",
-    "baud": "audio supply",
-    "aplate": "audio plate",
-    "acath": "audio cathode",
-    "ascr": "audio screen",
-    "bfst": "first audio supply",
-    "fplate": "first audio plate",
-    "fcath": "first audio cathode",
-    "fscr": "first audio screen",
-}
-"""Nodes a meter is put on, and what the constructor calls them."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck of the receiver; the d.c. conditions do not depend on the band."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit of the receiver; the d.c. conditions do not depend on the band."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def reduce(
-    volts: Mapping[str, float], build: Build, cards: Cards, *, label: str, rotation: float
+    volts: Mapping[str, float], circuit: Circuit, build: Build, cards: Cards, *, label: str, rotation: float
 ) -> OperatingPoint:
-    """Turn the vectors of an operating point (volts, and `x#branch` amperes) into the result."""
-    sockets = [(_detector(volts, build, cards.detector), cards.detector)]
-    if build.audio.first is not None and cards.first is not None:
-        sockets.append((_audio(volts, build, cards.first, build.audio.first, "f"), cards.first))
-    sockets.append((_audio(volts, build, cards.audio, build.audio, "a"), cards.audio))
+    """Turn the vectors of an operating point (volts, and amperes of branches) into the result."""
+    of = {"detector": cards.detector, "first audio": cards.first, "audio": cards.audio}
+    sockets = [
+        (_tube(volts, circuit, socket, card), card)
+        for name, socket in circuit.sockets.items()
+        if (card := of[name]) is not None
+    ]
     tubes = tuple(tube for tube, _ in sockets)
-    regulator = _regulator_current(volts, build)
+    regulator = regulator_current(volts, circuit)
     ratings = [line for tube, card in sockets for line in _ratings(tube, card)]
     if regulator is not None and build.regulator is not None and build.regulator.maximum_current is not None:
         ratings.append(RatingLine("regulator", "current", regulator, build.regulator.maximum_current, "A"))
+    control = circuit.control
+    figure = next(iter(control.at(rotation).values())) if control.node is None else volts[control.node]
     return OperatingPoint(
         label=label,
-        setting=ControlSetting(rotation, volts["scr"]),
+        setting=ControlSetting(rotation, figure),
         tubes=tubes,
-        volts={name: volts[node] for node, name in TEST_POINTS.items() if node in volts},
+        volts={name: volts[node] for node, name in circuit.meter.items()},
         regulator_a=regulator,
         ratings=tuple(ratings),
     )
 
 
-def _detector(volts: Mapping[str, float], build: Build, card: TubeCard) -> TubePoint:
-    # The RF choke carries the plate current, the stopper the screen's, the leak the grid's.
-    plate = volts["lrfc#branch"] * -1.0
-    screen = (volts["wiper"] - volts["scr"]) / max(build.regeneration.stopper, CONTACT_OHM)
-    grid = -volts["gx"] / build.detector.grid_leak
-    cathode_v = volts["tap"]
-    return TubePoint(
-        socket="detector",
-        tube=card.type,
-        plate_v=volts["plate"],
-        screen_v=volts["scr"],
-        grid_v=volts["grid"],
-        cathode_v=cathode_v,
-        plate_a=plate,
-        screen_a=screen,
-        grid_a=grid,
-        plate_w=(volts["plate"] - cathode_v) * plate,
-        screen_w=(volts["scr"] - cathode_v) * screen,
-        outside=tuple(
-            outside_range(
-                card,
-                plate_v=volts["plate"] - cathode_v,
-                screen_v=volts["scr"] - cathode_v,
-                grid_v=volts["grid"] - cathode_v,
-            )
-        ),
-    )
+def _tube(volts: Mapping[str, float], circuit: Circuit, socket: Socket, card: TubeCard) -> TubePoint:
+    def at(pin: str) -> float:
+        return 0.0 if socket.pins[pin] == "0" else volts[socket.pins[pin]]
 
-
-def _audio(
-    volts: Mapping[str, float], build: Build, card: TubeCard, stage: Audio | FirstStage, x: str
-) -> TubePoint:
-    cathode_v, plate_v, grid_v = volts[f"{x}cath"], volts[f"{x}plate"], volts[f"{x}grid"]
-    plate = volts[f"v{x}pm#branch"]
+    cathode_v, plate_v, grid_v = at("cathode"), at("plate"), at("grid")
+    plate = circuit.into(socket, "plate", volts)
     screen_v = screen = None
-    if own_screen(stage, card) and stage.screen is not None:
-        screen_v = volts[f"{x}scr"]
-        feed = volts[feed_node(stage, x)]
-        screen = (feed - screen_v) / max(stage.screen.resistor, CONTACT_OHM)
+    if "screen" in socket.pins:
+        screen_v, screen = at("screen"), circuit.into(socket, "screen", volts)
     return TubePoint(
-        socket={"a": "audio", "f": "first audio"}[x],
+        socket=socket.name,
         tube=card.type,
         plate_v=plate_v,
         screen_v=screen_v,
@@ -108,7 +66,7 @@ def _audio(
         cathode_v=cathode_v,
         plate_a=plate,
         screen_a=screen,
-        grid_a=_grid_current(volts, build, stage, x),
+        grid_a=circuit.into(socket, "grid", volts),
         plate_w=(plate_v - cathode_v) * plate,
         screen_w=None if screen is None or screen_v is None else (screen_v - cathode_v) * screen,
         outside=tuple(
@@ -122,23 +80,12 @@ def _audio(
     )
 
 
-def _grid_current(volts: Mapping[str, float], build: Build, stage: Audio | FirstStage, x: str) -> float:
-    """Return the d.c. grid current (A): what its leak, grid resistor or volume control carries."""
-    if stage.bias == "grid_leak" and stage.grid_leak is not None:
-        return -volts[f"{x}gin"] / stage.grid_leak
-    after, two = build.audio.volume.place == "after", build.audio.first is not None
-    if (x == "a" and two and not after) or (after and x == ("f" if two else "a")):
-        node = "agin0" if not after else ("vtop" if "vtop" in volts else "dsec")
-        return -volts[node] / (build.audio.grid_resistor or CONTACT_OHM)
-    stopper = build.audio.grid_stopper if x == "a" else 0.0
-    return (volts["vwiper"] - volts[f"{x}grid"]) / max(stopper, CONTACT_OHM)
-
-
-def _regulator_current(volts: Mapping[str, float], build: Build) -> float | None:
-    if build.regulator is None:
+def regulator_current(volts: Mapping[str, float], circuit: Circuit) -> float | None:
+    """Return the d.c. (A) through the regulator: what its dropper brings and the control does not take."""
+    dropper = circuit.find(Role.DROPPER)
+    if dropper is None:
         return None
-    into = (volts["bplus"] - volts["vreg"]) / build.regulator.dropper
-    return into - (volts["vreg"] - volts["pothi"]) / max(build.regeneration.top, CONTACT_OHM)
+    return circuit.current(dropper, volts) - circuit.current(circuit.part(Role.CONTROL_TOP), volts)
 
 
 def _ratings(tube: TubePoint, card: TubeCard) -> list[RatingLine]:
@@ -177,11 +124,8 @@ def run(
     simulation fails.
     """
     points = []
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
         for label, rotation in settings:
-            for element, value in control_elements(build, rotation).items():
-                session.alter(element, value)
-            run_ = session.op()
-            volts = {name: float(values.real[0]) for name, values in run_.items()}
-            points.append(reduce(volts, build, cards, label=label, rotation=rotation))
+            on.turn(rotation)
+            points.append(reduce(on.volts(), on.circuit, build, cards, label=label, rotation=rotation))
     return tuple(points)

@@ -14,8 +14,9 @@ import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
 from scipy.optimize import brentq
 
+from receiver_sim.circuit.rectifier import Taps, output_node, phases, rectifier_circuit, taps
 from receiver_sim.engine import Bench, EngineFailed, Vectors
-from receiver_sim.netlist.supply import output_node, phases, rectifier_deck
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Capacitor, Rectified
 from receiver_sim.schema import Build
@@ -53,10 +54,8 @@ class Steady:
         return float(self.courses[name].std())
 
 
-def _vectors(supply: RectifierSupply) -> list[str]:
-    sections = [f"sec{i + 1}" for i in range(len(supply.filter))]
-    wanted = ["time", "rect", "wx", "vd1#branch", *sections, *(f"esr{i + 1}" for i in range(len(sections)))]
-    return wanted
+def _vectors(at: Taps) -> list[str]:
+    return ["time", at.rectified, at.winding, at.ammeter, *at.sections, *at.inside]
 
 
 def _on_grid(run: Vectors, *, frequency: float) -> Steady:
@@ -86,10 +85,10 @@ def steady(
     start, span = 1.25 * supply.secondary.volts * mains, 40.0 / frequency
     out = output_node(supply)
     for _ in range(12):
-        deck = rectifier_deck(supply, frequency=frequency, load_s=load_s, start_v=start, mains=mains)
+        circuit = rectifier_circuit(supply, frequency=frequency, load_s=load_s, start_v=start, mains=mains)
         step = 1.0 / (frequency * steps)
-        with bench.session(deck) as session:
-            run = session.tran(step, span, max_step=step, uic=True, vectors=_vectors(supply))
+        with loaded(bench, circuit) as on:
+            run = on.session.tran(step, span, max_step=step, uic=True, vectors=_vectors(taps(supply)))
         last = _on_grid(run, frequency=frequency)
         # on the same kind of grid: the run's own points crowd where the rectifiers switch
         before = np.interp(last.time - WINDOW / frequency, run["time"], run[out]).mean()
@@ -175,14 +174,14 @@ def _reduce(
     slope: float,
     frequency: float,
 ) -> Rectified:
-    out = output_node(supply)
+    out, at = output_node(supply), taps(supply)
     volts = at_load.mean(out)
     lines = spectrum(at_load.courses[out])
     capacitors = []
     for i, part in enumerate(supply.filter):
-        node = f"sec{i + 1}"
+        node = at.sections[i]
         series = max(part.series_resistance, 1e-3)
-        inner = at_load.courses[f"esr{i + 1}"] / series
+        inner = at_load.courses[at.inside[i]] / series
         capacitors.append(
             Capacitor(
                 section=i + 1,
@@ -193,7 +192,7 @@ def _reduce(
                 ripple_a=float(inner.std()),
             )
         )
-    current = at_load.courses["vd1#branch"]
+    current = at_load.courses[at.ammeter]
     # a bridge's winding carries both halves
     share = math.sqrt(2.0) if supply.circuit == "bridge" else 1.0
     inverse = {"bridge": 1.0, "half_wave": 2.0, "full_wave": 2.0}[supply.circuit]

@@ -9,12 +9,16 @@ import time
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Vectors
-from receiver_sim.netlist.envelope import envelope_deck, knob_path
-from receiver_sim.netlist.mode import Mode, tuned_mode
-from receiver_sim.netlist.ramp import STEPS_PER_CYCLE, ramp_deck
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.physics.potentiometer import rotation_fraction, wiper_fraction
+from receiver_sim.circuit.assemble import regeneration_control
+from receiver_sim.circuit.control import Control
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
+from receiver_sim.circuit.views.ramp import STEPS_PER_CYCLE, ramp_circuit
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.mode import silenced, tuned_mode
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Oscillation, RampReading, Verification
 from receiver_sim.results.onset import ControlSetting, Onset
@@ -56,6 +60,16 @@ class Path:
         return self.time_s[-2]
 
 
+@dataclasses.dataclass(frozen=True)
+class Run:
+    """A run over time (s): volts of the hot end, or its amplitude; volts of the screen; ngspice's seconds."""
+
+    time: FloatArray
+    volts: FloatArray
+    screen: FloatArray
+    seconds: float
+
+
 def quick_build(build: Build) -> Build:
     """Return the build as both decks of a comparison have it: its audio parts follow a ramp of some
     milliseconds.
@@ -75,7 +89,7 @@ def quick_build(build: Build) -> Build:
     return build.model_copy(update={"regeneration": control, "detector": detector})
 
 
-def plan_path(build: Build, found: Oscillation, *, cycles: int = CYCLES) -> Path:
+def plan_path(control: Control, found: Oscillation, *, cycles: int = CYCLES) -> Path:
     """Return a ramp from below onset to well above it and back, with two halts on the way up.
 
     At the halts the amplitude comes to rest, so that it can be held against the map; on the way up, since a
@@ -85,15 +99,11 @@ def plan_path(build: Build, found: Oscillation, *, cycles: int = CYCLES) -> Path
     amplitudes = found.amplitudes
     if found.onset is None or amplitudes is None:
         raise ValueError("without an onset there is nothing to ramp through")
-    law = build.regeneration
-
-    def wiper(rotation: float) -> float:
-        return float(wiper_fraction(rotation, law=law.law, mid=law.mid))
-
+    wiper = control.share
     onset = wiper(found.onset.rotation)
     lowest = onset if found.jump is None else wiper(found.jump.down.rotation)
     top = min(1.6 * onset, wiper(float(amplitudes.rotation[-1])))
-    reach = float(np.interp(wiper_to_rotation(build, top), amplitudes.rotation, amplitudes.amplitude_v))
+    reach = float(np.interp(rotation_of(control, top), amplitudes.rotation, amplitudes.amplitude_v))
     half = 0.6 * reach
     if found.jump is not None and found.jump.to_v is not None:
         half = max(half, 1.05 * found.jump.to_v)
@@ -109,35 +119,37 @@ def plan_path(build: Build, found: Oscillation, *, cycles: int = CYCLES) -> Path
     return Path(times, (start, halt, halt, top, top, stop), gone)
 
 
-def slow_way_back(build: Build, found: Oscillation, path: Path) -> Path:
+def slow_way_back(control: Control, found: Oscillation, path: Path) -> Path:
     """Return a path that begins high and goes through the fold at 4 % of the track a second."""
     assert found.jump is not None
-    law = build.regeneration
-    fold = float(wiper_fraction(found.jump.down.rotation, law=law.law, mid=law.mid))
+    fold = control.share(found.jump.down.rotation)
     places = (max(path.wiper), max(path.wiper), 1.003 * fold, 0.96 * fold)
     times = (0.0, 0.02, 0.04, 0.04 + (places[2] - places[3]) / 0.04)
     return Path(times, places, path.gone_below_v)
 
 
-def wiper_to_rotation(build: Build, wiper: float) -> float:
-    """Return the rotation of a wiper fraction of the build's control."""
-    law = build.regeneration
-    return float(rotation_fraction(min(max(wiper, 0.0), 1.0), law=law.law, mid=law.mid))
+def rotation_of(control: Control, share: float) -> float:
+    """Return the rotation of a share of the control's travel; beyond the ends, that of the end."""
+    return control.rotation(min(max(share, 0.0), 1.0))
 
 
 def run_reference(
     build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, path: Path, steps: int
-) -> Vectors:
-    """Run the RF deck along the path; vectors `top`, `scr`."""
+) -> Run:
+    """Run the RF circuit along the path."""
     assert onset.tuning_farad is not None
-    deck = ramp_deck(build, cards, band=band, dial_hz=onset.dial_hz, times=path.time_s, wipers=path.wiper)
+    circuit = ramp_circuit(
+        build, cards, band=band, dial_hz=onset.dial_hz, times=path.time_s, shares=path.wiper
+    )
+    top, screen = circuit.node(Place.HOT_END), circuit.node(Place.SCREEN)
     step = 1.0 / (onset.dial_hz * steps)
     current = _SEED_V / (4.0 * math.pi * onset.dial_hz * band.coil.inductance)
-    with bench.session(deck) as session:
-        session.alter("ctune", onset.tuning_farad)
-        session.alter("isig", _shock(current, onset.dial_hz), "pwl")
+    with loaded(bench, circuit) as on:
+        on.tune(onset.tuning_farad)
+        on.course(Role.TANK_CURRENT, "pwl", _shock(current, onset.dial_hz))
         # the last corner of the path would leave a last step of next to nothing
-        return session.tran(step, path.duration * (1.0 - 1e-5), 0.0, step, vectors=["top", "scr"])
+        run_ = on.session.tran(step, path.duration * (1.0 - 1e-5), 0.0, step, vectors=[top, screen])
+    return Run(run_["time"], run_[top], run_[screen], run_.engine_seconds)
 
 
 def _shock(current: float, frequency: float) -> list[float]:
@@ -152,22 +164,24 @@ def _shock(current: float, frequency: float) -> list[float]:
 
 def run_envelope(
     build: Build, cards: Cards, bench: Bench, mode: Mode, *, path: Path, steps: int = 4000
-) -> Vectors:
-    """Run the envelope deck along the same path from the same start; vectors `amp`, `scr`."""
-    deck = envelope_deck(
+) -> Run:
+    """Run the envelope along the same path from the same start."""
+    circuit = envelope_circuit(
         build,
         cards,
         mode,
-        rotation=0.0,
         reference_hz=mode.resonance_hz,
         with_audio=False,
         knob=knob_path(path.time_s, path.wiper),
     )
     step = path.duration / steps
     charge = _SEED_V / abs(mode.residue)
-    with bench.session(deck) as session:
-        session.alter("isigi", [0.0, 0.0, 1e-8, charge / 2e-8, 2e-8, charge / 2e-8, 3e-8, 0.0], "pwl")
-        return session.tran(step, path.duration, 0.0, step, vectors=["amp", "scr"])
+    amplitude, screen = circuit.node(Place.AMPLITUDE), circuit.node(Place.SCREEN)
+    with loaded(bench, circuit) as on:
+        blow = [0.0, 0.0, 1e-8, charge / 2e-8, 2e-8, charge / 2e-8, 3e-8, 0.0]
+        on.course(Role.IN_PHASE, "pwl", blow)
+        run_ = on.session.tran(step, path.duration, 0.0, step, vectors=[amplitude, screen])
+    return Run(run_["time"], run_[amplitude], run_[screen], run_.engine_seconds)
 
 
 def peaks(time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -183,7 +197,7 @@ def peaks(time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray
 
 
 def read_ramp(
-    build: Build,
+    control: Control,
     found: Oscillation,
     path: Path,
     *,
@@ -202,7 +216,7 @@ def read_ramp(
     values = np.interp(grid, time_s, amplitude)
     volts = np.interp(grid, time_s, screen)
     wipers = np.interp(grid, path.time_s, path.wiper)
-    rotation = np.array([wiper_to_rotation(build, w) for w in wipers])
+    rotation = np.array([rotation_of(control, w) for w in wipers])
     up = (grid < path.time_s[1]) & (grid > 0.005 * path.duration)
     logs = np.log(np.maximum(values, 1e-9))
     small = up & (values < 0.2 * values.max())
@@ -219,7 +233,7 @@ def read_ramp(
     amplitudes = found.amplitudes
     if down.size and amplitudes is not None:
         at = float(rotation[down[0]])
-        rest = _rest_volts(build, found, at)
+        rest = _rest_volts(found, at)
         gone = ControlSetting(at, rest)
     return RampReading(
         time_s=grid,
@@ -234,7 +248,7 @@ def read_ramp(
     )
 
 
-def _rest_volts(build: Build, found: Oscillation, rotation: float) -> float:
+def _rest_volts(found: Oscillation, rotation: float) -> float:
     """Return the screen volts at rest of a rotation, by a straight line through the map's settings."""
     amplitudes = found.amplitudes
     assert amplitudes is not None
@@ -250,14 +264,16 @@ def tank_damping(build: Build, cards: Cards, bench: Bench, *, band: Band, onset:
     silenced."""
     assert onset.tuning_farad is not None
     cycles = round(band.coil.q)
-    deck = ramp_deck(build, cards, band=band, dial_hz=onset.dial_hz, times=(0.0, 1.0), wipers=(0.5, 0.5))
+    circuit = ramp_circuit(
+        build, cards, band=band, dial_hz=onset.dial_hz, times=(0.0, 1.0), shares=(0.5, 0.5)
+    )
+    top = circuit.node(Place.HOT_END)
     step = 1.0 / (onset.dial_hz * steps)
-    with bench.session(deck) as session:
-        session.alter("ctune", onset.tuning_farad)
-        session.alter("vprobe", 200.0, "dc")  # as in netlist.mode: no current flows in the tube
-        session.alter("isig", _shock(1e-3, onset.dial_hz), "pwl")
-        run = session.tran(step, cycles / onset.dial_hz, 0.0, step, vectors=["top"])
-    moments, heights = peaks(run["time"], run["top"])
+    with loaded(bench, circuit) as on, silenced(on):
+        on.tune(onset.tuning_farad)
+        on.course(Role.TANK_CURRENT, "pwl", _shock(1e-3, onset.dial_hz))
+        run = on.session.tran(step, cycles / onset.dial_hz, 0.0, step, vectors=[top])
+    moments, heights = peaks(run["time"], run[top])
     body = slice(len(moments) // 5, None)  # the rest of the network has settled
     return -float(np.polyfit(moments[body], np.log(heights[body]), 1)[0])
 
@@ -296,13 +312,14 @@ def slow_backlash(
     """
     if found.jump is None or found.onset is None:
         return None
-    slow = slow_way_back(build, found, path)
+    control = regeneration_control(build, cards)
+    slow = slow_way_back(control, found, path)
     run_ = run_envelope(build, cards, bench, mode, path=slow)
-    below = np.flatnonzero((run_["amp"] < slow.gone_below_v) & (run_["time"] > slow.time_s[2]))
+    below = np.flatnonzero((run_.volts < slow.gone_below_v) & (run_.time > slow.time_s[2]))
     if not below.size:
         return None
-    wiper = float(np.interp(run_["time"][below[0]], slow.time_s, slow.wiper))
-    return found.onset.screen_v - _rest_volts(build, found, wiper_to_rotation(build, wiper))
+    wiper = float(np.interp(run_.time[below[0]], slow.time_s, slow.wiper))
+    return found.onset.screen_v - _rest_volts(found, rotation_of(control, wiper))
 
 
 def run(
@@ -322,7 +339,8 @@ def run(
     """
     assert onset.tuning_farad is not None and found.onset is not None
     fast = quick_build(build)
-    path = plan_path(build, found, cycles=cycles)
+    control = regeneration_control(build, cards)
+    path = plan_path(control, found, cycles=cycles)
     began = time.perf_counter()
     mode = tuned_mode(
         fast,
@@ -335,24 +353,24 @@ def run(
     )
     soft = run_envelope(fast, cards, bench, mode, path=path)
     envelope = read_ramp(
-        build,
+        control,
         found,
         path,
-        time_s=soft["time"],
-        amplitude=soft["amp"],
-        screen=soft["scr"],
+        time_s=soft.time,
+        amplitude=soft.volts,
+        screen=soft.screen,
         seconds=time.perf_counter() - began,
     )
     full = run_reference(fast, cards, bench, band=band, onset=onset, path=path, steps=steps)
-    moments, heights = peaks(full["time"], full["top"])
+    moments, heights = peaks(full.time, full.volts)
     reference = read_ramp(
-        build,
+        control,
         found,
         path,
         time_s=moments,
         amplitude=heights,
-        screen=np.interp(moments, full["time"], full["scr"]),
-        seconds=full.engine_seconds,
+        screen=np.interp(moments, full.time, full.screen),
+        seconds=full.seconds,
     )
     damping = [tank_damping(fast, cards, bench, band=band, onset=onset, steps=s) for s in (steps, 2 * steps)]
     errors = compare(found, path, reference, envelope)
@@ -368,7 +386,7 @@ def run(
         ramp_error=errors[2],
         backlash_error_v=errors[3],
         slow_backlash_v=slow,
-        steps_per_cycle=float(len(full["time"]) / (path.duration * onset.dial_hz)),
+        steps_per_cycle=float(len(full.time) / (path.duration * onset.dial_hz)),
         damping_error=damping[0] / damping[1] - 1.0,
-        speed_ratio=full.engine_seconds / (found.seconds or math.inf),
+        speed_ratio=full.seconds / (found.seconds or math.inf),
     )

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, control_elements, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
@@ -18,32 +22,43 @@ memory).
 
 def plan(
     build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float
-) -> tuple[Deck, Deck | None]:
-    """Return the receiver's deck, and the same with an unlit gas tube (None for other regulators)."""
-    deck = receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+) -> tuple[Circuit, Circuit | None]:
+    """Return the receiver's circuit, and the same with an unlit gas tube (None for other regulators)."""
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     if build.regulator is None or build.regulator.kind != "gas_tube":
-        return deck, None
-    return deck, receiver_deck(
+        return circuit, None
+    return circuit, receiver_circuit(
         build, cards, band=band, dial_hz=dial_hz, rotation=rotation, regulator_lit=False
     )
 
 
 def reduce(
-    lit: Mapping[str, float], unlit: Mapping[str, float] | None, onset: Onset, *, build: Build, mains: float
+    lit: Mapping[str, float],
+    unlit: Mapping[str, float] | None,
+    onset: Onset,
+    *,
+    build: Build,
+    circuit: Circuit,
+    mains: float,
+    figure: float,
 ) -> MainsPoint:
-    """Turn two operating points (volts by node) and the onset at one line voltage into the result."""
+    """Turn two operating points (volts by node) and the onset at one line voltage into the result.
+
+    figure: what the control sets there.
+    """
     regulator = build.regulator
     current: float | None = None
     holds: bool | None = None
     reason = "no regulator"
     if regulator is not None:
-        current = (lit["bplus"] - lit["vreg"]) / regulator.dropper
-        current -= (lit["vreg"] - lit["pothi"]) / max(build.regeneration.top, CONTACT_OHM)
+        current = circuit.current(circuit.part(Role.DROPPER), lit)
+        current -= circuit.current(circuit.part(Role.CONTROL_TOP), lit)
         holds, reason = True, "regulates"
         strike = regulator.strike if regulator.kind == "gas_tube" else 0.0
-        if unlit is not None and unlit["vreg"] < strike:
+        before = None if unlit is None else unlit[circuit.node(Place.REGULATED)]
+        if before is not None and before < strike:
             holds = False
-            reason = f"does not strike: {unlit['vreg']:.0f} V before striking, {strike:.0f} V needed"
+            reason = f"does not strike: {before:.0f} V before striking, {strike:.0f} V needed"
         elif regulator.minimum_current is not None and current < regulator.minimum_current:
             holds, reason = False, "too little current to regulate"
         elif regulator.maximum_current is not None and current > regulator.maximum_current:
@@ -51,10 +66,10 @@ def reduce(
     return MainsPoint(
         mains=mains,
         supply_v=build.supply.volts * mains,
-        regulated_v=lit["vreg"] if regulator is not None else lit["bplus"],
+        regulated_v=lit[circuit.find_node(Place.REGULATED) or circuit.node(Place.SUPPLY)],
         regulator_a=current,
         holds=holds,
-        screen_v=lit["scr"],
+        screen_v=figure,
         onset_status=onset.status,
         onset=onset.onset,
         reason=reason,
@@ -78,16 +93,20 @@ def run(
     Heater volts also follow the mains in a real set; the tube law has no emission limit, so that is left out.
     Raises EngineError on failure.
     """
-    decks = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit, before = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     points, hottest = [], None
     for mains in MAINS:
-        lit = _volts(bench, decks[0], build, mains=mains, rotation=rotation)
-        unlit = None if decks[1] is None else _volts(bench, decks[1], build, mains=mains, rotation=rotation)
-        points.append(reduce(lit, unlit, find_onset(mains), build=build, mains=mains))
+        lit = _volts(bench, circuit, mains=mains, rotation=rotation)
+        unlit = None if before is None else _volts(bench, before, mains=mains, rotation=rotation)
+        control = circuit.control
+        figure = control.share(rotation) if control.node is None else lit[control.node]
+        points.append(
+            reduce(lit, unlit, find_onset(mains), build=build, circuit=circuit, mains=mains, figure=figure)
+        )
         hottest = lit
     dropper = regulator = None
     if build.regulator is not None and hottest is not None:
-        drop = hottest["bplus"] - hottest["vreg"]
+        drop = hottest[circuit.node(Place.SUPPLY)] - hottest[circuit.node(Place.REGULATED)]
         dropper = drop * drop / build.regulator.dropper
         regulator = points[-1].regulated_v * (points[-1].regulator_a or 0.0)
     return RegulatorDrift(
@@ -100,9 +119,8 @@ def run(
     )
 
 
-def _volts(bench: Bench, deck: Deck, build: Build, *, mains: float, rotation: float) -> dict[str, float]:
-    with bench.session(deck) as session:
-        session.alter("vsupply", build.supply.volts * mains, "dc")
-        for element, value in control_elements(build, rotation).items():
-            session.alter(element, value)
-        return {name: float(values.real[0]) for name, values in session.op().items()}
+def _volts(bench: Bench, circuit: Circuit, *, mains: float, rotation: float) -> dict[str, float]:
+    with loaded(bench, circuit) as on:
+        on.mains(mains)
+        on.turn(rotation)
+        return on.volts()

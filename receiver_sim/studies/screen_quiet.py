@@ -6,8 +6,12 @@ import math
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.supply import ScreenQuiet
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.supply import SettledSupply
@@ -19,9 +23,9 @@ LOWEST_HZ, HIGHEST_HZ = 100.0, 10e3
 """Band in which a build states the noise of its regulator."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck of the receiver at that setting."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit of the receiver at that setting."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def ripple_lines(build: Build) -> tuple[list[tuple[float, float]], bool]:
@@ -38,25 +42,26 @@ def run(
 ) -> ScreenQuiet:
     """Return ripple and noise at the screen with the control at `rotation` (0..1). Raises EngineError."""
     lines, at_receiver = ripple_lines(build)
-    deck = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    feed, screen = circuit.node(Place.SUPPLY), circuit.node(Place.SCREEN)
     regulator = build.regulator
     noise = drift = 0.0
-    with bench.session(deck) as session:
-        session.alter("vsupply", 1.0, "acmag")
+    with loaded(bench, circuit) as on:
+        on.drive(Role.SUPPLY)
         square, ratio, strongest = 0.0, 1.0, -1.0
         for frequency, volts in lines:
-            answer = session.ac(frequency, frequency, 1, vectors=["frequency", "bplus", "scr"])
-            gain = abs(answer["scr"][0] / answer["bplus"][0])
-            level = volts if at_receiver else volts * abs(answer["bplus"][0])
+            answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", feed, screen])
+            gain = abs(answer[screen][0] / answer[feed][0])
+            level = volts if at_receiver else volts * abs(answer[feed][0])
             square += (gain * level) ** 2
             if volts > strongest:
                 ratio, strongest = gain, volts
-        session.alter("vsupply", 0.0, "acmag")
+        on.drive(Role.SUPPLY, 0.0)
         if regulator is not None:
-            session.alter("inreg", 1.0, "acmag")
-            sweep = session.ac(LOWEST_HZ, HIGHEST_HZ, 30, scale="dec", vectors=["frequency", "scr"])
+            on.drive(Role.REGULATOR_CURRENT)
+            sweep = on.session.ac(LOWEST_HZ, HIGHEST_HZ, 30, scale="dec", vectors=["frequency", screen])
             # an e.m.f. behind the regulator's slope is a current of e/slope across it
-            gain_v = np.abs(sweep["scr"]) / max(regulator.held_impedance, 1e-3)
+            gain_v = np.abs(sweep[screen]) / max(regulator.held_impedance, 1e-3)
             density = regulator.noise / math.sqrt(HIGHEST_HZ - LOWEST_HZ)
             frequency_hz = sweep["frequency"].real
             power = (density * gain_v) ** 2

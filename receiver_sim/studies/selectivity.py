@@ -6,8 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.results.onset import GainAgainstScreen, Selectivity
 from receiver_sim.schema import Band, Build
@@ -16,9 +20,9 @@ GAINS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
 """Loop gains at which the bandwidth is measured, as far as the control reaches them."""
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`; a current into the tank is the signal."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
+    """Return the circuit: the receiver tuned to `dial_hz`; a current into the tank is the signal."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
 def settings(curve: GainAgainstScreen) -> tuple[tuple[float, float, float], ...]:
@@ -69,18 +73,18 @@ def run(
     if not chosen:
         return None
     rows = []
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz)) as session:
-        session.alter("ctune", tuning)
-        session.alter("isig", 1.0, "acmag")
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+        top = on.node(Place.HOT_END)
+        on.tune(tuning)
+        on.drive(Role.TANK_CURRENT)
         for gain, rotation, frequency in chosen:
-            for element, value in control_elements(build, rotation).items():
-                session.alter(element, value)
+            on.turn(rotation)
             # four times the width expected from Q' = Q/(1 - T), each way; the aerial may widen it
             span = 4.0 * dial_hz / band.coil.q * (1.0 - gain)
             for _ in range(4):
-                sweep = session.ac(frequency - span, frequency + span, 201, vectors=["frequency", "top"])
+                sweep = on.session.ac(frequency - span, frequency + span, 201, vectors=["frequency", top])
                 try:
-                    peak, width = half_power_width(sweep["frequency"].real, magnitude=np.abs(sweep["top"]))
+                    peak, width = half_power_width(sweep["frequency"].real, magnitude=np.abs(sweep[top]))
                 except ValueError:
                     span *= 2.0
                     continue

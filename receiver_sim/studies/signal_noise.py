@@ -13,10 +13,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.probes import CONTROL_NODE
-from receiver_sim.netlist.receiver import Cards, control_elements, receiver_deck
-from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.physics.noise import pentode_noise_resistance
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
 from receiver_sim.results.onset import Onset
@@ -32,9 +35,9 @@ READABLE_DB = 10.0
 _POINTS = 81
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck: the receiver tuned to `dial_hz`, the control at `rotation`."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit: the receiver tuned to `dial_hz`, the control at `rotation`."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def reduce(
@@ -74,21 +77,21 @@ def run(
     onset gives the dial and the tuning; tube: the detector's figures at its volts there. Raises EngineError.
     """
     dial, width = onset.dial_hz, onset.dial_hz / band.coil.q
-    with bench.session(plan(build, cards, band=band, dial_hz=dial, rotation=rotation)) as session:
+    circuit = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
+    node = circuit.node(Place.CONTROL_NODE)
+    source = circuit.find(Role.AERIAL) or circuit.part(Role.TANK_CURRENT)
+    with loaded(bench, circuit) as on:
         if onset.tuning_farad is not None:
-            session.alter("ctune", onset.tuning_farad)
-        for element, value in control_elements(build, rotation).items():
-            session.alter(element, value)
-        source = "isig" if build.aerial is None else "vaerial"
-        session.alter(source, 1.0, "acmag")
-        sweep = session.ac(dial - width, dial + width, _POINTS, vectors=["frequency", CONTROL_NODE])
-        peak = int(np.argmax(np.abs(sweep[CONTROL_NODE])))
+            on.tune(onset.tuning_farad)
+        on.turn(rotation)
+        with on.driven(source):
+            sweep = on.session.ac(dial - width, dial + width, _POINTS, vectors=["frequency", node])
+        peak = int(np.argmax(np.abs(sweep[node])))
         frequency = float(sweep["frequency"][peak].real)
-        session.alter(source, 0.0, "acmag")
-        session.alter("vinj", 1.0, "acmag")
-        injected = session.ac(frequency, frequency, 1, vectors=["frequency", CONTROL_NODE])
-        noise = session.noise(
-            f"v({CONTROL_NODE})", source, frequency, frequency, 1, scale="lin", contributions=True
+        on.drive(Role.LOOP_GAIN)
+        injected = on.session.ac(frequency, frequency, 1, vectors=["frequency", node])
+        noise = on.session.noise(
+            f"v({node})", source, frequency, frequency, 1, scale="lin", contributions=True
         )
     tube_ohm = pentode_noise_resistance(
         tube.gm, plate_current=tube.plate_a, screen_current=max(tube.screen_a, 0.0)
@@ -96,9 +99,9 @@ def run(
     return reduce(
         band=band,
         frequency=frequency,
-        multiplied=complex(injected[CONTROL_NODE][0]),
+        multiplied=complex(injected[node][0]),
         thermal=float(noise["onoise_spectrum"][0].real),
-        tank=float(noise["onoise_rtank"][0].real),
-        aerial=None if build.aerial is None else complex(sweep[CONTROL_NODE][peak]),
+        tank=float(noise[f"onoise_{circuit.part(Role.TANK_LOSS)}"][0].real),
+        aerial=None if build.aerial is None else complex(sweep[node][peak]),
         tube_ohm=tube_ohm,
     )

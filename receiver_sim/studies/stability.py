@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.envelope import LOWEST_V, envelope_deck, imposed_deck, kick
-from receiver_sim.netlist.mode import Mode
-from receiver_sim.netlist.reactances import TANK, in_words, measure, probes, read, stores
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit, kick
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.natural_modes import GRID_CAPACITOR, TANK, measure, probes, read, stores
 from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes, natural_modes, with_tank
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
@@ -61,20 +63,21 @@ def modes(
     oscillates: bool = True,
     shift_hz: float = _SHIFT_HZ,
 ) -> tuple[NaturalModes, tuple[str, ...]]:
-    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and its stores.
+    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and what its
+    stores are called.
 
     The amplitude is imposed, and one a.c. run for each energy store at one frequency gives the answers of
     all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
     more (named TANK, the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
     """
-    deck = imposed_deck(build, cards, mode, amplitude=amplitude, rotation=rotation)
-    found = stores(deck.text)
-    names = tuple(store.name for store in found)
-    deck = Deck(title=deck.title, text=f"{deck.text}\n{probes(found)}")
-    with bench.session(deck) as session:
-        to_amplitude, own_drive = read(session, found, shift_hz=shift_hz, watched="drive")
-        session.alter("vamp", 0.0, "acmag")
-        answers = measure(session, found, shift_hz=shift_hz, watched="drive")
+    circuit = imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
+    found = stores(circuit)
+    names = tuple(store.word for store in found)
+    drive = circuit.node(Place.DRIVE)
+    with loaded(bench, circuit.plus(*probes(found))) as on:
+        to_amplitude, own_drive = read(on.session, found, shift_hz=shift_hz, watched=drive)
+        on.drive(Role.AMPLITUDE, 0.0)
+        answers = measure(on.session, found, shift_hz=shift_hz, watched=drive)
     if not oscillates:
         return natural_modes(answers.response, weight=answers.weight, shift=answers.shift), names
     capacitance = 1.0 / abs(mode.residue)
@@ -93,8 +96,7 @@ def modes(
 def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
     """Return in words the stores that carry a mode, the largest share first, until most of it is named."""
     parts: dict[str, float] = {}
-    for share, name in zip(shares, names, strict=True):
-        words = in_words(name)
+    for share, words in zip(shares, names, strict=True):
         parts[words] = parts.get(words, 0.0) + float(share)
     out: list[str] = []
     told = 0.0
@@ -135,15 +137,24 @@ def motion(time: FloatArray, values: FloatArray, *, least: float) -> tuple[float
     return float((up.size - 1) / (grid[up[-1]] - grid[up[0]])), swing
 
 
+@dataclass(frozen=True)
+class Course:
+    """Amplitude and the detector's output (V) over time (s)."""
+
+    time: FloatArray
+    amplitude: FloatArray
+    output: FloatArray
+
+
 def watch(
     build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
 ) -> tuple[float | None, float | None]:
     """Let oscillation start by itself at a setting and return the motion of its amplitude once it has
     settled."""
     run_ = _kicked(build, cards, bench, mode, rotation, frequency, seconds, volts=1e-3)
-    amplitude = run_["amp"]
-    settled = amplitude[run_["time"] > seconds * 2.0 / 3.0]
-    return motion(run_["time"], amplitude, least=_MOTION * float(settled.mean()))
+    amplitude = run_.amplitude
+    settled = amplitude[run_.time > seconds * 2.0 / 3.0]
+    return motion(run_.time, amplitude, least=_MOTION * float(settled.mean()))
 
 
 def watch_at_rest(
@@ -151,7 +162,7 @@ def watch_at_rest(
 ) -> tuple[float | None, float | None]:
     """Disturb the circuit a little below onset and return the motion of the detector's output."""
     run_ = _kicked(build, cards, bench, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
-    return motion(run_["time"], run_["dout"], least=_MOTION_AT_REST_V)
+    return motion(run_.time, run_.output, least=_MOTION_AT_REST_V)
 
 
 def _kicked(
@@ -164,12 +175,14 @@ def _kicked(
     seconds: float,
     *,
     volts: float,
-) -> Vectors:
+) -> Course:
     """Run over time from a kick that gives the tank so many volts."""
-    deck = envelope_deck(build, cards, mode, rotation=rotation, reference_hz=frequency)
-    with bench.session(deck) as session:
-        session.alter("isigi", kick(volts, mode), "pwl")
-        return session.tran(5e-5, seconds, 0.0, 5e-5, vectors=["amp", "dout"])
+    circuit = envelope_circuit(build, cards, mode, rotation=rotation, reference_hz=frequency)
+    amplitude, output = circuit.node(Place.AMPLITUDE), circuit.node(Place.DETECTOR_OUTPUT)
+    with loaded(bench, circuit) as on:
+        on.course(Role.IN_PHASE, "pwl", kick(volts, mode))
+        run_ = on.session.tran(5e-5, seconds, 0.0, 5e-5, vectors=[amplitude, output])
+    return Course(run_["time"], run_[amplitude], run_[output])
 
 
 def run(
@@ -280,7 +293,7 @@ def kind_of(rows: Sequence[EnvelopeModes]) -> Steadiness:
     if not growing:
         return Steadiness.HOLDS_STILL
     worst = max(growing, key=lambda row: float(row.rate[0]))
-    if worst.carried_by[0][0] in (TANK, in_words("cgrid")):
+    if worst.carried_by[0][0] in (TANK, GRID_CAPACITOR):
         return Steadiness.SQUEGGING
     near = _THRESHOLD * rows[0].setting.rotation
     at_threshold = min(row.setting.rotation for row in growing) <= near and not rows[-1].growing

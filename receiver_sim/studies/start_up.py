@@ -6,8 +6,10 @@ import math
 
 import numpy as np
 
+from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.supply import output_node, rectifier_deck
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.rectified import discharge_time
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Rectified, StartAndStop
@@ -28,16 +30,17 @@ def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
     assert supply.kind == "rectifier"
     frequency = build.mains.frequency
     load_s = rectified.load_a / rectified.volts_v
-    out = output_node(supply)
+    out, at = output_node(supply), taps(supply)
     warm = supply.rectifier.warm_up if supply.rectifier.kind == "vacuum" else 0.0
     span = max(TUBES_WARM_S, 1.2 * warm) + 2.0
     step = 1.0 / (100.0 * frequency)
-    names = ["time", out, "vd1#branch"]
-    with bench.session(rectifier_deck(supply, frequency=frequency, load_s=0.0, start_v=0.0)) as session:
-        session.alter("vcond", (0.0, 0.0, TUBES_COLD_S, 0.0, TUBES_WARM_S, 1e3 * load_s), "pwl")
+    names = ["time", out, at.ammeter]
+    cold = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0)
+    with loaded(bench, cold) as one:
+        one.course(Role.RECTIFIER_LOAD, "pwl", (0.0, 0.0, TUBES_COLD_S, 0.0, TUBES_WARM_S, 1e3 * load_s))
         if warm > 0.0:
-            session.alter("vheat", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0), "pwl")
-        on = session.tran(step, span, max_step=step, uic=True, vectors=names)
+            one.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        on = one.session.tran(step, span, max_step=step, uic=True, vectors=names)
     capacitance = sum(part.capacitor for part in supply.filter)
     closed = None
     if supply.bleeder is not None:
@@ -45,17 +48,16 @@ def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
             rectified.no_load_v, to=SAFE_V, resistance=supply.bleeder, capacitance=capacitance
         )
     off_span = 1.5 * closed + 1.0 if closed is not None else 600.0
-    sections = [f"sec{i + 1}" for i in range(len(supply.filter))]
-    dead = rectifier_deck(supply, frequency=frequency, load_s=0.0, start_v=rectified.no_load_v)
-    with bench.session(dead) as session:
-        for element in ("vwind", *(["vwindb"] if supply.circuit == "full_wave" else [])):
-            session.alter(element, (0.0, 0.0, frequency), "sin")
-        off = session.tran(
-            off_span / 2000.0, off_span, max_step=off_span / 2000.0, uic=True, vectors=["time", *sections]
+    dead = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=rectified.no_load_v)
+    with loaded(bench, dead) as one:
+        for winding in at.windings:
+            one.course(winding, "sin", (0.0, 0.0, frequency))
+        off = one.session.tran(
+            off_span / 2000.0, off_span, max_step=off_span / 2000.0, uic=True, vectors=["time", *at.sections]
         )
-    longest = np.max([off[name] for name in sections], axis=0)
+    longest = np.max([off[name] for name in at.sections], axis=0)
     return reduce(
-        (on["time"], on[out], on["vd1#branch"]), (off["time"], longest), closed=closed, bleeder=supply.bleeder
+        (on["time"], on[out], on[at.ammeter]), (off["time"], longest), closed=closed, bleeder=supply.bleeder
     )
 
 

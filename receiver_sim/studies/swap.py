@@ -9,9 +9,9 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.netlist.tube_jig import JigReading
+from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.envelope import OnsetKind, Oscillation

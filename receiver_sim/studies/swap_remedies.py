@@ -12,10 +12,13 @@ from collections.abc import Callable
 
 from scipy.optimize import brentq
 
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.limits import CONTACT_OHM
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.probes import Probe
-from receiver_sim.netlist.receiver import CONTACT_OHM, Cards, receiver_deck, tank_elements
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.preferred import nearest_e24
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import Remedy
@@ -39,11 +42,6 @@ _HIGHEST_OHM = 1e6
 _STEPS = 8
 
 FindOnset = Callable[[Build, Cards, Band], Onset]
-
-
-def _wiper(build: Build, rotation: float) -> float:
-    law = build.regeneration
-    return float(wiper_fraction(rotation, law=law.law, mid=law.mid))
 
 
 def _judged(remedy: Remedy, found: Onset | None) -> Remedy:
@@ -76,14 +74,15 @@ def top_resistor(
         works=False,
         reason=None,
     )
-    wiper = _wiper(build, rotation)
-    with bench.session(receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial_hz)
-        probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    share = circuit.control.share(rotation)
+    with loaded(bench, circuit) as on:
+        probe = Probe(on, band=band, dial_hz=dial_hz)
+        probe.trim()
 
         def excess(ohms: float) -> float:
-            session.alter("rctop", max(ohms, CONTACT_OHM))
-            return probe.measure(wiper).gain - 1.0
+            on.set(Role.CONTROL_TOP, max(ohms, CONTACT_OHM))
+            return probe.measure(share).gain - 1.0
 
         if excess(0.0) < 0.0:
             return _refused(blank, "too little even with none: the regulated volts do not suffice")
@@ -124,17 +123,16 @@ def tap(
         works=False,
         reason=None,
     )
-    wiper = _wiper(build, rotation)
 
     def excess(place: float) -> float:
         """Return ln T with the tap at exp(place)."""
         one = changed_build(build, {key: math.exp(place) * turns}).bands[number]
         # the build as given but for this coil: a changed build's rectifier supply has not been run
-        deck = receiver_deck(build, cards, band=one, dial_hz=dial_hz, rotation=rotation)
-        with bench.session(deck) as session:
-            probe = Probe(session, build, band=one, dial_hz=dial_hz)
-            probe.trim(tank_elements(build, cards.detector, band=one, dial_hz=dial_hz)["ctune"])
-            return math.log(max(probe.measure(wiper).gain, 1e-9))
+        circuit = receiver_circuit(build, cards, band=one, dial_hz=dial_hz, rotation=rotation)
+        with loaded(bench, circuit) as on:
+            probe = Probe(on, band=one, dial_hz=dial_hz)
+            probe.trim()
+            return math.log(max(probe.measure(circuit.control.share(rotation)).gain, 1e-9))
 
     try:
         place = _root(excess, start=math.log(coil.tap))
@@ -190,11 +188,14 @@ def cathode_resistor(
         works=False,
         reason=None,
     )
-    with bench.session(receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)) as session:
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+    socket = circuit.sockets["audio"]
+    ammeter = f"{socket.meters['plate'].element}#branch"
+    with loaded(bench, circuit) as on:
 
         def excess(place: float) -> float:
-            session.alter("racath", math.exp(place))
-            found = float(session.op(vectors=["vapm#branch"])["vapm#branch"][0].real)
+            on.set(socket.parts["cathode resistor"], math.exp(place))
+            found = float(on.session.op(vectors=[ammeter])[ammeter][0].real)
             return math.log(max(found, 1e-12) / plate_a)
 
         low, high = math.log(10.0), math.log(100e3)

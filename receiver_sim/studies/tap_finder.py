@@ -11,10 +11,12 @@ from collections.abc import Callable
 
 from scipy.optimize import brentq
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.probes import Probe
-from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
-from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import TapFind, TapPlace
 from receiver_sim.results.onset import Onset
@@ -30,9 +32,9 @@ _LEAST_TURNS, _LEAST_SHARE = 0.05, 0.001
 _TOLERANCE = 2e-4
 
 
-def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Deck:
-    """Return the deck of one trial: the receiver tuned to `dial_hz`, the control at `rotation` (0..1)."""
-    return receiver_deck(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return the circuit of one trial: the receiver tuned to `dial_hz`, the control at `rotation` (0..1)."""
+    return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
 def turns_of(band: Band) -> float | None:
@@ -53,11 +55,10 @@ def gain_at(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> float:
     """Return the loop gain of a band tuned to `dial_hz` with the control at `rotation` (0..1)."""
-    law = build.regeneration
-    with bench.session(plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial_hz)
-        probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial_hz)["ctune"])
-        return probe.measure(float(wiper_fraction(rotation, law=law.law, mid=law.mid))).gain
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
+        probe = Probe(on, band=band, dial_hz=dial_hz)
+        probe.trim()
+        return probe.measure(on.circuit.control.share(rotation)).gain
 
 
 def _place(band: Band, place: float, find: FindOnset) -> TapPlace:

@@ -2,43 +2,49 @@
 
 from __future__ import annotations
 
-from receiver_sim.engine import Bench, Deck, Vectors
-from receiver_sim.netlist.audio_stage import feed_node
-from receiver_sim.netlist.audio_view import audio_deck
-from receiver_sim.netlist.phones import load_impedance, output_node, phone_node
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.blocks.output import secondary_windings
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
+from receiver_sim.circuit.views.audio import audio_circuit
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.audio import TransformerBalance
 from receiver_sim.schema import Build
 
 TONE_HZ, INPUT_V = 1000.0, 1e-3
 
 
-def plan(build: Build, cards: Cards, *, rotation: float) -> Deck:
-    """Return the deck: the audio view at that setting of the control."""
-    return audio_deck(build, cards, rotation=rotation)
+def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
+    """Return the circuit: the audio view at that setting of the control."""
+    return audio_circuit(build, cards, rotation=rotation)
 
 
-def reduce(build: Build, answer: Vectors) -> TransformerBalance:
+def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalance:
     """Turn the phasors (r.m.s.) of one frequency into powers."""
     output = build.audio.output
     assert output.kind == "transformer"
-    feed = feed_node(build.audio, "a")
 
     def at(node: str) -> complex:
         return complex(answer[node][0])
 
-    current = at("vopick#branch")
-    into = ((at(feed) - at("aplate")) * current.conjugate()).real
+    field = circuit.part(Role.OUTPUT_FIELD)
+    current = at(f"{field}#branch")
+    plate = circuit.sockets["audio"].pins["plate"]
+    into = ((at(circuit[field].nodes[0]) - at(plate)) * current.conjugate()).real
     # winding resistances: the primary's, and those of all secondaries
     windings = abs(current) ** 2 * output.primary_resistance
-    for i, secondary in enumerate(output.secondaries):
-        drop = at(f"sec{i}x") - at(f"sec{i}")
+    names = secondary_windings(circuit)
+    for name, secondary in zip(names, output.secondaries, strict=True):
+        hot, far = circuit[name].nodes
+        drop = at(hot) - at(far)
         windings += abs(drop) ** 2 / secondary.resistance if secondary.resistance > 0.0 else 0.0
     loads = 0.0
     for i, phone in enumerate(build.phones):
-        if not output_node(build, phone.at).startswith("sec"):
+        if phone.at in ("plate", "volume"):
             continue
-        volts = abs(at(phone_node(build, i))) ** 2
+        volts = abs(at(circuit.outputs[i])) ** 2
         loads += volts * (1.0 / complex(load_impedance(build, i, TONE_HZ))).real
         loads += volts / phone.drain if phone.drain is not None else 0.0
     return TransformerBalance(into, loads, windings, abs(into - loads - windings) / abs(into))
@@ -48,6 +54,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, rotation: float) -> Transfo
     """Return the balance; None without an output transformer. Raises EngineError."""
     if build.audio.output.kind != "transformer":
         return None
-    with bench.session(plan(build, cards, rotation=rotation)) as session:
-        session.alter("vinj", INPUT_V, "acmag")
-        return reduce(build, session.ac(TONE_HZ, TONE_HZ, 1))
+    circuit = plan(build, cards, rotation=rotation)
+    with loaded(bench, circuit) as on:
+        on.drive(Role.LOOP_GAIN, INPUT_V)
+        return reduce(build, circuit, on.session.ac(TONE_HZ, TONE_HZ, 1))

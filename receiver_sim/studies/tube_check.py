@@ -7,8 +7,18 @@ from collections.abc import Callable, Sequence
 
 from scipy.optimize import brentq
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.tube_jig import jig_deck
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.engine import Bench, Session
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tube_jig import (
+    CATHODE_NODE,
+    CATHODE_RESISTOR,
+    GRID,
+    PLATE,
+    SCREEN,
+    branch,
+    jig_circuit,
+)
 from receiver_sim.results.tubes import PointError, TubeTable, fact_error, point_errors
 from receiver_sim.schema.card import Fact, Point, TubeCard
 
@@ -16,25 +26,25 @@ _KILOHERTZ = 1000.0
 """Frequency of the a.c. runs; the law has no capacitance, so any will do."""
 
 
-def plan(card: TubeCard, connection: str) -> Deck:
-    """Return the deck of one tube on stiff supplies, connected as named (pentode, tetrode or triode)."""
-    return jig_deck(card, connection)
+def plan(card: TubeCard, connection: str) -> Circuit:
+    """Return the circuit of one tube on stiff supplies, connected as named (pentode, tetrode or triode)."""
+    return jig_circuit(card, connection)
 
 
 def _set(session: Session, point: Point | Fact, *, grid_v: float, cathode_ohm: float = 1e-6) -> None:
-    session.alter("vp", point.plate, "dc")
+    session.alter(PLATE, point.plate, "dc")
     if point.screen is not None:
-        session.alter("vs", point.screen, "dc")
-    session.alter("vg", grid_v, "dc")
-    session.alter("rk", cathode_ohm)
+        session.alter(SCREEN, point.screen, "dc")
+    session.alter(GRID, grid_v, "dc")
+    session.alter(CATHODE_RESISTOR, cathode_ohm)
 
 
 def _transfer(session: Session, source: str) -> complex:
-    """Return the alternating plate current (A into the plate) for 1 V of `source`, "vg" or "vp"."""
+    """Return the alternating plate current (A into the plate) for 1 V of `source`."""
     session.alter(source, 1.0, "acmag")
-    run = session.ac(_KILOHERTZ, _KILOHERTZ, 1, vectors=["frequency", "vp#branch"])
+    run = session.ac(_KILOHERTZ, _KILOHERTZ, 1, vectors=["frequency", branch(PLATE)])
     session.alter(source, 0.0, "acmag")
-    return -complex(run["vp#branch"][0])
+    return -complex(run[branch(PLATE)][0])
 
 
 def figures(session: Session, point: Point) -> dict[str, float]:
@@ -49,16 +59,16 @@ def figures(session: Session, point: Point) -> dict[str, float]:
     else:
         assert point.cathode_resistor is not None
         _set(session, point, grid_v=0.0, cathode_ohm=point.cathode_resistor)
-        lift = float(session.op()["k"][0])
+        lift = float(session.op()[CATHODE_NODE][0])
         _set(session, point, grid_v=-lift)
-        session.alter("vp", point.plate - lift, "dc")
+        session.alter(PLATE, point.plate - lift, "dc")
         if point.screen is not None:
-            session.alter("vs", point.screen - lift, "dc")
+            session.alter(SCREEN, point.screen - lift, "dc")
     at_rest = session.op()
-    gm, conductance = _transfer(session, "vg").real, _transfer(session, "vp").real
-    screen = -float(at_rest["vs#branch"][0]) if point.screen is not None else 0.0
+    gm, conductance = _transfer(session, GRID).real, _transfer(session, PLATE).real
+    screen = -float(at_rest[branch(SCREEN)][0]) if point.screen is not None else 0.0
     return {
-        "plate_current": -float(at_rest["vp#branch"][0]),
+        "plate_current": -float(at_rest[branch(PLATE)][0]),
         "screen_current": screen,
         "gm": gm,
         "mu": gm / conductance if conductance > 0.0 else math.inf,
@@ -78,7 +88,7 @@ def bias_of(session: Session, fact: Fact) -> float:
     def miss(grid_v: float) -> float:
         _set(session, fact, grid_v=grid_v)
         of_current = fact.gm is None
-        value = -float(session.op()["vp#branch"][0]) if of_current else _transfer(session, "vg").real
+        value = -float(session.op()[branch(PLATE)][0]) if of_current else _transfer(session, GRID).real
         return math.log(max(value, 1e-30) / wanted)
 
     return float(brentq(miss, 3.0 * fact.grid, 0.0, xtol=1e-4 * abs(fact.grid)))
@@ -99,7 +109,8 @@ def _check_card(bench: Bench, card: TubeCard) -> list[PointError]:
     rows: list[PointError] = []
     connections = dict.fromkeys([p.as_ for p in card.points] + [f.as_ for f in card.facts])
     for connection in connections:
-        with bench.session(plan(card, connection)) as session:
+        with loaded(bench, plan(card, connection)) as on:
+            session = on.session
             for index, point in enumerate(card.points):
                 if point.as_ == connection:
                     rows += point_errors(card, index, figures(session, point))

@@ -7,8 +7,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.tube_jig import jig_deck
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.engine import Bench, Session
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tube_jig import (
+    GRID,
+    GRID_NODE,
+    GRID_RESISTOR,
+    PLATE,
+    PROBE,
+    SCREEN,
+    branch,
+    jig_circuit,
+    node_of,
+)
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.tube_curves import GmLine, PlateLine, PrintedMark, TransferLine, TubeCurves
 from receiver_sim.schema.card import Point, TubeCard
@@ -35,9 +47,9 @@ _NO_LEAK_OHM = 1e-3
 _NICE = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0, 20.0)
 
 
-def plan(card: TubeCard, connection: str) -> Deck:
-    """Return the deck: the tube on stiff supplies."""
-    return jig_deck(card, connection)
+def plan(card: TubeCard, connection: str) -> Circuit:
+    """Return the circuit: the tube on stiff supplies."""
+    return jig_circuit(card, connection)
 
 
 def marks(card: TubeCard, connection: str) -> tuple[PrintedMark, ...]:
@@ -81,14 +93,14 @@ def _lift(point: Point) -> float | None:
 def _current(session: Session, source: str, start: float, stop: float, step: float) -> tuple[FloatArray, ...]:
     """Sweep one source; return its volts, the plate current and the screen current (zeros without one)."""
     run = session.dc(source, start, stop, step)
-    swept = run[{"vp": "p", "vg": "gs", "vs": "s"}[source]]
-    screen = -run["vs#branch"] if "vs#branch" in run else np.zeros_like(swept)
-    return np.asarray(swept), -run["vp#branch"], np.asarray(screen)
+    swept = run[node_of(source)]
+    screen = -run[branch(SCREEN)] if branch(SCREEN) in run else np.zeros_like(swept)
+    return np.asarray(swept), -run[branch(PLATE)], np.asarray(screen)
 
 
 def _biases(session: Session, *, deepest: float, printed: Sequence[float]) -> list[float]:
     """Return the grid volts of the plate lines: even steps from 0 to near cut-off, and the printed biases."""
-    grid, plate, _ = _current(session, "vg", deepest, 0.0, -deepest / 400.0)
+    grid, plate, _ = _current(session, GRID, deepest, 0.0, -deepest / 400.0)
     edge = float(grid[np.argmax(plate >= _CUT_OFF_SHARE * plate[-1])])
     step = min((s for s in _NICE if -edge / s <= _MOST_LINES - 1), default=_NICE[-1])
     even = [0.0 - step * i for i in range(math.floor(-edge / step + 1e-9) + 1)]
@@ -104,20 +116,20 @@ def _deepest(card: TubeCard) -> float:
 
 def _gm_line(session: Session, *, plate_v: float, top: float, bias_v: float | None) -> GmLine:
     """Step the screen and read gm and gk from the answer to 1 V at the control node."""
-    session.alter("vp", plate_v, "dc")
-    session.alter("vg", 0.0 if bias_v is None else bias_v, "dc")
-    session.alter("rg", LEAK_OHM if bias_v is None else _NO_LEAK_OHM)
-    session.alter("vinj", 1.0, "acmag")
+    session.alter(PLATE, plate_v, "dc")
+    session.alter(GRID, 0.0 if bias_v is None else bias_v, "dc")
+    session.alter(GRID_RESISTOR, LEAK_OHM if bias_v is None else _NO_LEAK_OHM)
+    session.alter(PROBE, 1.0, "acmag")
     screens = np.linspace(top / _GM_STEPS, top, _GM_STEPS)
     rows = []
     for volts in screens:
-        session.alter("vs", float(volts), "dc")
+        session.alter(SCREEN, float(volts), "dc")
         run = session.ac(_KILOHERTZ, _KILOHERTZ, 1)
         assert run.op is not None
-        plate, screen = -run["vp#branch"][0].real, -run["vs#branch"][0].real
-        rows.append((float(run.op["g"][0].real), float(plate), float(plate + screen)))
-    session.alter("vinj", 0.0, "acmag")
-    session.alter("rg", _NO_LEAK_OHM)
+        plate, screen = -run[branch(PLATE)][0].real, -run[branch(SCREEN)][0].real
+        rows.append((float(run.op[GRID_NODE][0].real), float(plate), float(plate + screen)))
+    session.alter(PROBE, 0.0, "acmag")
+    session.alter(GRID_RESISTOR, _NO_LEAK_OHM)
     grid, gm, gk = (np.array(column) for column in zip(*rows, strict=True))
     return GmLine(bias_v, plate_v, screens, grid, gm, gk)
 
@@ -127,13 +139,13 @@ def _plate_family(
 ) -> tuple[PlateLine, ...]:
     top = max(card.ratings.plate, *(m.plate_v for m in printed)) if printed else card.ratings.plate
     if screen_v is not None:
-        session.alter("vs", screen_v, "dc")
-    session.alter("vp", printed[0].plate_v if printed else 0.5 * top, "dc")
+        session.alter(SCREEN, screen_v, "dc")
+    session.alter(PLATE, printed[0].plate_v if printed else 0.5 * top, "dc")
     here = [m.grid_v for m in printed if m.screen_v == screen_v]
     lines = []
     for grid_v in _biases(session, deepest=_deepest(card), printed=here):
-        session.alter("vg", grid_v, "dc")
-        plate, plate_a, screen_a = _current(session, "vp", 0.0, top, top / _STEPS)
+        session.alter(GRID, grid_v, "dc")
+        plate, plate_a, screen_a = _current(session, PLATE, 0.0, top, top / _STEPS)
         lines.append(PlateLine(grid_v, plate, plate_a, None if screen_v is None else screen_a))
     return tuple(lines)
 
@@ -143,11 +155,11 @@ def _transfers(
 ) -> tuple[TransferLine, ...]:
     lines = []
     for plate_v, screen_v in dict.fromkeys((m.plate_v, m.screen_v) for m in printed):
-        session.alter("vp", plate_v, "dc")
+        session.alter(PLATE, plate_v, "dc")
         if screen_v is not None:
-            session.alter("vs", screen_v, "dc")
+            session.alter(SCREEN, screen_v, "dc")
         deepest = min(_deepest(card) / 1.6, min(m.grid_v for m in printed) * 1.3)
-        grid, plate_a, _ = _current(session, "vg", deepest, 0.0, -deepest / _STEPS)
+        grid, plate_a, _ = _current(session, GRID, deepest, 0.0, -deepest / _STEPS)
         lines.append(TransferLine(plate_v, screen_v, grid, plate_a))
     return tuple(lines)
 
@@ -169,7 +181,8 @@ def run(
     own = connection != "triode"
     screen_v = next((m.screen_v for m in printed if m.screen_v is not None), 100.0) if own else None
     before = bench.evaluations
-    with bench.session(plan(card, connection)) as session:
+    with loaded(bench, plan(card, connection)) as on:
+        session = on.session
         family = _plate_family(session, card, screen_v, printed)
         transfers = _transfers(session, card, printed)
         gm_lines: list[GmLine] = []

@@ -6,9 +6,12 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, receiver_deck
-from receiver_sim.netlist.tank import Tank
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.tuning import (
     capacitor_rotation,
     gaps,
@@ -94,9 +97,9 @@ class Dial:
         return _rotation(self._spread, rest, series=self._spread_series)
 
 
-def plan(build: Build, cards: Cards, *, band: Band) -> Deck:
-    """Return the deck: the receiver tuned to the middle of the band."""
-    return receiver_deck(build, cards, band=band, dial_hz=_middle(band), rotation=0.0)
+def plan(build: Build, cards: Cards, *, band: Band) -> Circuit:
+    """Return the circuit: the receiver tuned to the middle of the band."""
+    return receiver_circuit(build, cards, band=band, dial_hz=_middle(band), rotation=0.0)
 
 
 def _middle(band: Band) -> float:
@@ -126,8 +129,8 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band) -> CoilRange:
     middle, coil = _middle(band), coil_figures(band.coil)
     q = coil_q(band.coil, middle)
     dial = Dial(build, band)
-    with bench.session(plan(build, cards, band=band)) as session:
-        tank = Tank(session, build, cards, band=band)
+    with loaded(bench, plan(build, cards, band=band)) as on:
+        tank = Tank(on, band=band)
         at_middle, mode = tank.tune(middle, q=_LOADED * q)
         low_tuning, _ = tank.tune(band.from_, q=_LOADED * q)
         high_tuning, _ = tank.tune(band.to, q=_LOADED * q)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from receiver_sim.netlist.phones import load_impedance
+from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.physics.hearing import threshold_db
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum
 from receiver_sim.results.base import Status

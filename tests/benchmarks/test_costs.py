@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from receiver_sim import api
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards, control_elements
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.studies import onset
@@ -36,8 +38,8 @@ def once(*args: str | Path) -> float:
     return time.perf_counter() - start
 
 
-def turn_and_measure(session: Any, build: Build, rotation: float) -> Any:
-    for element, value in control_elements(build, rotation).items():
+def turn_and_measure(session: Any, circuit: Circuit, rotation: float) -> Any:
+    for element, value in circuit.control.at(rotation).items():
         session.alter(element, value)
     return session.ac(7.05e6, 7.15e6, 3, vectors=["frequency", "xdet.gk"])
 
@@ -46,22 +48,23 @@ def test_turning_the_control_costs_less_than_loading_anew(
     benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build, demo_cards: Cards
 ) -> None:
     """The ground of every sweep: alter on a loaded circuit against a load for each setting."""
-    deck = onset.plan(demo, demo_cards, band=demo.bands[2], dial_hz=7.1e6)
+    circuit = onset.plan(demo, demo_cards, band=demo.bands[2], dial_hz=7.1e6)
+    deck = written(circuit)
 
     def anew(rotation: float) -> Any:
         with bench.session(deck) as session:
             session.alter("vinj", 1.0, "acmag")
-            return turn_and_measure(session, demo, rotation)
+            return turn_and_measure(session, circuit, rotation)
 
     settings = [0.2, 0.7, 0.35]
     with bench.session(deck) as session:
         session.alter("vinj", 1.0, "acmag")
-        swept = [turn_and_measure(session, demo, rotation) for rotation in settings]
+        swept = [turn_and_measure(session, circuit, rotation) for rotation in settings]
         loaded = [anew(rotation) for rotation in settings]
         for one, other in zip(swept, loaded, strict=True):
             # same circuit, same setting: within the solver's tolerance of 1e-6, some ten times at |V| near 1
             assert abs(one["xdet.gk"] / other["xdet.gk"] - 1).max() < 1e-5
-        benchmark(lambda: [turn_and_measure(session, demo, rotation) for rotation in settings])
+        benchmark(lambda: [turn_and_measure(session, circuit, rotation) for rotation in settings])
     if timed:
         rounds = []
         for _ in range(20):

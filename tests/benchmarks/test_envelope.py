@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from receiver_sim.netlist.mode import tuned_mode
-from receiver_sim.netlist.signals import Sampled, Signal
+from receiver_sim.circuit.signals import Sampled, Signal
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.studies import amplitude, listening, onset, reference_transient
 
 

@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from receiver_sim.engine import Bench, Deck, Session
-from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.schema.card import TubeCard, card_for
 from tests.benchmarks.conftest import Tell
+from tests.decks import law_text as subcircuit
 
 LIMIT = 1.5
 """One evaluation (operating point and a.c. at three points) may cost this much of a plain model's of the same

@@ -1,6 +1,6 @@
 """The demo build made ideal: perfect tap, no capacitances, no losses but the tank's; for closed forms."""
 
-from receiver_sim.netlist.receiver import Cards
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.schema import Build
 
 

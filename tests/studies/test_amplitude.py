@@ -11,30 +11,25 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.engine import Deck
-from receiver_sim.netlist import balance, held
-from receiver_sim.netlist.envelope import (
-    DC_OPTIONS,
-    balance_deck,
-    envelope_deck,
-    fill,
-    knob_path,
-    with_screen_resistance,
-)
-from receiver_sim.netlist.mode import Mode, tuned_mode
-from receiver_sim.netlist.phases import Swings
-from receiver_sim.netlist.polynomial import (
-    Polynomial,
-    polynomial_balance_deck,
-    polynomial_envelope_deck,
-    polynomial_part,
-)
+from receiver_sim.api_envelope import with_screen_resistance
+from receiver_sim.circuit.circuit import joined
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.phases import Swings
+from receiver_sim.circuit.registry import filled
+from receiver_sim.circuit.views.envelope import DC_OPTIONS, balance_circuit, knob_path
+from receiver_sim.circuit.writer import deck as written
+from receiver_sim.measure import amplitude_balance as balance
+from receiver_sim.measure import imposed_amplitude as held
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, onset
-from tests.netlist.test_phases import separate
+from tests.circuit.test_phases import separate
+from tests.decks import envelope_deck
+from tests.polynomial import Polynomial, polynomial_balance, polynomial_block, polynomial_envelope
 
 TANK = Mode(
     reference_hz=7e6, decay=2e5, offset_rad=0.0, residue=4e9, grid=1.0, cathode=0.05, plate=0.0, screen=0.0,
@@ -103,11 +98,11 @@ def found(build, cards, bench, index, **kwargs):
 def test_van_der_pol_amplitude(bench):
     """i = -G v (1 - v^2/3) about a balanced tank: amplitude 2 (Van der Pol 1920)."""
     element = Polynomial(linear=LOSS, cubic=-LOSS / 3.0)
-    raw = balance.sweep(bench, polynomial_balance_deck(element, TANK, guess=1.0), guess=1.0)
+    raw = balance.sweep(bench, polynomial_balance(element, TANK, guess=1.0), guess=1.0)
     # balance x G + 3/4 (-G/3) a^2 = G, so x = 1 + a^2/4, and a = 2 at x = 2
     inside = raw.amplitude < 0.3  # the control's x goes beyond 1, so the sweep ends soon
     assert raw.wiper[inside] == pytest.approx(1.0 + raw.amplitude[inside] ** 2 / 4.0, rel=1e-6)
-    deck = polynomial_envelope_deck(element, TANK, times=[0.0, 1.0], controls=[2.0, 2.0])
+    deck = written(polynomial_envelope(element, TANK, times=[0.0, 1.0], controls=[2.0, 2.0]))
     with bench.session(deck) as session:
         session.alter("isigi", amplitude.kick(1e-3, TANK), "pwl")
         run = session.tran(1e-6, 2e-4, 0.0, 1e-6, vectors=["amp"])
@@ -118,7 +113,7 @@ def test_van_der_pol_growth(bench):
     """a(t) = 2/sqrt(1 + (4/a0^2 - 1) exp(-2 s t)), s = decay (x - 1): the averaged equation in closed
     form."""
     element = Polynomial(linear=LOSS, cubic=-LOSS / 3.0)
-    deck = polynomial_envelope_deck(element, TANK, times=[0.0, 1.0], controls=[2.0, 2.0])
+    deck = written(polynomial_envelope(element, TANK, times=[0.0, 1.0], controls=[2.0, 2.0]))
     with bench.session(deck) as session:
         session.alter("isigi", amplitude.kick(1e-2, TANK), "pwl")
         run = session.tran(2e-7, 1e-4, 0.0, 2e-7, vectors=["amp"])
@@ -132,7 +127,7 @@ def test_fold_and_jump_of_the_fifth_order(bench):
     """x g1 = G - 3/4 g3 a^2 + 5/8 g5 a^4: fold at a^2 = 0.6 g3/g5, jump from onset to a^2 = 1.2 g3/g5."""
     g3, g5 = 0.4 * LOSS, 0.2 * LOSS
     element = Polynomial(linear=1.25 * LOSS, cubic=g3, quintic=-g5)
-    raw = balance.sweep(bench, polynomial_balance_deck(element, TANK, guess=0.8), guess=0.8)
+    raw = balance.sweep(bench, polynomial_balance(element, TANK, guess=0.8), guess=0.8)
     jump = amplitude.find_jump(raw.amplitude, wiper=raw.wiper, turn=Plain())
     assert jump is not None
     assert jump.up.rotation == pytest.approx(0.8, rel=0.01)
@@ -146,8 +141,8 @@ def test_hysteresis_of_the_fifth_order_in_time(bench):
     g3, g5 = 0.4 * LOSS, 0.2 * LOSS
     element = Polynomial(linear=1.25 * LOSS, cubic=g3, quintic=-g5)
     low, high, span = 0.55, 0.85, 0.2
-    deck = polynomial_envelope_deck(element, TANK, times=[0.0, span / 2.0, span], controls=[low, high, low])
-    with bench.session(deck) as session:
+    circuit = polynomial_envelope(element, TANK, times=[0.0, span / 2.0, span], controls=[low, high, low])
+    with bench.session(written(circuit)) as session:
         session.alter("isigi", 1e-10)  # a signal so weak that it only keeps the amplitude from zero
         run = session.tran(2e-5, span, 0.0, 2e-5, vectors=["amp", "knob"])
     way_up = run["time"] < span / 2.0
@@ -165,21 +160,18 @@ FIFTH = {"lets go": (0.4, 0.2, 1.05, 0.861), "never": (2.4, 1.0, 1.05, -0.3108)}
 
 def look_at(bench, element):
     """What `held.look` does with a receiver."""
-    text = "\n".join(
-        [
-            DC_OPTIONS,
-            polynomial_part(element),
-            fill("envelope_knob.cir", {"wiper": 1.0}),
-            fill("envelope_imposed.cir", {"amplitude": 1e-3}),
-        ]
-    )
-    deck = Deck(title="a polynomial element, its amplitude imposed", text=text)
-    with bench.session(deck) as session:
-        pays = held.surplus(session, TANK, wiper=1.0)
-        floor = held.surplus(session, TANK, wiper=0.0)
+    blocks = [
+        polynomial_block(element),
+        filled("envelope_knob.cir", {"wiper": 1.0}),
+        filled("envelope_imposed.cir", {"amplitude": 1e-3}),
+    ]
+    circuit = joined("a polynomial element, its amplitude imposed", blocks, options=DC_OPTIONS)
+    with loaded(bench, circuit) as on:
+        pays = held.surplus(on, TANK, wiper=1.0)
+        floor = held.surplus(on, TANK, wiper=0.0)
     ends = np.array([0.0, 1.0])
     looked = held.Looked(pays, held.begins(pays, end=1.0), held.ends(pays), None, floor, (ends, ends))
-    return deck, looked
+    return circuit, looked
 
 
 @pytest.mark.parametrize("case", FIFTH)
@@ -188,7 +180,7 @@ def test_what_a_shock_starts_with_the_fifth_order(bench, case):
     cubic, quintic, start, fold = FIFTH[case]
     element = Polynomial(linear=LOSS / start, cubic=cubic * LOSS, quintic=-quintic * LOSS)
     assert fold == pytest.approx(start * (1.0 - 0.225 * cubic**2 / quintic))
-    deck, looked = look_at(bench, element)
+    circuit, looked = look_at(bench, element)
 
     def sustained(x):
         """The two amplitudes in balance at a setting: a quadratic in a^2."""
@@ -199,7 +191,7 @@ def test_what_a_shock_starts_with_the_fifth_order(bench, case):
     # linear over steps of 80 uV, the curvature of the surplus leaves nothing but the solver's tolerance, 1e-7
     assert looked.begins_v == pytest.approx(low, rel=1e-6)
     assert looked.ends_v == pytest.approx(high, rel=1e-6)
-    raw = balance.within_control(bench, deck, TANK, looked=looked)
+    raw = balance.within_control(bench, circuit, TANK, looked=looked)
     a = raw.amplitude
     # the drive is linear in x, so that only the tolerance of the solver, 1e-7, is left
     assert raw.wiper == pytest.approx(start * (1.0 - 0.75 * cubic * a**2 + 0.625 * quintic * a**4), abs=1e-6)
@@ -221,7 +213,7 @@ def test_a_shock_grows_or_dies_about_its_threshold(bench):
     cubic, quintic, start, _ = FIFTH["lets go"]
     element = Polynomial(linear=LOSS / start, cubic=cubic * LOSS, quintic=-quintic * LOSS)
     _, looked = look_at(bench, element)
-    deck = polynomial_envelope_deck(element, TANK, times=[0.0, 1.0], controls=[1.0, 1.0])
+    deck = written(polynomial_envelope(element, TANK, times=[0.0, 1.0], controls=[1.0, 1.0]))
     ended = []
     for part in (0.97, 1.03):
         with bench.session(deck) as session:
@@ -254,10 +246,15 @@ class Bottoming:
 
 
 def test_what_only_the_middle_of_the_control_sustains_is_not_called_nothing():
-    session = Bottoming()
-    pays = held.surplus(session, TANK, wiper=1.0)
+    blocks = [
+        polynomial_block(Polynomial(LOSS, 0.0)),
+        filled("envelope_knob.cir", {"wiper": 1.0}),
+        filled("envelope_imposed.cir", {"amplitude": 1e-3}),
+    ]
+    on = Loaded(Bottoming(), joined("bottoming", blocks, options=""))
+    pays = held.surplus(on, TANK, wiper=1.0)
     assert pays.surplus.max() < 0.0 and held.begins(pays, end=1.0) is None
-    assert held.elsewhere(session, TANK, highest=22.0) == 0.5
+    assert held.elsewhere(on, TANK, highest=22.0) == 0.5
     looked = held.Looked(pays, None, None, 0.5, pays, (np.zeros(1), np.zeros(1)))
     assert amplitude.said(looked, status=Status.DOES_NOT) == (
         "no setting starts oscillation from nothing; a shock starts it with the wiper at 50 % of the track, "
@@ -328,7 +325,7 @@ def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):
     swings = Swings.of(mode)
     law = demo.regeneration
     guess = float(wiper_fraction(search.onset.rotation, law=law.law, mid=law.mid))
-    with bench.session(balance_deck(demo, demo_cards, mode, guess=guess)) as session:
+    with bench.session(written(balance_circuit(demo, demo_cards, mode, guess=guess))) as session:
         run = session.dc("vsweep", -1.0, 7.5, 0.5, vectors=["amp", "plate", "scr", "grid", "knob"])
     checked = 0
     for i in range(2, len(run["amp"])):
@@ -353,7 +350,7 @@ def test_the_deck_gives_the_same_in_batch_ngspice(bench, demo, demo_cards, tmp_p
         demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
         rotation=search.onset.rotation,
     )  # fmt: skip
-    deck = balance_deck(demo, demo_cards, mode, guess=search.onset.rotation)
+    deck = written(balance_circuit(demo, demo_cards, mode, guess=search.onset.rotation))
     with bench.session(deck) as session:
         run = session.dc("vsweep", -1.0, 6.0, 0.5, vectors=["knob"])
     file = tmp_path / "balance.cir"

@@ -8,18 +8,19 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.blocks.phones import load_impedance, network_of
+from receiver_sim.circuit.templates import render
+from receiver_sim.circuit.views.audio import audio_circuit
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.audio_view import audio_deck
-from receiver_sim.netlist.phones import load_impedance, network_of
-from receiver_sim.netlist.templates import render
-from receiver_sim.netlist.tube import subcircuit
 from receiver_sim.physics.load_network import LoadNetwork, Tank, fit_network, impedance
 from receiver_sim.physics.noise import pentode_noise_resistance, thermal_density, triode_noise_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.studies import distortion, noise
+from tests.decks import audio_deck
+from tests.decks import law_text as subcircuit
 
 OPTIONS = ".options keepopinfo reltol=1e-6 abstol=1e-12 vntol=1e-9"
 
@@ -290,9 +291,8 @@ def test_filters_for_code_have_their_closed_forms(bench: Bench, demo: Build, kin
 
 
 def _low(build: Build) -> float:
-    from receiver_sim.netlist.audio_stage import volume_elements
-
-    return volume_elements(build, build.audio.volume.setting)["rvolb"]
+    circuit = audio_circuit(build, api.cards_for(build), rotation=0.4)
+    return circuit["rvolb"].value or 0.0
 
 
 VARIANTS: dict[str, dict[str, object]] = {

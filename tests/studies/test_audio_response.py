@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards, receiver_deck
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
 from receiver_sim.studies import audio_response
 from receiver_sim.studies.audio_response import corners
+from tests.decks import receiver_deck
 
 
 def _parallel(*impedances: complex) -> complex:

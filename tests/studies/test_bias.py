@@ -3,14 +3,16 @@
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.blocks.regulator import regulator_values
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards, receiver_deck, regulator_values
-from receiver_sim.netlist.templates import render
 from receiver_sim.physics.tube_law import currents
 from receiver_sim.schema import Build
 from receiver_sim.schema.supply import GasTube, Zener
 from receiver_sim.studies import onset, operating_point, regulator
+from tests.decks import receiver_deck
 
 
 def test_currents_agree_with_the_law_and_kirchhoff(bench: Bench, demo: Build, demo_cards: Cards) -> None:

@@ -9,9 +9,10 @@ import pytest
 import yaml
 
 from receiver_sim import api, api_coils
+from receiver_sim.circuit.blocks.aerial import aerial_impedance
+from receiver_sim.circuit.blocks.coil import tank_loss
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.front_end import aerial_impedance, tank_loss
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.physics.inductance import wheeler_1928
 from receiver_sim.physics.tuning import frequency_per_degree
 from receiver_sim.results.base import Status

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim.netlist.envelope import envelope_deck
-from receiver_sim.netlist.mode import tuned_mode
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.studies import amplitude, detection, onset
+from tests.decks import envelope_deck
 
 
 @pytest.fixture(scope="module")

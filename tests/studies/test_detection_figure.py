@@ -5,14 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import Cards
-from receiver_sim.netlist.tube import subcircuit
-from receiver_sim.netlist.tube_jig import jig_deck, read_jig
+from receiver_sim.measure.tube_jig import read_jig
 from receiver_sim.physics.tube_law import grid_current, small_signal
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import card_for
 from receiver_sim.studies import detection_figure, onset
+from tests.decks import jig_deck
+from tests.decks import law_text as subcircuit
 
 LEAK, CARRIER_HZ, AMPLITUDE = 2.2e6, 2e6, 0.03
 PLATE, SCREEN = 100.0, 25.0

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import TubeCard, card_for

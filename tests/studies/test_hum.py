@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards, receiver_deck
 from receiver_sim.physics.tube_law import grid_current
 from receiver_sim.schema import Build
 from receiver_sim.studies import audio_response, hum
+from tests.decks import receiver_deck
 
 QUIET = {"grid_a": 0.0, "grid_b": 0.0, "cathode_a": 0.0, "cathode_b": 0.0, "leakage": 1e11}
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
-from receiver_sim.engine import Bench
-from receiver_sim.netlist.envelope import envelope_deck
-from receiver_sim.netlist.mode import tuned_mode
+from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, hum_modulation, onset
+from tests.decks import envelope_deck
 
 
 @pytest.mark.slow
@@ -41,8 +41,8 @@ def test_modulation_by_ripple_is_that_of_the_run_over_time(bench: Bench, demo: B
     assert small is not None
     deck = envelope_deck(
         demo, cards, mode, rotation=small.rotation, reference_hz=mode.resonance_hz,
-        extra=f".ic v(ti)={small.amplitude_v:.6g} v(tq)=0",
     )  # fmt: skip
+    deck = Deck(deck.title, f"{deck.text}\n.ic v(ti)={small.amplitude_v:.6g} v(tq)=0")
     with bench.session(deck) as session:
         session.alter("vsupply", (demo.supply.volts, volts, 100.0), "sin")
         run = session.tran(5e-5, 0.12, 0.0, 5e-5, vectors=["time", "amp"])

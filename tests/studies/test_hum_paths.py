@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.blocks.phones import load_impedance
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.phones import load_impedance
-from receiver_sim.netlist.receiver import Cards, receiver_deck
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import audio_response, hum_paths, remedies
 from receiver_sim.studies.remedies import with_part
+from tests.decks import receiver_deck
 
 
 @pytest.fixture(scope="module")

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfiltfilt
 
+from receiver_sim.circuit.signals import Sampled, Signal
+from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine.session import Session
-from receiver_sim.netlist.mode import tuned_mode
-from receiver_sim.netlist.signals import Sampled, Signal
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.studies import amplitude, listening, onset
 from receiver_sim.views.sound import clipped, read_sound, write_wav
 from tests.batch import batch_run
@@ -167,7 +168,7 @@ def test_batch_ngspice_gives_the_same_sound(set_up, monkeypatch, tmp_path):
     monkeypatch.setattr(listening, "CHUNK_S", 0.05)
     run(STATIONS["ssb voice"] + STATIONS["one of two keyed"][1:], part=1.03, seconds=0.1)
     step = 1.0 / listening.RATE
-    text = decks[1].export([".save time phone0 amp", f".tran {step!r} 0.05 0 {step!r} uic"])
+    text = written(decks[1]).export([".save time phone0 amp", f".tran {step!r} 0.05 0 {step!r} uic"])
     batch = batch_run(text, tmp_path)
     for name in ("time", "phone0", "amp"):
         own = batch[name if name == "time" else f"v({name})"]

@@ -9,14 +9,16 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.probes import CONTROL_NODE, Probe
-from receiver_sim.netlist.receiver import Cards, receiver_deck, tank_elements
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
 from receiver_sim.studies import loop_gain, onset
+from tests.decks import receiver_deck, receiver_on
 from tests.studies.ideal import bare, ideal
 
 
@@ -30,8 +32,8 @@ def test_ideal_tap_gives_gk_n_1_minus_n_rp(
     dial = band.to
     deck = receiver_deck(build, cards, band=band, dial_hz=dial, rotation=0.5)
     with bench.session(deck) as session:
-        probe = Probe(session, build, band=band, dial_hz=dial)
-        probe.trim(tank_elements(build, cards.detector, band=band, dial_hz=dial)["ctune"])
+        probe = Probe(receiver_on(session, build, cards, band=band, dial_hz=dial), band=band, dial_hz=dial)
+        probe.trim()
         rows = [(probe.measure(wiper), session.op()) for wiper in (0.2, 0.45, 0.8)]
     rp = parallel_resistance(band.coil.inductance, frequency=dial, q=band.coil.q)
     for sample, point in rows:
@@ -81,9 +83,9 @@ def test_double_injection_finds_the_same_onset(
     assert found.onset is not None
     assert found.tuning_farad is not None
     rows = []
-    deck = onset.plan(demo, demo_cards, band=band, dial_hz=dial)
-    with bench.session(deck) as session:
-        probe = Probe(session, demo, band=band, dial_hz=dial)
+    with loaded(bench, onset.plan(demo, demo_cards, band=band, dial_hz=dial)) as on:
+        session = on.session
+        probe = Probe(on, band=band, dial_hz=dial)
         probe.tune(found.tuning_farad)
         for rotation in found.onset.rotation * np.array([0.5, 0.98, 1.02]):
             sample = probe.measure(float(rotation))  # the demo's control is linear: wiper = rotation
@@ -119,11 +121,11 @@ def test_batch_ngspice_gives_the_same_return_ratio(
     rows = re.findall(rf"^\d+\s+{number}\s+{number}\s+{number}\s*$", done.stdout, re.MULTILINE)
     assert len(rows) == 3, done.stdout
     batch = np.array([float(re_) + 1j * float(im) for _, re_, im in rows])
-    deck = loop_gain.plan(demo, demo_cards, band=band, dial_hz=dial)
-    with bench.session(deck) as session:
-        probe = Probe(session, demo, band=band, dial_hz=dial)
+    with loaded(bench, loop_gain.plan(demo, demo_cards, band=band, dial_hz=dial)) as on:
+        session = on.session
+        probe = Probe(on, band=band, dial_hz=dial)
         probe.measure(0.37)
         half = dial / (4 * band.coil.q)
-        run = session.ac(dial - half, dial + half, 3, vectors=["frequency", CONTROL_NODE])
+        run = session.ac(dial - half, dial + half, 3, vectors=["frequency", "xdet.gk"])
     # reltol is 1e-6; the operating point may be reached from another start
-    assert return_ratio(run[CONTROL_NODE]) == pytest.approx(return_ratio(batch), rel=2e-5)
+    assert return_ratio(run["xdet.gk"]) == pytest.approx(return_ratio(batch), rel=2e-5)

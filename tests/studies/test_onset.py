@@ -9,13 +9,15 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.assemble import OPTIONS
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.probes import Sample
-from receiver_sim.netlist.receiver import OPTIONS, Cards, control_elements, receiver_deck
+from receiver_sim.measure.loop_gain import Sample
 from receiver_sim.physics.potentiometer import rotation_fraction
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.studies import onset
+from tests.decks import control_elements, receiver_deck
 
 
 def _sampler(gain: Callable[[float], float]) -> Callable[[float], Sample]:
@@ -71,18 +73,17 @@ def test_every_band_of_the_demo_needs_ten_evaluations_at_most(
 
 def test_loop_gain_is_one_at_the_onset_found(bench: Bench, cabin: Build, cabin_cards: Cards) -> None:
     """Measured afresh at the rotation reported, on a control that is not linear."""
-    from receiver_sim.netlist.probes import Probe
-    from receiver_sim.physics.potentiometer import wiper_fraction
+    from receiver_sim.measure.loaded import loaded
+    from receiver_sim.measure.loop_gain import Probe
 
     band = cabin.bands[1]
     found = onset.run(cabin, cabin_cards, bench, band=band, dial_hz=band.from_)
     assert found.onset is not None and found.tuning_farad is not None and found.at_nine_tenths is not None
-    with bench.session(onset.plan(cabin, cabin_cards, band=band, dial_hz=band.from_)) as session:
-        probe = Probe(session, cabin, band=band, dial_hz=band.from_)
+    with loaded(bench, onset.plan(cabin, cabin_cards, band=band, dial_hz=band.from_)) as on:
+        probe = Probe(on, band=band, dial_hz=band.from_)
         probe.tune(found.tuning_farad)
-        law = cabin.regeneration
         at, before, step = (
-            probe.measure(float(wiper_fraction(r, law=law.law, mid=law.mid)))
+            probe.measure(on.circuit.control.share(r))
             for r in (found.onset.rotation, found.at_nine_tenths.rotation, found.onset.rotation + 1e-3)
         )
     # a tenth of the 3e-4 at which the search stops
@@ -114,12 +115,14 @@ def _growth(
     deck = receiver_deck(build, cards, band=band, dial_hz=dial, rotation=rotation, extra=kick)
     deck = type(deck)(
         deck.title,
-        deck.text.replace(OPTIONS, ".options method=trap reltol=1e-4 abstol=1e-12 vntol=1e-6 rshunt=1e12"),
+        deck.text.replace(
+            f".options {OPTIONS}", ".options method=trap reltol=1e-4 abstol=1e-12 vntol=1e-6 rshunt=1e12"
+        ),
     )
     # 80 steps a cycle: trapezoidal damping is 0.15 % of the tank's own (ENGINE.md), far below 2 % of volts
     step = 1.0 / (80.0 * dial)
     with bench.session(deck) as session:
-        for element, value in control_elements(build, rotation).items():
+        for element, value in control_elements(build, cards, rotation).items():
             session.alter(element, value)
         session.alter("ctune", tuning)
         run = session.tran(4 * step, 1.0e-3, start=1e-4, max_step=step, vectors=["time", "top"])
@@ -173,7 +176,7 @@ def _wiper(bench: Bench, build: Build, cards: Cards, dial: float, volts: float) 
 
         def miss(wiper: float) -> float:
             rotation = float(rotation_fraction(wiper, law=build.regeneration.law))
-            for element, value in control_elements(build, rotation).items():
+            for element, value in control_elements(build, cards, rotation).items():
                 session.alter(element, value)
             return float(session.op()["scr"][0]) - volts
 

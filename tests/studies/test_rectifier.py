@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.assemble import OPTIONS
+from receiver_sim.circuit.blocks.regulator import regulator_values
+from receiver_sim.circuit.rectifier import output_node
+from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.receiver import OPTIONS, regulator_values
-from receiver_sim.netlist.supply import output_node
-from receiver_sim.netlist.templates import render
 from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred, reservoir_ripple
 from receiver_sim.results.check import Grade
 from receiver_sim.results.supply import SupplyStudy
@@ -197,7 +198,7 @@ def test_regulators_have_their_printed_figures(bench: Bench, row: dict[str, str]
     one = build.regulator.model_copy(update={**found, "count": 1.0})
     values = regulator_values(build.model_copy(update={"regulator": one}))
     text = render(folder("netlists"), "regulator_shunt.cir", values)
-    deck = Deck(title="regulator", text=f"{OPTIONS}\n{text}\nIfeed 0 bplus dc {found['current']}")
+    deck = Deck(title="regulator", text=f".options {OPTIONS}\n{text}\nIfeed 0 bplus dc {found['current']}")
     with bench.session(deck) as session:
         at = session.op()["vreg"].real[0]
         low, high = (_at(session, found["current"] * share) for share in (0.95, 1.05))

@@ -10,6 +10,7 @@ import math
 import numpy as np
 import pytest
 
+from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.engine import Bench
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.studies import amplitude, onset, reference_transient
@@ -76,4 +77,4 @@ def test_a_path_needs_an_onset(bench, demo, demo_cards):
     search = onset.run(deaf, demo_cards, bench, band=band, dial_hz=1.9e6)
     found = amplitude.run(deaf, demo_cards, bench, band=band, onset=search)
     with pytest.raises(ValueError, match="without an onset there is nothing to ramp through"):
-        reference_transient.plan_path(deaf, found)
+        reference_transient.plan_path(regeneration_control(deaf, demo_cards), found)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.schema import Build
 from receiver_sim.studies import loop_gain, onset, selectivity
 from tests.studies.ideal import bare, ideal

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards, receiver_deck
 from receiver_sim.physics.noise import thermal_density
 from receiver_sim.physics.sensitivity import signal_above_noise
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.schema import Build
 from receiver_sim.studies import detection_figure, onset, signal_noise
+from tests.decks import receiver_deck
 from tests.studies.ideal import bare, ideal
 
 DIAL = 7.1e6

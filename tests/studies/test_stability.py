@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_envelope
-from receiver_sim.netlist.envelope import envelope_deck, imposed_deck
-from receiver_sim.netlist.mode import tuned_mode
+from receiver_sim.circuit.transient import continued
+from receiver_sim.circuit.views.envelope import envelope_circuit
+from receiver_sim.circuit.writer import deck as written
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.envelope import Steadiness
 from receiver_sim.studies import amplitude, listening, onset, stability
-from receiver_sim.studies.listening import continued
+from tests.decks import imposed_deck
 
 
 def squegger(build):
@@ -127,13 +129,13 @@ def test_a_small_disturbance_goes_as_the_modes_say(bench, demo, demo_cards, volt
     wanted = modes.s[modes.s.imag > 2.0 * np.pi * 200.0][0]
     with bench.session(imposed_deck(build, demo_cards, mode, amplitude=at, rotation=rotation)) as session:
         rest = {name: v.real for name, v in session.op().items()}
-    deck = envelope_deck(build, demo_cards, mode, rotation=rotation, reference_hz=float(a.frame_hz[i]))
+    circuit = envelope_circuit(build, demo_cards, mode, rotation=rotation, reference_hz=float(a.frame_hz[i]))
     time = np.arange(0.01, 0.06, 1e-4)
     runs = []
     for more in (0.0, 1e-3):
         start = np.array([at * (1.0 + more)])
         state = {**rest, "ti": start, "amp": start, "tq": np.zeros(1)}
-        with bench.session(continued(deck, state)) as session:
+        with bench.session(written(continued(circuit, state))) as session:
             run = session.tran(1e-5, 0.06, 0.0, 1e-5, vectors=["amp"], uic=True)
         runs.append(np.interp(time, run["time"], run["amp"]))
     rates = exponentials(runs[1] - runs[0], 1e-4)

@@ -7,8 +7,8 @@ import dataclasses
 import pytest
 
 from receiver_sim import api, api_swap
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import DetectorCandidate, SwapReport

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.phones import load_impedance
 from receiver_sim.oscillating import comes_in
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import CheckReport, Grade, Verdict

@@ -1,0 +1,191 @@
+"""The aerial: what it is as a circuit, how it is coupled to the tank, what it adds to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from receiver_sim.circuit.circuit import Block
+from receiver_sim.circuit.limits import SHORT_HENRY
+from receiver_sim.circuit.registry import Site, filled, form
+from receiver_sim.physics.aerial import (
+    dummy_antenna_impedance,
+    effective_height,
+    radiation_resistance,
+    series_equivalent,
+    wire_capacitance,
+    wire_impedance,
+)
+from receiver_sim.physics.coil_q import winding_resistance
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.coil import Aerial
+from receiver_sim.schema.coil_figures import coil_figures
+
+STATIC_DRAIN_OHM = 100e6
+"""Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a
+thunderstorm.
+"""
+
+_LEAST_FARAD = 1e-18
+"""Stands for no capacitance at all."""
+
+ASSUMED_HEIGHT_M = 2.0
+"""Effective height of an aerial known by R, L and C alone: an assumption, said with every figure from it."""
+
+# The standard dummy antenna, IRE receiver standards (from memory, high): see `physics.aerial`.
+_DUMMY = {"series": 200e-12, "inductance": 20e-6, "resistance": 400.0, "branch": 400e-12}
+
+
+class SeriesAerial(NamedTuple):
+    """R (ohm), C (F) and L (H) of an aerial in series."""
+
+    resistance: float
+    capacitance: float
+    inductance: float
+
+    def impedance(self, frequency: Any) -> Any:
+        """Return the complex impedance, ohm, at a frequency (Hz)."""
+        w = 2.0 * np.pi * frequency
+        return self.resistance + 1j * (w * self.inductance - 1.0 / (w * self.capacitance))
+
+
+def series_aerial(aerial: Aerial, *, dial_hz: float) -> SeriesAerial:
+    """Return the series R, C, L that stand for an aerial of kind 'series' or 'wire' around `dial_hz`.
+
+    A wire's resistance and inductance are those at the dial frequency, its capacitance the static one, so
+    that the circuit also holds at medium wave.
+    """
+    if aerial.kind == "wire":
+        wire = aerial.wire
+        assert wire is not None
+        size = {"height": wire.height, "radius": wire.diameter / 2.0, "flat": wire.flat}
+        impedance = complex(wire_impedance(dial_hz, ground_resistance=wire.ground_resistance, **size))
+        static = float(wire_capacitance(wire.height, radius=wire.diameter / 2.0, flat=wire.flat))
+        return SeriesAerial(*series_equivalent(impedance, frequency=dial_hz, capacitance=static))
+    if aerial.kind != "series" or aerial.resistance is None or aerial.capacitance is None:
+        raise ValueError(f"an aerial of kind '{aerial.kind}' is no series circuit")
+    return SeriesAerial(aerial.resistance, aerial.capacitance, max(aerial.inductance, SHORT_HENRY))
+
+
+def aerial_impedance(aerial: Aerial, *, dial_hz: float) -> complex:
+    """Return the complex impedance, ohm, of the aerial at the dial frequency (Hz)."""
+    if aerial.kind == "dummy":
+        return complex(dummy_antenna_impedance(dial_hz))
+    return complex(series_aerial(aerial, dial_hz=dial_hz).impedance(dial_hz))
+
+
+def aerial_capacitance(aerial: Aerial, *, dial_hz: float) -> float:
+    """Return the capacitance, F, of the aerial's own series element."""
+    return _DUMMY["series"] if aerial.kind == "dummy" else series_aerial(aerial, dial_hz=dial_hz).capacitance
+
+
+def aerial_radiation(aerial: Aerial, *, frequency: float) -> tuple[float, float, bool]:
+    """Return effective height (m), radiation resistance (ohm), and whether the height is an assumption."""
+    if aerial.effective_height is None and aerial.wire is not None:
+        size = {"height": aerial.wire.height, "flat": aerial.wire.flat}
+        height = float(effective_height(frequency, **size))
+        return height, float(radiation_resistance(frequency, **size)), False
+    height = aerial.effective_height if aerial.effective_height is not None else ASSUMED_HEIGHT_M
+    # 160 pi^2 (h_e/lambda)^2, textbook, as in `physics.aerial.radiation_resistance`
+    resistance = 160.0 * np.pi**2 * (height * frequency / 299792458.0) ** 2
+    return height, float(resistance), aerial.effective_height is None
+
+
+def by_link(build: Build) -> bool:
+    """Tell whether the aerial reaches the tank through the link of the coil."""
+    return build.aerial is not None and build.aerial.coupling is None
+
+
+def floats(build: Build, band: Band) -> bool:
+    """Tell whether the aerial comes in by a feeder to a floating link, which it then also drives as one
+    wire.
+    """
+    link = coil_figures(band.coil).link
+    return by_link(build) and link is not None and link.floating
+
+
+def _link_resistance(band: Band, *, dial_hz: float) -> float:
+    link = coil_figures(band.coil).link
+    assert link is not None
+    w = link.winding
+    return float(
+        winding_resistance(
+            w.turns, radius=w.radius, pitch=w.pitch, wire_diameter=w.wire_diameter, frequency=dial_hz
+        )
+    )
+
+
+def added_capacitance(build: Build, band: Band, *, dial_hz: float) -> float:
+    """Return the farads (maybe below zero) that coil and aerial add across the tank at the dial frequency.
+
+    A starting value for the tuning capacitor: self-capacitance, and the reactance the aerial reflects, of
+    first order. A study trims it in the deck.
+    """
+    figures = coil_figures(band.coil)
+    total = figures.self_capacitance
+    aerial = build.aerial
+    if aerial is None:
+        return total
+    w = 2.0 * np.pi * dial_hz
+    impedance = aerial_impedance(aerial, dial_hz=dial_hz)
+    if aerial.coupling is not None:
+        return total + float((1.0 / (impedance + 1.0 / (1j * w * aerial.coupling))).imag / w)
+    link = figures.link
+    assert link is not None  # a check of the schema
+    around = _link_resistance(band, dial_hz=dial_hz) + 1j * w * link.inductance + impedance
+    series = 1j * w * figures.inductance + (w * (link.to_upper + link.to_lower)) ** 2 / around
+    reflected = (1.0 / series).imag + 1.0 / (w * figures.inductance)
+    return total + link.capacitance + float(reflected / w)
+
+
+@form("aerial", "none")
+def none(site: Site) -> Sequence[Block]:
+    """Return nothing: no aerial is connected."""
+    return []
+
+
+@form("aerial", "link")
+def by_a_link(site: Site) -> Sequence[Block]:
+    """Return the link at the grounded end of the coil, and the aerial on it."""
+    build, band = site.build, site.band
+    figures = coil_figures(band.coil)
+    link, sections = figures.link, figures.sections
+    assert link is not None  # a check of the schema
+    values = {
+        "cold": "linkc" if link.floating else "0",
+        "inductance": link.inductance,
+        "resistance": _link_resistance(band, dial_hz=site.dial_hz),
+        "to_upper": link.to_upper / float(np.sqrt(link.inductance * sections.upper)),
+        "to_lower": link.to_lower / float(np.sqrt(link.inductance * sections.lower)),
+        "capacitance": max(link.capacitance, _LEAST_FARAD),
+    }
+    says = {"band": site.band_index}
+    cold = "linkc" if floats(build, band) else "0"
+    return [filled("coil_link.cir", values, says=says), *_aerial(site, feed="link", cold=cold)]
+
+
+@form("aerial", "capacitor")
+def by_a_capacitor(site: Site) -> Sequence[Block]:
+    """Return the small capacitor to the hot end, and the aerial on it."""
+    assert site.build.aerial is not None
+    coupler = {"coupling": site.build.aerial.coupling, "static_drain": STATIC_DRAIN_OHM}
+    return [filled("aerial_by_capacitor.cir", coupler), *_aerial(site, feed="ant", cold="0")]
+
+
+def _aerial(site: Site, *, feed: str, cold: str) -> list[Block]:
+    aerial = site.build.aerial
+    assert aerial is not None
+    if aerial.kind == "dummy":
+        parts = [filled("aerial_dummy.cir", {"feed": feed, "cold": cold, **_DUMMY})]
+    else:
+        series = series_aerial(aerial, dial_hz=site.dial_hz)
+        parts = [filled("aerial_series.cir", {"feed": feed, "cold": cold, **series._asdict()})]
+    if cold != "0":
+        common = {
+            "capacitance": aerial_capacitance(aerial, dial_hz=site.dial_hz),
+            "static_drain": STATIC_DRAIN_OHM,
+        }
+        parts.append(filled("aerial_feeder.cir", common))
+    return parts

@@ -1,0 +1,48 @@
+"""The audio load in the detector's plate lead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from receiver_sim.circuit.circuit import Block
+from receiver_sim.circuit.limits import CONTACT_OHM
+from receiver_sim.circuit.registry import Site, filled, form
+
+
+@form("load", "resistor")
+def resistor(site: Site) -> Sequence[Block]:
+    """Return a plain resistor."""
+    load = site.build.detector.load
+    assert load.kind == "resistor"
+    return [filled("load_resistor.cir", {"resistance": max(load.resistance, CONTACT_OHM)})]
+
+
+@form("load", "choke")
+def choke(site: Site) -> Sequence[Block]:
+    """Return an audio choke."""
+    load = site.build.detector.load
+    assert load.kind == "choke"
+    values = {
+        "inductance": load.inductance,
+        "resistance": max(load.resistance, CONTACT_OHM),
+        "capacitance": load.capacitance,
+        "shunt": load.shunt,
+    }
+    return [filled("load_choke.cir", values)]
+
+
+@form("load", "transformer")
+def transformer(site: Site) -> Sequence[Block]:
+    """Return an interstage transformer."""
+    load = site.build.detector.load
+    assert load.kind == "transformer"
+    values = {
+        "primary_inductance": load.primary_inductance,
+        "primary_resistance": max(load.primary_resistance, CONTACT_OHM),
+        "capacitance": load.capacitance,
+        "shunt": load.shunt,
+        "secondary_inductance": load.primary_inductance * load.ratio**2,
+        "secondary_resistance": max(load.secondary_resistance, CONTACT_OHM),
+        "coupling": load.coupling,
+    }
+    return [filled("load_transformer.cir", values)]

@@ -1,0 +1,64 @@
+"""What is in the plate lead of the output stage."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from receiver_sim.circuit.blocks.audio import feed_node
+from receiver_sim.circuit.circuit import Block, Circuit
+from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
+from receiver_sim.circuit.registry import Site, filled, form
+
+
+def secondary_windings(circuit: Circuit) -> tuple[str, ...]:
+    """Return the elements that are the windings' resistances of an output transformer's secondaries, in
+    order.
+    """
+    return tuple(
+        element.name
+        for element in circuit.elements
+        if element.about.block == "output"
+        and (element.about.key or "").startswith("audio.output.secondaries")
+        and element.kind == "r"
+    )
+
+
+@form("output", "resistor")
+def resistor(site: Site) -> Sequence[Block]:
+    """Return a resistor."""
+    output = site.build.audio.output
+    assert output.kind == "resistor"
+    values = {"feed": feed_node(site.build.audio, "a"), "resistance": output.resistance}
+    return [filled("output_resistor.cir", values)]
+
+
+@form("output", "choke")
+def choke(site: Site) -> Sequence[Block]:
+    """Return an audio choke."""
+    output = site.build.audio.output
+    assert output.kind == "choke"
+    values = {
+        "feed": feed_node(site.build.audio, "a"),
+        "inductance": output.inductance,
+        "resistance": max(output.resistance, CONTACT_OHM),
+        "capacitance": output.capacitance,
+    }
+    return [filled("output_choke.cir", values)]
+
+
+@form("output", "transformer")
+def transformer(site: Site) -> Sequence[Block]:
+    """Return an output transformer with its secondaries."""
+    output = site.build.audio.output
+    assert output.kind == "transformer"
+    values = {
+        "feed": feed_node(site.build.audio, "a"),
+        "primary_resistance": max(output.primary_resistance, CONTACT_OHM),
+        "leakage": max(output.leakage, SHORT_HENRY),
+        "primary_inductance": output.primary_inductance,
+        "primary_capacitance": output.primary_capacitance,
+        "secondaries": [
+            {"ratio": s.ratio, "resistance": max(s.resistance, CONTACT_OHM)} for s in output.secondaries
+        ],
+    }
+    return [filled("output_transformer.cir", values)]

@@ -1,0 +1,195 @@
+"""The balance of a band: which setting of the control sustains each amplitude? (envelope view, d.c.)"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.phases import KNOTS, harmonics, sample_vectors
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import LOWEST_V
+from receiver_sim.engine import Bench, EngineFailed, Vectors
+from receiver_sim.measure import imposed_amplitude as held
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.mode import HARMONICS
+
+FloatArray = npt.NDArray[np.float64]
+
+STEP = 1.0 / 16.0
+"""Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
+
+_STRIDE = 0.5
+_FIRST_ENDS = (8.0, 6.0)
+"""Ends in ln(amplitude/LOWEST_V) that the search for the end of the sweep begins with: 3 V, where most
+controls have ended, then, if the circuit has no solution so far out, 0.4 V."""
+
+_HIGHEST = 10.0
+"""End of the sweep in ln(amplitude/LOWEST_V): 22 V at the hot end, more than any grid stands without gross
+grid current."""
+
+_INSIDE = 1.0 + 1e-5
+"""Factor between amplitudes that the ends of the control sustain and those of a map of what lies between."""
+
+_FEWEST = 12
+"""Fewest steps of such a map."""
+
+_REST_POINTS = 20
+_BEYOND = 1.02
+"""Wiper fraction at which a sweep has passed the top of the control for good."""
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Raw balance of a band: wiper against amplitude (may lie beyond the control's ends), and the screen at
+    rest."""
+
+    amplitude: FloatArray
+    wiper: FloatArray
+    screen: FloatArray
+    grid: FloatArray
+    drive_ma: FloatArray
+    cross_ma: FloatArray
+    rest_wiper: FloatArray
+    rest_screen: FloatArray
+    harmonics_ma: FloatArray | None = None
+    """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
+
+
+def sweep(
+    bench: Bench, circuit: Circuit, *, guess: float, step: float = STEP, phases: int | None = None
+) -> Balance:
+    """Run the sweeps of a balance circuit: amplitudes from LOWEST_V to beyond the top of the control.
+
+    guess: share of the control's travel that the circuit was made with, where the sweeps begin; phases:
+    number of samples of its tube, to read harmonics from (None: not). The sweep ends where even the top of
+    the control no longer pays for the losses; that is found by going an e-fold further at a time from 3 V,
+    else from 0.4 V, as the circuit beyond (a starved tube) need not have a solution. Raises EngineError when
+    there is none from the start.
+    """
+    good = 0.0
+    knob, amp = circuit.node(Place.KNOB), circuit.node(Place.AMPLITUDE)
+    for first in _FIRST_ENDS:
+        try:
+            with loaded(bench, circuit) as on:
+                rest = _rest(on, guess)
+                for end in np.arange(first, _HIGHEST + 1.0):
+                    run = _sweep(on, float(end), _STRIDE)
+                    good = float(end)
+                    if run[knob][-1] > _BEYOND:
+                        break
+                beyond = run[knob] > _BEYOND
+                end = math.log(float(run[amp][np.argmax(beyond)]) / LOWEST_V) if beyond.any() else good
+                run = _sweep(on, math.ceil(end / step) * step, step, phases)
+                return _balance(circuit, run, rest, phases, skip=round(1.0 / step))
+        except EngineFailed:
+            if good > 0.0:
+                break
+            if first == _FIRST_ENDS[-1]:
+                raise
+    # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
+    # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
+    # some 1e-3.
+    trials = ((good + 1.0, step / 2.0), (good, step / 2.0), (good, 2.0 * step), (good, 4.0 * step))
+    for trial, (end, stride) in enumerate(trials, start=1):
+        try:
+            with loaded(bench, circuit) as on:
+                run = _sweep(on, end, stride, phases)
+                return _balance(circuit, run, rest, phases, skip=round(1.0 / stride))
+        except EngineFailed:
+            if trial == len(trials):
+                raise
+    raise AssertionError("the last of them either returned or raised")
+
+
+def within_control(
+    bench: Bench, circuit: Circuit, mode: Mode, *, looked: held.Looked, phases: int | None = None
+) -> Balance:
+    """Return the balance over the control where the curve comes in from beyond an end of it.
+
+    circuit: with the amplitude imposed; looked: what that end sustains, from which to the largest amplitude
+    that the top sustains the curve is followed. Raises EngineFailed.
+    """
+    assert looked.begins_v is not None
+    first = looked.begins_v * _INSIDE
+    last = float(looked.pays.amplitude[-1]) if looked.ends_v is None else looked.ends_v / _INSIDE
+    count = max(math.ceil(math.log(last / first) / STEP), _FEWEST)
+    with loaded(bench, circuit) as on:
+        run = held.curve(
+            on, mode, amplitudes=np.geomspace(first, last, count + 1), vectors=_vectors(circuit, phases)
+        )
+    return _balance(circuit, run, looked.rest, phases)
+
+
+def _balance(
+    circuit: Circuit,
+    run: Mapping[str, FloatArray],
+    rest: tuple[FloatArray, FloatArray],
+    phases: int | None,
+    *,
+    skip: int = 0,
+) -> Balance:
+    keep = slice(skip, None)
+    amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _nodes(circuit))
+    components = None
+    if phases is not None:
+        samples, factors = _sampled(circuit, phases)
+        each = np.array([run[name][keep] for name in samples])
+        knots = np.array([sum(run[name][keep] for name in pair) for pair in factors])
+        components = harmonics(each, knots=knots, orders=(1, *HARMONICS))
+    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest, components)
+
+
+def _nodes(circuit: Circuit) -> list[str]:
+    """Return the nodes of amplitude, knob, control, grid, drive and cross-drive."""
+    node, control = circuit.node, circuit.control.node
+    assert control is not None
+    return [
+        node(Place.AMPLITUDE), node(Place.KNOB), control, node(Place.GRID), node(Place.DRIVE),
+        node(Place.CROSS),
+    ]  # fmt: skip
+
+
+def _sampled(circuit: Circuit, phases: int) -> tuple[list[str], list[tuple[str, str]]]:
+    """Return the vectors of the sampled tube: power at each phase, factors of plate and screen at each
+    knot.
+    """
+    tube = next(e.name for e in circuit.elements if e.kind == "x" and circuit.law_of[e.tail].samples)
+    return sample_vectors(tube, phases=phases, knots=KNOTS)
+
+
+def _vectors(circuit: Circuit, phases: int | None) -> list[str]:
+    if phases is None:
+        return _nodes(circuit)
+    samples, factors = _sampled(circuit, phases)
+    return [*_nodes(circuit), *samples, *(name for pair in factors for name in pair)]
+
+
+def _sweep(on: Loaded, end: float, step: float, phases: int | None = None) -> Vectors:
+    source = on.circuit.part(Role.SWEEP)
+    return on.session.dc(source, -1.0, end + 1e-9, step, vectors=_vectors(on.circuit, phases))
+
+
+def _rest(on: Loaded, guess: float) -> tuple[FloatArray, FloatArray]:
+    """Return the knob and what it sets without oscillation, both ways from the guess to the ends of the
+    control."""
+    on.set(Role.SWEEP, -1.0)
+    knob, control = on.node(Place.KNOB), on.circuit.control.node
+    assert control is not None
+    shares, figures = [], []
+    for end in (0.0, 1.0):
+        if abs(end - guess) < 1e-3:
+            continue
+        run = on.session.dc(
+            on.circuit.part(Role.GUESS), guess, end, (end - guess) / _REST_POINTS, vectors=[knob, control]
+        )
+        shares.append(run[knob])
+        figures.append(run[control])
+    on.set(Role.GUESS, guess)
+    share, index = np.unique(np.concatenate(shares), return_index=True)
+    return share, np.concatenate(figures)[index]

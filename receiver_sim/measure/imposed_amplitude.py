@@ -1,0 +1,271 @@
+"""The control held still, the amplitude imposed: where does the tube pay for the tank's losses? (envelope
+view, d.c.)
+
+A balance sweep follows one curve of settings, from vanishing amplitude up. Where that curve begins beyond an
+end of the control, a part of it may still lie on the control; imposing all amplitudes at that end finds
+where the curve crosses it, without having to get there along the curve. Newton's method is not asked for
+the setting here, as it is in a balance sweep: it loses its way at the corners of the control's law at its
+ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.envelope import LOWEST_V, imposed_circuit
+from receiver_sim.engine import Bench, EngineFailed
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.schema import Build
+
+FloatArray = npt.NDArray[np.float64]
+
+HIGHEST_V = 22.0
+"""Largest amplitude at the hot end looked at: no grid stands it without gross grid current."""
+
+STEP_V = 0.05
+_FINE = 25
+"""A step is divided by so much, and again, where the tube just pays, or comes nearest to it."""
+
+_REACHES = (HIGHEST_V, 7.0, 2.0)
+"""Largest amplitudes to try: the next, should the circuit have no solution at the ones before."""
+
+_INNER = (0.9, 0.8, 0.7, 0.5, 0.3)
+"""Wiper fractions to look at where the top of the control sustains no amplitude: should the loop gain fall
+towards the top, as with a plate that bottoms, it may be sustained further down."""
+
+_GRID = 16
+"""Steps in which the control is searched for a setting, and again the step that holds it; within 1/256 of
+the travel the drive is linear."""
+
+_NARROW = 1.01
+"""Factor between the amplitudes that the top sustains below which its curve only touches the top: a range of
+some millionths of the travel."""
+
+_REST_POINTS = 20
+_FAR = 1.0
+"""Travels beyond either end of the control over which the model is asked for an onset."""
+
+
+@dataclass(frozen=True)
+class Surplus:
+    """Power from the tube over the loss in the tank, less one, against amplitude (V), at one setting."""
+
+    amplitude: FloatArray
+    surplus: FloatArray
+
+    def crossings(self, *, rising: bool) -> FloatArray:
+        """Return the amplitudes at which the surplus turns positive (`rising`) or negative, in order."""
+        y = self.surplus
+        pays = y >= 0.0
+        at = np.flatnonzero(pays[1:] != pays[:-1])
+        at = at[pays[at + 1] == rising]
+        x = self.amplitude
+        return np.asarray(x[at] - y[at] * (x[at + 1] - x[at]) / (y[at + 1] - y[at]), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What an end of the control sustains.
+
+    pays: surplus there; begins_v: amplitude (V) from which the settings that sustain it lead into the
+    control, None if there is none; ends_v: largest amplitude that the top of the control sustains, None if
+    there is none or it lies beyond those looked at; elsewhere: wiper fraction at which one is sustained
+    where the top sustains none; floor: surplus at the bottom of the control; rest: wiper fractions over the
+    control and screen volts there without oscillation.
+    """
+
+    pays: Surplus
+    begins_v: float | None
+    ends_v: float | None
+    elsewhere: float | None
+    floor: Surplus
+    rest: tuple[FloatArray, FloatArray]
+
+
+def look(build: Build, cards: Cards, bench: Bench, mode: Mode, *, end: float) -> Looked:
+    """Impose all amplitudes with the control held at one end (0 or 1).
+
+    Raises EngineFailed where not even small amplitudes have a solution.
+    """
+    circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=end)
+    for highest in _REACHES:
+        try:
+            with loaded(bench, circuit) as on:
+                pays = surplus(on, mode, wiper=end, highest=highest)
+                other = surplus(on, mode, wiper=1.0 - end, highest=highest)
+                at_top, floor = (pays, other) if end == 1.0 else (other, pays)
+                dead = end == 1.0 and pays.surplus.max() < 0.0
+                return Looked(
+                    pays=pays,
+                    begins_v=begins(pays, end=end),
+                    ends_v=ends(at_top),
+                    elsewhere=elsewhere(on, mode, highest=highest) if dead else None,
+                    floor=floor,
+                    rest=_rest(on),
+                )
+        except EngineFailed:
+            if highest == _REACHES[-1]:
+                raise
+    raise AssertionError("the last of them either returned or raised")
+
+
+def begins(pays: Surplus, *, end: float) -> float | None:
+    """Return the amplitude (V) from which the settings that sustain it lead from an end into the control.
+
+    At the top that is the smallest at which the tube begins to pay, at the bottom the smallest at which it
+    stops; LOWEST_V where onset lies at the very end.
+    """
+    at_top = end == 1.0
+    if (pays.surplus[0] >= 0.0) == at_top:
+        return LOWEST_V
+    places = pays.crossings(rising=at_top)
+    last = ends(pays)
+    if not places.size or (at_top and last is not None and last < _NARROW * places[0]):
+        return None
+    return float(places[0])
+
+
+def ends(pays: Surplus) -> float | None:
+    """Return the largest amplitude (V) that the top of the control sustains, None if it is not in reach."""
+    places = pays.crossings(rising=False)
+    return float(places[-1]) if places.size and pays.surplus[-1] < 0.0 else None
+
+
+def surplus(
+    on: Loaded, mode: Mode, *, wiper: float, highest: float = HIGHEST_V, step: float = STEP_V
+) -> Surplus:
+    """Impose amplitudes from LOWEST_V to `highest` at a wiper fraction (0..1) on a loaded `imposed_circuit`.
+
+    Around each crossing, and around the maximum, the sweep is repeated in fine steps. Raises EngineFailed.
+    """
+    on.set(Role.KNOB, wiper)
+    found = _impose(on, mode, start=LOWEST_V, stop=highest, step=step)
+    for part in (step / _FINE, step / _FINE**2):
+        x, y = found.amplitude, found.surplus
+        pays = y >= 0.0
+        best = int(np.argmax(y))
+        wanted = {int(i) for i in np.flatnonzero(pays[1:] != pays[:-1])} | {best - 1, best}
+        for i in sorted(wanted & set(range(x.size - 1))):
+            fine = _impose(
+                on, mode, start=float(found.amplitude[i]), stop=float(found.amplitude[i + 1]), step=part
+            )
+            x, y = np.concatenate([x, fine.amplitude]), np.concatenate([y, fine.surplus])
+        x, index = np.unique(x, return_index=True)
+        found = Surplus(x, y[index])
+    return found
+
+
+def _impose(on: Loaded, mode: Mode, *, start: float, stop: float, step: float) -> Surplus:
+    amplitude, drive = on.node(Place.AMPLITUDE), on.node(Place.DRIVE)
+    run = on.session.dc(on.circuit.part(Role.AMPLITUDE), start, stop, step, vectors=[amplitude, drive])
+    loss = 1e3 * mode.conductance
+    return Surplus(run[amplitude], run[drive] / (loss * run[amplitude]) - 1.0)
+
+
+def curve(on: Loaded, mode: Mode, *, amplitudes: FloatArray, vectors: Sequence[str]) -> dict[str, FloatArray]:
+    """Return `vectors` at the lowest setting that sustains each amplitude (V), on a loaded `imposed_circuit`.
+
+    One value for each amplitude that some setting sustains; the others are left out. Raises EngineFailed.
+    """
+    loss = 1e3 * mode.conductance
+    rows = []
+    for amplitude in amplitudes:
+        on.set(Role.AMPLITUDE, float(amplitude))
+        wiper = _sustaining(on, loss=loss * float(amplitude))
+        if wiper is not None:
+            on.set(Role.KNOB, wiper)
+            point = on.session.op(vectors=list(vectors))
+            rows.append([float(point[name].real[0]) for name in vectors])
+    table = np.array(rows, dtype=np.float64).reshape(len(rows), len(vectors))
+    return {name: table[:, k] for k, name in enumerate(vectors)}
+
+
+def _sustaining(on: Loaded, *, loss: float) -> float | None:
+    """Return the lowest wiper fraction at which the drive (mA) reaches the loss, None if none does."""
+    knob, drive = on.node(Place.KNOB), on.node(Place.DRIVE)
+    found = _crossing(on, 0.0, 1.0, vectors=(drive,), excess=lambda run: run[drive] - loss, which=0)
+    return None if found is None else found[knob]
+
+
+def _crossing(
+    on: Loaded,
+    low: float,
+    high: float,
+    *,
+    vectors: Sequence[str],
+    excess: Callable[[Mapping[str, FloatArray]], FloatArray],
+    which: int,
+) -> dict[str, float] | None:
+    """Return `vectors` where the `excess` over the loss turns positive between two wiper fractions, the first
+    (`which` 0) or the last (-1) of such places; None if it does nowhere.
+
+    The step of a coarse sweep that holds the place is swept again; in it all is linear. Raises EngineFailed.
+    """
+    found, knob = None, on.node(Place.KNOB)
+    wanted = [knob, *vectors]
+    for _ in range(2):
+        run = on.session.dc(on.circuit.part(Role.KNOB), low, high, (high - low) / _GRID, vectors=wanted)
+        y = excess(run)
+        at = np.flatnonzero((y[:-1] < 0.0) & (y[1:] >= 0.0))
+        if not at.size:
+            return None
+        i = int(at[which])
+        low, high = float(run[knob][i]), float(run[knob][i + 1])
+        share = float(y[i] / (y[i] - y[i + 1]))
+        found = {name: float(run[name][i] + share * (run[name][i + 1] - run[name][i])) for name in wanted}
+    return found
+
+
+def elsewhere(on: Loaded, mode: Mode, *, highest: float) -> float | None:
+    """Return a wiper fraction within the control that sustains some amplitude up to `highest`, else None."""
+    for wiper in _INNER:
+        if surplus(on, mode, wiper=wiper, highest=highest).surplus.max() >= 0.0:
+            return wiper
+    return None
+
+
+def _rest(on: Loaded) -> tuple[FloatArray, FloatArray]:
+    on.set(Role.AMPLITUDE, LOWEST_V)
+    knob, control = on.node(Place.KNOB), _control_node(on.circuit)
+    run = on.session.dc(on.circuit.part(Role.KNOB), 0.0, 1.0, 1.0 / _REST_POINTS, vectors=[knob, control])
+    return run[knob], run[control]
+
+
+def _control_node(circuit: Circuit) -> str:
+    node = circuit.control.node
+    assert node is not None
+    return node
+
+
+def onset_beyond(bench: Bench, circuit: Circuit, mode: Mode, *, end: float) -> float | None:
+    """Return the screen volts at which a vanishing amplitude is sustained, beyond one end (0 or 1).
+
+    circuit: an `imposed_circuit`, its amplitude LOWEST_V; its control is stretched beyond its ends. None
+    where there are none within one travel: the tube may not oscillate at any, and farther off its model is
+    not to be trusted; also where the circuit has no solution.
+    """
+    loss = 1e3 * mode.conductance
+    drive, amplitude = circuit.node(Place.DRIVE), circuit.node(Place.AMPLITUDE)
+    control = _control_node(circuit)
+    low, high = (end, end + _FAR) if end == 1.0 else (end - _FAR, end)
+    try:
+        with loaded(bench, circuit) as on:
+            found = _crossing(
+                on,
+                low,
+                high,
+                vectors=(drive, control, amplitude),
+                excess=lambda run: run[drive] - loss * run[amplitude],
+                which=-1,
+            )
+    except EngineFailed:
+        return None
+    return None if found is None else found[control]

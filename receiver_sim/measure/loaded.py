@@ -1,0 +1,100 @@
+"""A circuit loaded into a worker, asked by the roles of its parts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.writer import deck
+from receiver_sim.engine import Bench, Session, Vectors
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A circuit in a worker. What is set stays set until the session ends."""
+
+    session: Session
+    circuit: Circuit
+
+    def _name(self, which: Role | str) -> str:
+        return self.circuit.part(which) if isinstance(which, Role) else which
+
+    def set(self, which: Role | str, value: float) -> None:
+        """Give an element another value: ohm, farad, henry, or the d.c. of a source."""
+        self.session.alter(self._name(which), value)
+
+    def course(self, which: Role | str, kind: str, numbers: Sequence[float]) -> None:
+        """Give a source a course over time: `kind` 'sin', 'pwl' ... with its numbers, as ngspice has them."""
+        self.session.alter(self._name(which), numbers, kind)
+
+    def drive(self, which: Role | str, strength: float = 1.0) -> None:
+        """Give a source an a.c. magnitude (V or A)."""
+        self.session.alter(self._name(which), strength, "acmag")
+
+    @contextmanager
+    def driven(self, which: Role | str, strength: float = 1.0) -> Iterator[None]:
+        """Drive a source for the length of the block; it rests before and after."""
+        self.drive(which, strength)
+        yield
+        self.drive(which, 0.0)
+
+    def turn(self, rotation: float) -> None:
+        """Turn the regeneration control to a rotation (0..1)."""
+        for element, value in self.circuit.control.at(rotation).items():
+            self.session.alter(element, value)
+
+    def turn_to_share(self, share: float) -> None:
+        """Turn the regeneration control to a share (0..1) of its travel."""
+        for element, value in self.circuit.control.at_share(share).items():
+            self.session.alter(element, value)
+
+    def tune(self, farad: float) -> None:
+        """Set the tuning capacitor (F)."""
+        self.set(Role.TUNING, farad)
+
+    def mains(self, share: float) -> None:
+        """Set the supply to a share of its nominal volts."""
+        supply = self.circuit.part(Role.SUPPLY)
+        self.set(supply, (self.circuit[supply].value or 0.0) * share)
+
+    def node(self, place: Place) -> str:
+        """Return the node of a role."""
+        return self.circuit.node(place)
+
+    @property
+    def control_vectors(self) -> list[str]:
+        """What an analysis must keep for `figure` to tell where the control stands."""
+        node = self.circuit.control.node
+        return [] if node is None else [node]
+
+    def figure(self, run: Vectors, *, share: float | None = None) -> float:
+        """Return what the control sets (volts, or its element's value at `share`) in a run with an
+        operating point.
+        """
+        control = self.circuit.control
+        if control.node is not None:
+            return operating_volts(run, control.node)
+        if share is None:
+            raise ValueError(f"a control in {control.unit} is read off its own setting")
+        return next(iter(control.at_share(share).values()))
+
+    def volts(self) -> dict[str, float]:
+        """Return the operating point: volts of nodes, amperes of branches."""
+        return {name: float(values.real[0]) for name, values in self.session.op().items()}
+
+
+@contextmanager
+def loaded(bench: Bench, circuit: Circuit) -> Iterator[Loaded]:
+    """Load a circuit into a worker of its own for the length of the block. Raises EngineFailed."""
+    with bench.session(deck(circuit)) as session:
+        yield Loaded(session, circuit)
+
+
+def operating_volts(run: Vectors, node: str) -> float:
+    """Return the d.c. volts of a node at the operating point that belongs to an a.c. run."""
+    if run.op is None:
+        raise ValueError("this run kept no operating point: the deck lacks the option keepopinfo")
+    return float(run.op[node].real[0])

@@ -1,0 +1,143 @@
+"""The tank as one mode of the RF netlist: what the envelope view knows of the radio-frequency circuit.
+
+The passive network that the detector tube hangs in (coil, tap, strays, tube capacitances, input loading,
+aerial, grid leak) is measured in the RF deck itself, the tube silenced, by a.c. runs around resonance. Near
+resonance it is one pole: a current into electrode b makes at electrode a the volts share_a share_b
+residue/(j (w - w0) + decay). So the mode shape (`share` of the volts of the hot end that appears at each
+electrode) is all that the tube sees of the tank, and by reciprocity all that the tank sees of the tube.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.element import current_source
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Bench, Vectors
+from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.physics.mode import residues, resonance
+from receiver_sim.schema import Band, Build
+
+ELECTRODES = (Place.GRID, Place.CATHODE, Place.PLATE, Place.SCREEN)
+
+HARMONICS = (2, 3, 4, 5)
+_CATHODE_SOURCE = "icathode"
+_POINTS = 11
+_SPAN = 2.0
+"""Half of the range swept, in bandwidths of the tank."""
+
+SILENCE_V = 200.0
+"""Put into the grid lead by the (otherwise idle) voltage source of the double-injection probe: no current
+flows in the tube at the grid volts that result, while the passive network, being linear, does not
+notice."""
+
+
+@contextmanager
+def silenced(on: Loaded) -> Iterator[None]:
+    """Keep the oscillating tube of a loaded receiver without current for the length of the block."""
+    on.set(Role.GRID_LEAD, SILENCE_V)
+    yield
+    on.set(Role.GRID_LEAD, 0.0)
+
+
+def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
+    """Measure the mode of a loaded receiver (any setting of the control) near `dial_hz`; `q` of its coil.
+
+    The sources are left as they were found. Raises EngineError when a simulation fails,
+    ValueError if no resonance shows near the dial frequency.
+    """
+    hot = on.node(Place.HOT_END)
+    at = {place: on.circuit.find_node(place) for place in ELECTRODES}
+    nodes = [hot, *(node for node in at.values() if node is not None)]
+    with silenced(on):
+        runs, centre = _swept(on, nodes, dial_hz=dial_hz, q=q)
+    into = runs[Role.TANK_CURRENT]
+    frequency = into["frequency"].real
+    found = resonance(frequency, response=into[hot], reference_hz=centre)
+    shares, worst = dict.fromkeys(ELECTRODES, 0j), found.misfit
+    for place, node in at.items():
+        if node is None:
+            continue
+        residue, _, misfit = residues(frequency, response=into[node], reference_hz=centre, pole=found.pole)
+        shares[place] = residue / found.residue
+        if abs(shares[place]) > 1e-6:
+            worst = max(worst, misfit)
+    pick_up = None
+    if Role.AERIAL in runs:
+        residue, _, _ = residues(
+            frequency, response=runs[Role.AERIAL][hot], reference_hz=centre, pole=found.pole
+        )
+        pick_up = residue / found.residue
+    return Mode(
+        reference_hz=dial_hz,
+        decay=found.pole.real,
+        offset_rad=2.0 * np.pi * (centre - dial_hz) - found.pole.imag,
+        residue=found.residue,
+        grid=shares[Place.GRID],
+        cathode=shares[Place.CATHODE],
+        plate=shares[Place.PLATE],
+        screen=shares[Place.SCREEN],
+        aerial=pick_up,
+        misfit=worst,
+    )
+
+
+def _swept(
+    on: Loaded, nodes: Sequence[str], *, dial_hz: float, q: float
+) -> tuple[dict[Role, Vectors], float]:
+    """Return the sweeps around resonance by what drives them, and their centre (Hz)."""
+    hot, centre = nodes[0], dial_hz
+    drivers = [Role.TANK_CURRENT]
+    if on.circuit.find(Role.AERIAL) is not None:
+        drivers.append(Role.AERIAL)
+    for _ in range(3):
+        runs = {}
+        half = _SPAN * centre / q
+        for source in drivers:
+            with on.driven(source):
+                runs[source] = on.session.ac(
+                    centre - half, centre + half, _POINTS, vectors=["frequency", *nodes]
+                )
+        into = runs[Role.TANK_CURRENT]
+        found = resonance(into["frequency"].real, response=into[hot], reference_hz=centre)
+        away = -found.pole.imag / (2.0 * np.pi)
+        if abs(away) < 0.5 * half:
+            return runs, centre
+        last, centre = centre, centre + away
+    return runs, last
+
+
+def _strays(on: Loaded, mode: Mode) -> tuple[complex, tuple[complex, ...]]:
+    """Measure what of the impedance from cathode current to grid volts is not the resonance; see `Mode`."""
+    grid, cathode = on.node(Place.GRID), on.node(Place.CATHODE)
+    first, last = mode.resonance_hz, HARMONICS[-1] * mode.resonance_hz
+    with silenced(on), on.driven(_CATHODE_SOURCE):
+        run = on.session.ac(first, last, HARMONICS[-1], vectors=["frequency", grid, cathode])
+    values = [complex(v) for v in run[grid] - run[cathode]]
+    own = mode.residue / mode.decay * mode.cathode * (mode.grid - mode.cathode)
+    return values[0] - own, tuple(values[1:])
+
+
+def tuned_mode(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, tuning: float, rotation: float
+) -> Mode:
+    """Measure the mode of a band with the tuning capacitor (F) that an onset search found for `dial_hz`.
+
+    rotation: setting of the control (0..1) at which the volts at rest are taken.
+    """
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = circuit.plus(current_source(_CATHODE_SOURCE, circuit.node(Place.CATHODE)))
+    with loaded(bench, circuit) as on:
+        on.tune(tuning)
+        point = on.volts()
+        mode = measure_mode(on, dial_hz=dial_hz, q=band.coil.q)
+        stray, harmonics = _strays(on, mode)
+    rest = {name: volts for name, volts in point.items() if "#" not in name}
+    return replace(mode, stray=stray, harmonics=harmonics, rest=rest)

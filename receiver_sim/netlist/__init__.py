@@ -1,1 +1,0 @@
-"""From a build to deck text: contexts, templates and probes."""
