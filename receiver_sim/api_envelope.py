@@ -199,8 +199,8 @@ def verify(
     """Run the reference transient of a band (the first that has an onset if None) beside the envelope.
     Takes minutes.
 
-    cycles: length of the ramp in cycles of the carrier. Raises BuildFaults, KeyError for an unknown band,
-    ValueError without an onset, EngineError.
+    cycles: length of the ramp in cycles of the carrier; None: as slow as the circuit needs. Raises
+    BuildFaults, KeyError for an unknown band, ValueError without an onset, EngineError.
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
@@ -213,7 +213,7 @@ def verify(
             band=found.band,
             onset=found.search,
             found=found.oscillation,
-            cycles=reference_transient.CYCLES if cycles is None else cycles,
+            cycles=cycles,
         )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
+import numpy as np
+
 from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray, Status
 from receiver_sim.results.onset import ControlSetting
 
@@ -41,6 +43,20 @@ class AmplitudeMap:
     frequency_hz: FloatArray
     frame_hz: FloatArray
     energy_error: FloatArray
+
+    def strongest(self, rotation: float) -> float | None:
+        """Return the largest amplitude (V) that a rotation (0..1) sustains, linear between points;
+        None where the map holds none.
+        """
+        x, y = self.rotation, self.amplitude_v
+        low, high = np.minimum(x[:-1], x[1:]), np.maximum(x[:-1], x[1:])
+        spans = np.flatnonzero((low <= rotation) & (rotation <= high))
+        if not spans.size:
+            return None
+        i = int(spans[-1])
+        if x[i + 1] == x[i]:
+            return float(y[i + 1])
+        return float(y[i] + (rotation - x[i]) / (x[i + 1] - x[i]) * (y[i + 1] - y[i]))
 
 
 @dataclass(frozen=True)
@@ -147,6 +163,14 @@ class RampReading:
     engine_seconds: float
 
 
+UNSETTLED = 0.02
+"""Part of onset or amplitude that a ramp may leave unsettled and still pass for a check of the map: the
+program claims 2 % for onset."""
+
+UNCOVERED = 0.02
+"""Travel of the control that a ramp may leave out below the end of the map."""
+
+
 @dataclass(frozen=True)
 class Verification:
     """Reference transient and envelope side by side, for one band and one path of the control.
@@ -158,7 +182,9 @@ class Verification:
     backlash_error_v: reference less envelope along the same ramp; slow_backlash_v: backlash of the envelope
     on a way back 100 times as slow, for the map to be held against; steps_per_cycle; damping_error: change
     of the tank's decay rate when the step is halved, relative; speed_ratio: time of the reference over that
-    of the map.
+    of the map. onset_lag, unsettled: what the ramp itself adds to onset_error and amplitude_error, read off
+    the envelope on the same ramp (over map less one); covered_to: highest setting of the ramp: beyond it
+    nothing was verified.
     """
 
     band: str
@@ -174,6 +200,22 @@ class Verification:
     steps_per_cycle: float
     damping_error: float
     speed_ratio: float
+    onset_lag: float
+    unsettled: float
+    covered_to: ControlSetting
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the ramp was slow enough for its halts and its onset to be a check of the map."""
+        return abs(self.unsettled) <= UNSETTLED and abs(self.onset_lag) <= UNSETTLED
+
+    @property
+    def map_goes_on_to(self) -> float | None:
+        """Highest rotation of the map where the ramp ended well before it, None if it covered the map."""
+        amplitudes = self.oscillation.amplitudes
+        assert amplitudes is not None
+        end = float(amplitudes.rotation[-1])
+        return end if end > self.covered_to.rotation + UNCOVERED else None
 
 
 class Steadiness(str, enum.Enum):

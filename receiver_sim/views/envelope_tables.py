@@ -236,33 +236,56 @@ def _telling_mode(found: Stability) -> tuple[float, float, tuple[str, ...]] | No
 
 
 def verification_table(check: Verification) -> Section:
-    """Return envelope and reference side by side."""
+    """Return envelope and reference side by side, and over which part of the map that was a check of it."""
     columns = (Column("", "left"), Column("every cycle"), Column("envelope,\nsame ramp"), Column("map"))
     found = check.oscillation
+    amplitudes = found.amplitudes
     halves = (check.reference, check.envelope)
     onset = None if found.onset is None else found.onset.screen_v
     jump = None if found.jump is None else found.jump.backlash_v
     rows = (
         ("onset, screen V", *(fixed(r.onset.screen_v, 3) for r in halves), fixed(onset, 3)),
-        ("largest amplitude, V", *(fixed(float(r.amplitude_v.max()), 4) for r in halves), NOTHING),
+        (
+            "largest amplitude, V",
+            *(fixed(float(r.amplitude_v.max()), 4) for r in halves),
+            fixed(None if amplitudes is None else amplitudes.strongest(check.covered_to.rotation), 4),
+        ),
         ("backlash on the ramp, V", *(fixed(r.backlash_v, 3) for r in halves), fixed(jump, 3)),
         ("time, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.seconds, 3)),
     )
-    notes = (
+    notes = [
         _note(
-            f"onset {percent(check.onset_error, 2)} off the map, amplitude at rest "
-            f"{percent(check.amplitude_error, 2)}, "
-            f"along the ramp {percent(check.ramp_error, 2)} at most"
+            f"onset {percent(check.onset_error, 2)} off the map, of which the ramp itself is "
+            f"{percent(check.onset_lag, 2)}; amplitude at the two halts {percent(check.amplitude_error, 2)} "
+            f"at most, of which {percent(check.unsettled, 2)} had not settled"
         ),
+        _note(
+            f"along the ramp, over its larger amplitudes, {percent(check.ramp_error, 2)} at most between "
+            "every cycle and envelope"
+        ),
+        _covered(check),
         _note(
             f"{fixed(check.steps_per_cycle, 1)} steps a cycle; halving the step changes the tank's decay by "
             f"{percent(check.damping_error, 2)}"
         ),
         _note(f"the map took 1/{fixed(check.speed_ratio, 0)} of the time of the reference"),
         _note("a ramp breaks off late: its backlash exceeds the map's, which is for an endlessly slow hand"),
-    )
-    parts = (Grid(columns, rows), *notes)
+    ]
+    parts: tuple[Grid | Note, ...] = (Grid(columns, rows), *notes)
     return Section(f"{check.band}: reference transient", parts, cautions.PLATE_SUPPLY)
+
+
+def _covered(check: Verification) -> Note:
+    """Say of which part of the map the run was a check."""
+    top = f"{fixed(check.covered_to.rotation, 1, 100.0)} % of the knob"
+    if not check.at_rest:
+        return _note(
+            "the amplitude did not come to rest on this ramp: it is a check of the envelope's time runs up "
+            f"to {top}, not of the map"
+        )
+    end = check.map_goes_on_to
+    rest = "" if end is None else f"; the map goes on to {fixed(end, 1, 100.0)} %, which was not verified"
+    return _note(f"the map is verified from onset up to {top}{rest}")
 
 
 def detection_table(found: Detection) -> Section:

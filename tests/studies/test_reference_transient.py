@@ -10,8 +10,10 @@ import math
 import numpy as np
 import pytest
 
+from receiver_sim import api
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.engine import Bench
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.studies import amplitude, onset, reference_transient
 from tests.studies.test_amplitude import weak_bias
@@ -48,6 +50,10 @@ def test_envelope_against_every_cycle(verified, case):
     assert check.ramp_error < 0.05
     assert check.steps_per_cycle >= 40.0
     assert abs(check.damping_error) < 0.01
+    # the ramp is slow enough for the circuit, and covers the map
+    assert check.at_rest and check.map_goes_on_to is None
+    # what the ramp itself adds is the same for both: 0.1 % of the screen's volts is what a ramp is read to
+    assert check.onset_error - check.onset_lag == pytest.approx(0.0, abs=2e-3)
 
 
 @pytest.mark.slow
@@ -60,6 +66,36 @@ def test_a_hard_onset_is_found_hard_by_both(verified):
     assert check.backlash_error_v is not None and abs(check.backlash_error_v) < 0.05
     # and a slow hand finds what the map says: 10 % or 0.05 V
     assert check.slow_backlash_v == pytest.approx(found.jump.backlash_v, rel=0.1)
+
+
+def test_a_ramp_is_as_slow_as_the_circuit_needs(bench, wound):
+    """Guards against a ramp of so many cycles whatever the band: on 10 m bias and screen lagged behind one of
+    16 000 cycles (0.55 ms), which showed an onset 4 % and amplitudes 10 % off the map.
+    """
+    cards, band = api.cards_for(wound), wound.bands[4]
+    search = onset.run(wound, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    found = amplitude.run(wound, cards, bench, band=band, onset=search, time_runs=False)
+    mode = tuned_mode(
+        wound, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        rotation=search.onset.rotation,
+    )  # fmt: skip
+
+    def ramp(lengths):
+        path, reading = reference_transient.settled_ramp(
+            wound, cards, bench, mode, found=found, lengths=lengths
+        )
+        return path, reference_transient.compare(found, path, reading, reading)
+
+    path, (onset_error, amplitude_error, *_) = ramp(reference_transient.lengths())
+    # what the program asks of a ramp, a quarter of what it claims for an amplitude
+    assert abs(amplitude_error) < 0.005 and abs(onset_error) < 0.01
+    # the slowest of the circuit's times is that of the grid leak, 2.2 Mohm on 110 pF
+    assert path.rests[0] > 2.0 * 2.2e6 * 110e-12
+    # to the top of the map, not only a little beyond onset
+    top = regeneration_control(wound, cards).share(float(found.amplitudes.rotation[-1]))
+    assert max(path.wiper) == pytest.approx(top)
+    _, (onset_error, amplitude_error, *_) = ramp([16_000.0])
+    assert abs(amplitude_error) > 0.03 and abs(onset_error) > 0.02
 
 
 def test_peaks_of_a_known_carrier():
@@ -77,4 +113,4 @@ def test_a_path_needs_an_onset(bench, demo, demo_cards):
     search = onset.run(deaf, demo_cards, bench, band=band, dial_hz=1.9e6)
     found = amplitude.run(deaf, demo_cards, bench, band=band, onset=search)
     with pytest.raises(ValueError, match="without an onset there is nothing to ramp through"):
-        reference_transient.plan_path(regeneration_control(deaf, demo_cards), found)
+        reference_transient.plan_path(regeneration_control(deaf, demo_cards), found, cycles=16_000)

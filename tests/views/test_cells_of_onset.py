@@ -12,6 +12,7 @@ import pytest
 from receiver_sim.results import envelope
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import OnsetKind, Oscillation, Steadiness
+from receiver_sim.results.onset import ControlSetting
 from receiver_sim.views import envelope_tables
 from tests.helpers import reading
 from tests.helpers.cells import Column, figure, hold, note_with, the, words
@@ -162,34 +163,67 @@ def test_what_holds_still_shows_the_mode_that_rings_longest_for_its_pitch() -> N
     assert table.column("at knob %") == ("-",)
 
 
+def a_verification(source: Source, *, end: float, **other: object) -> envelope.Verification:
+    """A ramp whose top is 62 % of the knob, beside a map up to `end`."""
+    rotation = np.linspace(0.31, end, 6)
+    known = filled(envelope.AmplitudeMap, source, rotation=rotation)
+    top = filled(ControlSetting, source, rotation=0.62)
+    given = {"onset_lag": 0.0041, "unsettled": 0.0023, **other}
+    return filled(
+        envelope.Verification, source, oscillation=hard(source, amplitudes=known), covered_to=top, **given
+    )
+
+
 def test_reference_transient_beside_the_envelope() -> None:
     source = Source()
-    check = filled(envelope.Verification, source, oscillation=hard(source))
+    check = a_verification(source, end=0.93)
     page = envelope_tables.verification_table(check)
     found = the(page, ".*reference transient")
     halves = (check.reference, check.envelope)
     assert found.headings == ("", "every cycle", "envelope, same ramp", "map")
     mapped = check.oscillation
     assert mapped.onset is not None and mapped.jump is not None and mapped.seconds is not None
+    assert mapped.amplitudes is not None
+    at_top = float(np.interp(0.62, mapped.amplitudes.rotation, mapped.amplitudes.amplitude_v))
     rows: list[tuple[str, str, tuple[float | None, ...]]] = [
         ("onset, screen V", "V", (*(h.onset.screen_v for h in halves), mapped.onset.screen_v)),
-        ("largest amplitude, V", "V", (*(h.amplitude_v.max() for h in halves), None)),
+        ("largest amplitude, V", "V", (*(h.amplitude_v.max() for h in halves), at_top)),
         ("backlash on the ramp, V", "V", (*(h.backlash_v for h in halves), mapped.jump.backlash_v)),
         ("time, s", "s", (*(h.engine_seconds for h in halves), mapped.seconds)),
     ]
     for row, (name, base, values) in zip(found.rows, rows, strict=True):
         assert row[0] == name
         for cell, value in zip(row[1:], values, strict=True):
-            if value is None:
-                assert cell == "-"
-            else:
-                reading.check(cell, name, value, base, digits=3)
-    errors = [(check.onset_error, "1"), (check.amplitude_error, "1"), (check.ramp_error, "1")]
-    reading.in_order(reading.figures(note_with(page, "off the map")), errors, rel=5e-3)
+            assert value is not None
+            reading.check(cell, name, value, base, digits=3)
+    errors = [
+        (check.onset_error, "1"), (check.onset_lag, "1"), (check.amplitude_error, "1"), (check.unsettled, "1")
+    ]  # fmt: skip
+    reading.in_order(reading.figures(note_with(page, "off the map")), errors, rel=0.02)
+    along = reading.figures(note_with(page, "along the ramp"))
+    reading.in_order(along, [(check.ramp_error, "1")], rel=5e-3)
     assert f"{check.steps_per_cycle:.1f} steps a cycle" in note_with(page, "steps a cycle")
     reading.in_order(
         reading.figures(note_with(page, "steps a cycle")), [(check.damping_error, "1")], rel=5e-3
     )
+
+
+def test_a_ramp_vouches_for_no_more_than_it_covered() -> None:
+    """Guards against a ramp near onset, or one that never came to rest, that passed for a check of the map."""
+    near = envelope_tables.verification_table(a_verification(Source(), end=0.93))
+    assert note_with(near, "is verified") == (
+        "the map is verified from onset up to 62.0 % of the knob; the map goes on to 93.0 %, which was not "
+        "verified"
+    )
+    whole = envelope_tables.verification_table(a_verification(Source(), end=0.63))
+    assert note_with(whole, "is verified") == "the map is verified from onset up to 62.0 % of the knob"
+    for restless in ({"unsettled": -0.08}, {"onset_lag": 0.057}):
+        page = envelope_tables.verification_table(a_verification(Source(), end=0.93, **restless))
+        assert note_with(page, "did not come to rest") == (
+            "the amplitude did not come to rest on this ramp: it is a check of the envelope's time runs up to "
+            "62.0 % of the knob, not of the map"
+        )
+        assert not any("is verified" in note for note in reading.notes(page))
 
 
 def test_detection() -> None:

@@ -91,8 +91,9 @@ def everywhere() -> Oscillation:
 def a_verification() -> Verification:
     ramp = RampReading(X, X, X, 60.0 * X, AT, ControlSetting(0.4, 24.0), 0.2, 6.0, 20.0)
     return Verification(
-        "40 m", 7.1e6, ramp, ramp, hard(), 0.003, -0.004, 0.01, 0.02, 3.7, 40.1, -0.0046, 400.0
-    )
+        "40 m", 7.1e6, ramp, ramp, hard(), 0.003, -0.004, 0.01, 0.02, 3.7, 40.1, -0.0046, 400.0,
+        0.001, -0.002, AT,
+    )  # fmt: skip
 
 
 def a_report() -> OscillationReport:
