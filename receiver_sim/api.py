@@ -11,7 +11,6 @@ from __future__ import annotations
 import textwrap
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -31,30 +30,29 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
-from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.engine import Bench, Deck
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness
 from receiver_sim.results.base import DeckRun, Provenance, Status
-from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.check import BandReport, CheckReport, SupplyReport
 from receiver_sim.results.envelope import BandOscillation
-from receiver_sim.results.onset import Onset
+from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build, load_build
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
     heater_verdicts,
     hum,
-    hum_paths,
     loop_gain,
     onset,
     operating_point,
-    regulator,
     selectivity,
     verdicts,
 )
+from receiver_sim.working import LookedAt, Setting, choose, dc_stages, look_at
 
 __all__ = [
     "Bench",
@@ -146,37 +144,11 @@ def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tup
 def _three_settings(found: Onset) -> tuple[tuple[str, float], ...]:
     """Return three labelled rotations for the Nyquist plot: below, at and above onset where there is one."""
     if found.onset is None:
-        return (("lowest", 0.0), ("half way", 0.5), ("highest", 1.0))
+        return (("lowest", 0.0), ("half way", HALF_WAY), ("highest", 1.0))
     at = found.onset.rotation
     below = found.at_nine_tenths.rotation if found.at_nine_tenths else at / 2.0
     # as far above as the T = 0.9 setting lies below
     return (("below onset", below), ("onset", at), ("above onset", min(2.0 * at - below, 1.0)))
-
-
-@dataclass(frozen=True)
-class Setting:
-    """Band, dial and rotation at which the receiver is used when d.c., audio and hum are looked at."""
-
-    band: Band
-    onset: Onset
-    rotation: float
-
-
-def _working_setting(build: Build, reports: Sequence[BandReport]) -> Setting:
-    """Return the first band that oscillates, at loop gain 0.9; if none does, the first band half way."""
-    for report in reports:
-        found = report.middle
-        if found.onset is not None:
-            place = found.at_nine_tenths or found.onset
-            return Setting(band_named(build, report.band), found, place.rotation)
-    return Setting(band_named(build, reports[0].band), reports[0].middle, 0.5)
-
-
-def _points(build: Build, cards: Cards, bench: Bench, setting: Setting) -> tuple[OperatingPoint, ...]:
-    settings = [("lowest", 0.0), ("working", setting.rotation), ("highest", 1.0)]
-    return operating_point.run(
-        build, cards, bench, band=setting.band, dial_hz=setting.onset.dial_hz, settings=settings
-    )
 
 
 def operating_points(
@@ -217,34 +189,17 @@ def cathode_transconductance(build: Build, point: OperatingPoint) -> float:
     return float(figures.gk)
 
 
-def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:
-    dial = setting.onset.dial_hz
+def prepare(
+    build: Build, band: str | None, bench: Bench, *, rotation: float | None = None
+) -> tuple[Cards, Setting]:
+    """Find the working setting for a single verb: of the named band, else of the first that oscillates.
 
-    def find(mains: float) -> Onset:
-        if mains == 1.0:
-            return setting.onset
-        return onset.run(build, cards, bench, band=setting.band, dial_hz=dial, mains=mains)
-
-    return regulator.run(
-        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, find_onset=find
-    )
-
-
-def prepare(build: Build, band: str | None, bench: Bench) -> tuple[Cards, Setting]:
-    """Find the working setting for a single verb: of the named band, else of the first that oscillates."""
+    rotation: of the control, 0..1, to hold instead. Raises EngineError, see `working.choose`.
+    """
     cards = cards_for(build)
     chosen = list(build.bands) if band is None else [band_named(build, band)]
-    silent = []
-    for one in chosen:
-        found = onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1])
-        if found.onset is not None:
-            place = found.at_nine_tenths or found.onset
-            return cards, Setting(one, found, place.rotation)
-        silent.append(found)
-    for found in silent:
-        if found.status is Status.FAILED:  # half way would be a guess that nothing bears out
-            raise EngineError(f"{found.band} at {found.dial_hz / 1e6:.4g} MHz: {'; '.join(found.warnings)}")
-    return cards, Setting(chosen[0], silent[0], 0.5)
+    searched = (onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1]) for one in chosen)
+    return cards, choose(build, searched, rotation=rotation)
 
 
 def audio(
@@ -256,10 +211,9 @@ def audio(
     """
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
-        cards, setting = prepare(build, band, open_bench)
-        place = setting.rotation if rotation is None else rotation
+        cards, at = prepare(build, band, open_bench, rotation=rotation)
         return audio_response.run(
-            build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
+            build, cards, open_bench, band=at.band, dial_hz=at.onset.dial_hz, rotation=at.rotation
         )
 
 
@@ -269,11 +223,8 @@ def hum_study(
     """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
-        cards, setting = prepare(build, band, open_bench)
-        place = setting.rotation if rotation is None else rotation
-        return hum.run(
-            build, cards, open_bench, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
-        )
+        cards, at = prepare(build, band, open_bench, rotation=rotation)
+        return hum.run(build, cards, open_bench, band=at.band, dial_hz=at.onset.dial_hz, rotation=at.rotation)
 
 
 def supply(build: Build, *, band: str | None = None, bench: Bench | None = None) -> SupplyReport:
@@ -285,23 +236,21 @@ def supply(build: Build, *, band: str | None = None, bench: Bench | None = None)
         build = settle(build, open_bench)
         cards, setting = prepare(build, band, open_bench)
         stages = Stages()
-        points, drift = _dc_stages(stages, build, cards, open_bench, setting)
+        points, drift = dc_stages(stages, build, cards, open_bench, setting)
     judged = (
         *verdicts.judge_safety(build),
         *heater_verdicts.judge_heaters(build, cards),
         *verdicts.judge_bias(points),
         *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, build.verdicts)),
     )
-    return SupplyReport(points, drift, judged, (*verdicts.dangers(judged), *cautions.ALL), stages.failed)
-
-
-def _dc_stages(
-    stages: Stages, build: Build, cards: Cards, bench: Bench, setting: Setting
-) -> tuple[tuple[OperatingPoint, ...], RegulatorDrift | None]:
-    """Return the d.c. conditions (empty if they failed) and the drift with the mains (None if it did)."""
-    points = stages.run("operating point", lambda: _points(build, cards, bench, setting))
-    drift = stages.run("regulator and mains", lambda: _drift(build, cards, bench, setting))
-    return points or (), drift
+    return SupplyReport(
+        points,
+        drift,
+        judged,
+        (*verdicts.dangers(judged), *cautions.ALL),
+        stages.failed,
+        notes=() if setting.note is None else (setting.note,),
+    )
 
 
 def check(build: Build, *, bench: Bench | None = None, progress: Progress = _quiet) -> CheckReport:
@@ -315,21 +264,10 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         before, ran = open_bench.loaded, open_bench.evaluations
         given, build = build, settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
-        setting = _working_setting(build, reports)
-        where: dict[str, Any] = {
-            "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
-        }  # fmt: skip
         stages = Stages()
         strengths = _strengths(stages, build, cards, open_bench, reports, progress)
-        progress("operating point", 0, 3)
-        points, drift = _dc_stages(stages, build, cards, open_bench, setting)
-        progress("audio", 1, 3)
-        response = stages.run("audio", lambda: audio_response.run(build, cards, open_bench, **where))
-        progress("hum", 2, 3)
-        loud = stages.run("loudness", lambda: _loudness(build, cards, open_bench, setting, strengths))
-        hums = stages.run("hum", lambda: hum.run(build, cards, open_bench, **where))
-        paths = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, open_bench, **where))
-        progress("done", 3, 3)
+        there = look_at(stages, build, cards, open_bench, reports, progress)
+        loud = stages.run("loudness", lambda: _loudness(build, cards, open_bench, there, strengths))
         origin = provenance(build, open_bench, before=before)
         evaluations = open_bench.evaluations - ran
     limits = build.verdicts
@@ -339,26 +277,24 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         *verdicts.judge_filter(given, build),
         *verdicts.judge_bands(reports, limits),
         *verdicts.judge_oscillation(strengths, limits),
-        *verdicts.judge_bias(points),
-        *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, limits)),
-        *([] if response is None else verdicts.judge_audio(response, build, limits)),
+        *verdicts.judge_bias(there.points),
+        *there.judged(build),
         *verdicts.judge_loudness(loud or (), limits),
-        *([] if hums is None else verdicts.judge_hum(hums, build, limits, paths=paths)),
     )
     return CheckReport(
         title=build.title,
-        reference_band=setting.band.name,
+        reference_band=there.band.name,
         bands=reports,
         oscillation=strengths,
-        operating_points=points,
-        audio=response,
-        hum=hums,
-        hum_paths=paths,
-        regulator=drift,
+        operating_points=there.points,
+        audio=there.audio,
+        hum=there.hum,
+        hum_paths=there.paths,
+        regulator=there.drift,
         verdicts=judged,
         provenance=origin,
         cautions=(*verdicts.dangers(judged), *cautions.ALL),
-        warnings=_warnings(build, points),
+        warnings=_warnings(build, there),
         evaluations=evaluations,
         failed=stages.failed,
         loudness=loud or (),
@@ -366,11 +302,12 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
 
 
 def _loudness(
-    build: Build, cards: Cards, bench: Bench, setting: Setting, strengths: Sequence[BandOscillation]
+    build: Build, cards: Cards, bench: Bench, there: LookedAt, strengths: Sequence[BandOscillation]
 ) -> tuple[Loudness, ...]:
     """Return how loud a weak station is on the reference band, empty if that does not oscillate."""
+    setting = there.setting
     for one in strengths:
-        if one.oscillation.band == setting.band.name:
+        if setting is not None and one.oscillation.band == setting.band.name:
             found = one.oscillation
             return loudness(build, cards, bench, band=setting.band, search=setting.onset, found=found)
     return ()
@@ -399,10 +336,13 @@ def _strengths(
     return tuple(one for one in found if one is not None)
 
 
-def _warnings(build: Build, points: Sequence[OperatingPoint]) -> tuple[str, ...]:
-    """Collect what the results rest on that may be doubted: the build's own warnings, extrapolated tubes."""
-    working = [tube for point in points if point.label == "working" for tube in point.tubes]
-    return (*build.warnings, *(text for tube in working for text in tube.outside))
+def _warnings(build: Build, there: LookedAt) -> tuple[str, ...]:
+    """Collect what the results rest on that may be doubted: the build's own warnings, a setting that is not
+    the working one, extrapolated tubes.
+    """
+    working = [tube for point in there.points if point.label == "working" for tube in point.tubes]
+    place = () if there.setting is None or there.setting.note is None else (there.setting.note,)
+    return (*build.warnings, *place, *(text for tube in working for text in tube.outside))
 
 
 def provenance(build: Build, bench: Bench, *, before: Counter[tuple[str, str]] | None = None) -> Provenance:

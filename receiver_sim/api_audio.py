@@ -17,7 +17,7 @@ from receiver_sim import api
 from receiver_sim.builds import cards_for, current_drawn, opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, EngineError
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.results import cautions
@@ -53,6 +53,7 @@ from receiver_sim.studies import (
     transformer_energy,
     verdicts,
 )
+from receiver_sim.working import Setting
 
 __all__ = ["INPUTS", "audio_in_depth", "hum_in_depth", "supply_in_depth"]
 
@@ -81,8 +82,8 @@ def audio_in_depth(
     """
     with opened(bench) as b:
         given, build = build, api.settle(build, b)
-        cards, setting = api.prepare(build, band, b)
-        place = setting.rotation if rotation is None else rotation
+        cards, setting = api.prepare(build, band, b, rotation=rotation)
+        place = setting.rotation
         stages = Stages()
         response = stages.run(
             "audio response",
@@ -111,7 +112,7 @@ def audio_in_depth(
         levels=tuple(levels),
         class_a=classes,
         transformer=balance,
-        notes=_audio_notes(build),
+        notes=(*_said(setting), *_audio_notes(build)),
         cautions=(*hazards, *cautions.ALL),
         failed=stages.failed,
     )
@@ -199,9 +200,10 @@ def hum_in_depth(
     """
     with opened(bench) as b:
         given, build = build, api.settle(build, b)
-        cards, setting = api.prepare(build, band, b)
-        place = setting.rotation if rotation is None else rotation
-        where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": place}
+        cards, setting = api.prepare(build, band, b, rotation=rotation)
+        where: dict[str, Any] = {
+            "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
+        }  # fmt: skip
         stages = Stages()
         against_pot = stages.run("hum against the hum pot", lambda: hum.run(build, cards, b, **where))
         by_path = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, b, **where))
@@ -225,6 +227,7 @@ def hum_in_depth(
         remedies=ranked,
         modulation=modulation,
         notes=(
+            *_said(setting),
             "Tones and paths are those of the detector below onset; hum modulation is told apart.",
             "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
         ),
@@ -233,7 +236,12 @@ def hum_in_depth(
     )
 
 
-def _modulation(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> HumModulation | None:
+def _said(setting: Setting) -> tuple[str, ...]:
+    """Return the sentence on a setting that is not the working one, as the first of a verb's notes."""
+    return () if setting.note is None else (f"{setting.note[0].upper()}{setting.note[1:]}.",)
+
+
+def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumModulation | None:
     """Return how hum modulates the oscillation just above onset; None where the band has no such setting."""
     search = setting.onset
     if search.onset is None or search.tuning_farad is None:
@@ -338,7 +346,7 @@ def _battery(build: Build, loaded_v: float, load: float) -> BatteryLife | None:
     return BatteryLife(load, loaded_v, hours)
 
 
-def _drifts(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> tuple[LineDrift, ...]:
+def _drifts(build: Build, cards: Cards, b: Bench, setting: Setting) -> tuple[LineDrift, ...]:
     """Return the drift per volt of the mains with the regulator as built and without it."""
     bare = build.model_copy(update={"regulator": None})
     out = []
@@ -347,7 +355,9 @@ def _drifts(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> tuple
             onset.run(one, cards, b, band=setting.band, dial_hz=setting.onset.dial_hz, mains=mains)
             for mains in (line_drift.SPAN[0], 1.0, line_drift.SPAN[1])
         ]
-        place = found[1].at_nine_tenths or found[1].onset
+        rotation = found[1].working_rotation
+        if rotation is None:
+            raise EngineError(f"onset at the nominal mains: {'; '.join(found[1].warnings)}")
         out.append(
             line_drift.run(
                 one,
@@ -355,7 +365,7 @@ def _drifts(build: Build, cards: Cards, b: Bench, setting: api.Setting) -> tuple
                 b,
                 band=setting.band,
                 dial_hz=setting.onset.dial_hz,
-                rotation=setting.rotation if place is None else place.rotation,
+                rotation=rotation,
                 onsets=(found[0], found[2]),
             )
         )

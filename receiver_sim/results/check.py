@@ -63,7 +63,8 @@ class BandReport:
 class SupplyReport:
     """What `supply` finds: readings of a meter at three settings, and regulator and onset over the mains.
 
-    What could not be found is absent (empty or None) and named in `failed`.
+    What could not be found is absent (empty or None) and named in `failed`. notes: where the setting is not
+    the one just below onset.
     """
 
     operating_points: tuple[OperatingPoint, ...]
@@ -71,6 +72,7 @@ class SupplyReport:
     verdicts: tuple[Verdict, ...]
     cautions: tuple[str, ...]
     failed: tuple[FailedStage, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -78,10 +80,11 @@ class CheckReport:
     """Everything `check` found.
 
     reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,
-    audio, hum and regulator were looked at. oscillation: how it comes in at the middle of each band, and
-    whether it holds still, without runs over time. hum_paths: the same hum by its paths. loudness: of a weak
-    station in each load, empty where no band oscillates. Stages that failed are absent (empty or None) and
-    named in `failed`.
+    audio, hum and regulator were looked at; where all searches failed they are absent, but for the operating
+    points at the ends of the control. oscillation: how it comes in at the middle of each band, and whether it
+    holds still, without runs over time. hum_paths: the same hum by its paths. loudness: of a weak station in
+    each load, empty where no band oscillates. Stages that failed are absent (empty or None) and named in
+    `failed`.
     """
 
     title: str

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from receiver_sim.results.base import ComplexArray, FloatArray, Status
 
+HALF_WAY = 0.5
+"""Rotation at which a receiver without onset on its control is looked at."""
+
 
 @dataclass(frozen=True)
 class ControlSetting:
@@ -45,6 +48,16 @@ class Onset:
     tuning_farad: float | None
     evaluations: int
     warnings: tuple[str, ...] = ()
+
+    @property
+    def working_rotation(self) -> float | None:
+        """Rotation (0..1) at which the band is used below onset: where T is 0.9, else the onset itself.
+
+        HALF_WAY without an onset on the control; None where the search failed and nothing is known.
+        """
+        if self.onset is not None:
+            return (self.at_nine_tenths or self.onset).rotation
+        return None if self.status is Status.FAILED else HALF_WAY
 
 
 @dataclass(frozen=True)

@@ -87,9 +87,9 @@ def detector(
     try:
         found = replace(found, bands=bands_of(one, asked, bench))
         mine = next(o.onset for o in found.bands if o.onset.band == one.band.name)
-        rotation = 0.5
-        if mine.onset is not None:
-            rotation = (mine.at_nine_tenths or mine.onset).rotation
+        rotation = mine.working_rotation
+        if rotation is None:  # the search failed: a setting would be a guess
+            return replace(found, failed="; ".join(mine.warnings))
         point = asked.point(one, mine, rotation, bench)
         found = replace(
             found,

@@ -236,6 +236,9 @@ def supply_sheet(title: str, study: SupplyStudy) -> Sheet:
         sections += [rectified_table(study.rectified, study.start), capacitor_table(study.rectified)]
     if any((study.battery, study.dropper, study.screen)):
         sections.append(source_section(study))
+    if report.notes:
+        notes = tuple(Note(f"{text[0].upper()}{text[1:]}.", mark="   ") for text in report.notes)
+        sections.append(Section("At which setting", notes))
     if report.operating_points:
         band = None if report.regulator is None else report.regulator.band
         sections += [

@@ -209,7 +209,7 @@ def test_reference_transient_beside_the_envelope() -> None:
 
 
 def test_a_ramp_vouches_for_no_more_than_it_covered() -> None:
-    """Guards against a ramp near onset, or one that never came to rest, that passed for a check of the map."""
+    """Guards against a ramp near onset, or one that never rested, that passed for a check of the map."""
     near = envelope_tables.verification_table(a_verification(Source(), end=0.93))
     assert note_with(near, "is verified") == (
         "the map is verified from onset up to 62.0 % of the knob; the map goes on to 93.0 %, which was not "
@@ -220,8 +220,8 @@ def test_a_ramp_vouches_for_no_more_than_it_covered() -> None:
     for restless in ({"unsettled": -0.08}, {"onset_lag": 0.057}):
         page = envelope_tables.verification_table(a_verification(Source(), end=0.93, **restless))
         assert note_with(page, "did not come to rest") == (
-            "the amplitude did not come to rest on this ramp: it is a check of the envelope's time runs up to "
-            "62.0 % of the knob, not of the map"
+            "the amplitude did not come to rest on this ramp: it is a check of the envelope's time runs up "
+            "to 62.0 % of the knob, not of the map"
         )
         assert not any("is verified" in note for note in reading.notes(page))
 

@@ -1,0 +1,181 @@
+"""The working setting: band, dial and control at which d.c., audio and hum of a receiver are looked at.
+
+The one place for this policy, for every verb:
+
+- the first band (of those asked for) that has an onset, with the control where the loop gain is 0.9;
+- where no band has one but every search gave its answer, the first band with the control half way, and a
+  note that says so;
+- where a search failed and no other band has an onset, nothing: half way would be a guess that nothing
+  bears out;
+- a setting that the caller names holds in any case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from receiver_sim.builds import band_named, dial_frequencies
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.base import Status
+from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.check import BandReport, Verdict
+from receiver_sim.results.hum import HumPaths
+from receiver_sim.results.onset import HALF_WAY, Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.stages import Stages
+from receiver_sim.studies import (
+    audio_response,
+    hum,
+    hum_paths,
+    onset,
+    operating_point,
+    regulator,
+    verdicts,
+)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Band, dial (that of `onset`) and rotation (0..1) at which the receiver is looked at.
+
+    note: a sentence where this is not the setting just below onset, else None.
+    """
+
+    band: Band
+    onset: Onset
+    rotation: float
+    note: str | None = None
+
+
+def choose(build: Build, searched: Iterable[Onset], *, rotation: float | None = None) -> Setting:
+    """Return the working setting from the searches of one dial setting a band, in the order of preference.
+
+    Searches after the first that found an onset are not asked for. rotation: 0..1 to hold instead. Raises
+    EngineError where a search failed and no other found an onset, ValueError without any search.
+    """
+    silent = []
+    for found in searched:
+        if found.onset is not None:
+            place = found.working_rotation if rotation is None else rotation
+            assert place is not None
+            return Setting(band_named(build, found.band), found, place)
+        silent.append(found)
+    if not silent:
+        raise ValueError("a working setting needs the search of one band at least")
+    first = silent[0]
+    if rotation is not None:
+        return Setting(band_named(build, first.band), first, rotation)
+    for found in silent:
+        if found.status is Status.FAILED:
+            raise EngineError(f"{found.band} at {found.dial_hz / 1e6:.4g} MHz: {'; '.join(found.warnings)}")
+    return Setting(band_named(build, first.band), first, HALF_WAY, _note(silent))
+
+
+def _note(silent: list[Onset]) -> str:
+    if len(silent) == 1:
+        states = f"{silent[0].band}: {silent[0].status.value}"
+    else:
+        states = "no band has an onset on the control"
+    return (
+        f"{states}; operating point, audio and hum are those with the control half way, coil of "
+        f"{silent[0].band}"
+    )
+
+
+def _points(build: Build, cards: Cards, bench: Bench, setting: Setting) -> tuple[OperatingPoint, ...]:
+    settings = [("lowest", 0.0), ("working", setting.rotation), ("highest", 1.0)]
+    return operating_point.run(
+        build, cards, bench, band=setting.band, dial_hz=setting.onset.dial_hz, settings=settings
+    )
+
+
+def _ends(build: Build, cards: Cards, bench: Bench) -> tuple[OperatingPoint, ...]:
+    """Return the d.c. conditions at both ends of the control, which hang on no search."""
+    band = build.bands[0]
+    settings = [("lowest", 0.0), ("highest", 1.0)]
+    return operating_point.run(
+        build, cards, bench, band=band, dial_hz=dial_frequencies(band)[1], settings=settings
+    )
+
+
+def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:
+    dial = setting.onset.dial_hz
+
+    def find(mains: float) -> Onset:
+        if mains == 1.0:
+            return setting.onset
+        return onset.run(build, cards, bench, band=setting.band, dial_hz=dial, mains=mains)
+
+    return regulator.run(
+        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, find_onset=find
+    )
+
+
+def dc_stages(
+    stages: Stages, build: Build, cards: Cards, bench: Bench, setting: Setting
+) -> tuple[tuple[OperatingPoint, ...], RegulatorDrift | None]:
+    """Return the d.c. conditions (empty if they failed) and the drift with the mains (None if it did)."""
+    points = stages.run("operating point", lambda: _points(build, cards, bench, setting))
+    drift = stages.run("regulator and mains", lambda: _drift(build, cards, bench, setting))
+    return points or (), drift
+
+
+@dataclass(frozen=True)
+class LookedAt:
+    """What `check` finds at the working setting; without one (setting None) only d.c. at both ends of the
+    control.
+    """
+
+    band: Band
+    setting: Setting | None
+    points: tuple[OperatingPoint, ...]
+    drift: RegulatorDrift | None = None
+    audio: AudioResponse | None = None
+    hum: Hum | None = None
+    paths: HumPaths | None = None
+
+    def judged(self, build: Build) -> tuple[Verdict, ...]:
+        """Return the verdicts on regulator, audio and hum."""
+        limits, found = build.verdicts, []
+        if self.drift is not None and self.setting is not None:
+            found += verdicts.judge_regulator(self.drift, self.setting.onset, limits)
+        if self.audio is not None:
+            found += verdicts.judge_audio(self.audio, build, limits)
+        if self.hum is not None:
+            found += verdicts.judge_hum(self.hum, build, limits, paths=self.paths)
+        return tuple(found)
+
+
+def look_at(
+    stages: Stages,
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    reports: Sequence[BandReport],
+    progress: Callable[[str, int, int], None],
+) -> LookedAt:
+    """Return what `check` finds at the working setting of a build whose bands were searched.
+
+    progress is called with what goes on, steps done and steps in all. What fails is named in `stages`.
+    """
+    setting = stages.run("working setting", lambda: choose(build, [r.middle for r in reports]))
+    progress("operating point", 0, 3)
+    if setting is None:
+        points = stages.run("operating point", lambda: _ends(build, cards, bench))
+        progress("done", 3, 3)
+        return LookedAt(build.bands[0], None, points or ())
+    where: dict[str, Any] = {
+        "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
+    }  # fmt: skip
+    points, drift = dc_stages(stages, build, cards, bench, setting)
+    progress("audio", 1, 3)
+    response = stages.run("audio", lambda: audio_response.run(build, cards, bench, **where))
+    progress("hum", 2, 3)
+    hums = stages.run("hum", lambda: hum.run(build, cards, bench, **where))
+    paths = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, bench, **where))
+    progress("done", 3, 3)
+    return LookedAt(setting.band, setting, points, drift, response, hums, paths)
