@@ -24,6 +24,7 @@ from receiver_sim.results.swap import (
 )
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build
 from receiver_sim.schema.card import TubeCard, card_for, card_types
+from receiver_sim.schema.not_covered import told
 from receiver_sim.studies import (
     amplitude,
     audio_gain,
@@ -132,7 +133,7 @@ def swap_tubes(
 def _fit_for(name: str, socket: Socket) -> str:
     card = card_for(name)
     if socket == "detector" and card.kind == "triode":
-        raise ValueError(f"{name}: a triode has no screen to control; name a pentode or a tetrode")
+        raise ValueError(f"{name}: {told('a triode as detector')}; name a pentode or a tetrode")
     if card.fit is None:
         raise ValueError(f"{name}: its card holds no fit; run 'receiver-sim tubes fit {name}'")
     return name

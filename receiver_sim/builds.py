@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,6 +18,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.schema import Band, Build, BuildFaults, Fault, load_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.schema.not_covered import told
 from receiver_sim.schema.supply import DcSupply
 from receiver_sim.studies import rectifier
 
@@ -54,7 +56,9 @@ def cards_for(build: Build) -> Cards:
     detector, audio = card_for(build.detector.tube), build.audio
     faults = []
     if detector.kind == "triode":
-        faults.append(_kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube"))
+        faults.append(
+            _kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube", _TRIODE)
+        )
     sockets = [("detector.tube", detector)]
     for key, stage in (("audio", audio), ("audio.first", audio.first)):
         if stage is None:
@@ -108,12 +112,15 @@ def settle(build: Build, bench: Bench) -> Build:
     return _SETTLED[key]
 
 
-def _kind_fault(build: Build, key: str, tube: str, expected: str) -> Fault:
+_TRIODE = f"{told('a triode as detector')}: take a tube with a screen"
+
+
+def _kind_fault(build: Build, key: str, tube: str, expected: str, cure: str | None = None) -> Fault:
     line = 0
     if build.path is not None:
         line = read_located(build.path, faults=BuildFaults).line(key.split("."))
     name = build.title if build.path is None else str(build.path)
-    return Fault(file=name, line=line, key=key, value=tube, expected=expected)
+    return Fault(file=name, line=line, key=key, value=tube, expected=expected, cure=cure)
 
 
 def dial_frequencies(band: Band) -> tuple[float, float, float]:
@@ -122,10 +129,22 @@ def dial_frequencies(band: Band) -> tuple[float, float, float]:
 
 
 def band_named(build: Build, name: str | None) -> Band:
-    """Return the band of that name, the first one for None. Raises KeyError listing the names there are."""
+    """Return the band of that name, the first one for None; '40m' finds '40 m'.
+
+    Raises KeyError listing the names there are.
+    """
     if name is None:
         return build.bands[0]
-    for band in build.bands:
-        if band.name == name:
-            return band
+    wanted = _plain(name)
+    alike = [b for b in build.bands if b.name == name] or [b for b in build.bands if _plain(b.name) == wanted]
+    if len(alike) == 1:
+        return alike[0]
+    if alike:
+        names = " and ".join(f"'{b.name}'" for b in alike)
+        raise KeyError(f"'{name}' may be {names}: write the name as in the build")
     raise KeyError(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
+
+
+def _plain(name: str) -> str:
+    """Return the name of a band without case, spaces and hyphens."""
+    return re.sub(r"[\s_-]+", "", name).casefold()

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from receiver_sim.schema import not_covered
 from receiver_sim.schema.faults import Fault, FileFaults, KeyPath, dotted, listed, nearest
 from receiver_sim.schema.located_yaml import Located
 from receiver_sim.schema.parts import Word
@@ -236,8 +237,11 @@ def _unfit_name(located: Located, path: KeyPath, detail: Any) -> Fault:
 
 def _unknown_key(located: Located, path: KeyPath, model: type[BaseModel] | None) -> Fault:
     known = list(keys_of(model)) if model is not None else []
-    near = nearest(str(path[-1]), known)
+    form = not_covered.form_of(path[-1])
+    near = None if form else nearest(str(path[-1]), known)
     cure = "rename or remove it" if near else "remove it"
+    if form is not None:
+        cure = f"{not_covered.told(form)}: {cure}"
     where = f"'{dotted(path[:-1])}'" if path[:-1] else "the file"
     expected = f"a key of {where}" if near else f"one of the keys {', '.join(known)}"
     return located.fault(path, expected, near=near, cure=cure)
@@ -292,6 +296,9 @@ def _worded(located: Located, path: KeyPath, shape: Shape, data: Any, detail: An
 
 
 def _meant(value: Any, choices: Sequence[Any], otherwise: str | None) -> str:
+    form = not_covered.form_of(value)
+    if form is not None:
+        return f"{not_covered.told(form)}: choose one of them"
     near = nearest(value, [str(c) for c in choices]) if isinstance(value, str) else None
     return (otherwise or "choose one of them") if near is None else f"did you mean '{near}'?"
 

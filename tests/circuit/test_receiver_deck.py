@@ -89,4 +89,7 @@ def test_a_triode_as_detector_is_a_fault_of_the_build(demo: Build) -> None:
     wrong = demo.model_copy(update={"detector": demo.detector.model_copy(update={"tube": "6J5"})})
     with pytest.raises(BuildFaults) as caught:
         api.cards_for(wrong)
-    assert "detector.tube: value '6J5': expected a pentode or screen-grid tube" in str(caught.value)
+    assert str(caught.value).endswith(
+        "detector.tube: value '6J5': expected a pentode or screen-grid tube; a triode as detector is not "
+        "covered yet: take a tube with a screen"
+    )
