@@ -11,6 +11,7 @@ from receiver_sim.schema.coil import Padding, Tuning
 from receiver_sim.schema.coil_checks import COIL_CHECKS
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.faults import KeyPath, nearest
+from receiver_sim.schema.phones import DEFAULTS, Phones
 from receiver_sim.schema.practice import unusual
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.stage_checks import STAGE_CHECKS
@@ -202,8 +203,18 @@ def _load_cautions(build: Build) -> Iterator[str]:
                 f"phones '{phone.name}': {when}, with no drain behind the capacitor, the free lead floats up "
                 "to PLATE POTENTIAL; add a line such as 'drain: 100 kohm'"
             )
-        if phone.kind is not None and not phone.impedance:
-            yield (
-                f"phones '{phone.name}': usual figures of the kind '{phone.kind}' stand for what is left out "
-                "(common practice, no source): measure yours"
-            )
+    usual = [f"'{phone.name}' ({phone.kind})" for phone in _by_kind(build)]
+    if usual:
+        yield (
+            f"phones {' and '.join(usual)}: usual figures of their kind are used for what is left out "
+            "(common practice, no source): measure yours"
+        )
+
+
+def _by_kind(build: Build) -> Iterator[Phones]:
+    """Give the phones of which a figure comes from their kind."""
+    written = (build._data or {}).get("phones") or [{}] * len(build.phones)
+    for phone, stated in zip(build.phones, written, strict=True):
+        usual = () if phone.kind is None or phone.impedance else DEFAULTS[phone.kind]
+        if any(stated.get(key) is None for key in usual):
+            yield phone

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
+from receiver_sim import api
 from receiver_sim.schema import (
     Build,
     BuildFaults,
@@ -345,3 +346,22 @@ def test_junk_at_any_key_gives_faults_at_that_key(place, junk):
         parent = parent[step]
     parent[place[-1]] = junk
     only_faults(yaml.safe_dump(data, allow_unicode=True))
+
+
+def test_what_is_taken_by_the_kind_of_phones_is_said_once() -> None:
+    """Guards against one note a pair of phones, word for word the same, on every verb."""
+    build = api.shipped_build("mains_set")
+    notes = [text for text in build.warnings if "usual figures" in text]
+    assert notes == [
+        "phones 'magnetic headset' (high_impedance) and 'modern headset' (32_ohm): usual figures of their "
+        "kind are used for what is left out (common practice, no source): measure yours"
+    ]
+    stated = {
+        "inductance": "1.7 H",
+        "capacitance": "180 pF",
+        "resistance": "1.9 kohm",
+        "sensitivity": "103 dB",
+    }
+    changes = {f"phones[0].{key}": text for key, text in stated.items()}
+    (note,) = [text for text in changed_build(build, changes).warnings if "usual figures" in text]
+    assert note.startswith("phones 'modern headset' (32_ohm): usual figures")
