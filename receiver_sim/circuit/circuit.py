@@ -89,6 +89,10 @@ class Block:
     dial: Callable[[float], dict[str, float]] | None = None
 
 
+_NO_DC = frozenset("ci")
+"""Kinds that carry no direct current: capacitors, and current sources at rest."""
+
+
 class NoSuchPart(KeyError):  # noqa: N818 - said of a circuit, not of a program
     """A circuit has no part or place of a role, or no element of a name."""
 
@@ -284,11 +288,23 @@ class Circuit:
         raise ValueError(f"the current through {name} can't be read")
 
     def into(self, socket: Socket, pin: str, volts: Volts) -> float:
-        """Return the amperes into a pin of a socket at an operating point. Raises NoSuchPart."""
-        if pin not in socket.meters:
-            raise NoSuchPart(f"nothing carries the current into the {pin} of the {socket.name} alone")
-        meter = socket.meters[pin]
-        return meter.sense * self.current(meter.element, volts)
+        """Return the d.c. (A) into a pin of a socket at an operating point.
+
+        What its meter says, if the block declares one; else, by Kirchhoff's law, what all else on its node
+        brings.
+        Raises NoSuchPart for a pin there is not, ValueError where a current can't be read.
+        """
+        if pin in socket.meters:
+            meter = socket.meters[pin]
+            return meter.sense * self.current(meter.element, volts)
+        if pin not in socket.pins:
+            raise NoSuchPart(f"the {socket.name} has no {pin}")
+        node = socket.pins[pin]
+        return sum(
+            (1.0 if one.nodes[1] == node else -1.0) * self.current(one.name, volts)
+            for one in self.nodes[node]
+            if one.name != socket.tube and one.kind not in _NO_DC
+        )
 
 
 def joined(title: str, blocks: Sequence[Block], *, options: str) -> Circuit:

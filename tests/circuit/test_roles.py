@@ -178,8 +178,10 @@ def test_currents_are_read_by_what_carries_them(demo: Build) -> None:
     band = demo.bands[2]
     circuit = receiver_circuit(demo, api.cards_for(demo), band=band, dial_hz=7.1e6, rotation=0.3)
     socket = circuit.sockets["detector"]
-    volts = {"wiper": 40.0, "scr": 38.0, "gx": -0.54, "top": 0.0, "lrfc#branch": -2e-3}
+    volts = {"wiper": 40.0, "scr": 38.0, "dout": 90.0, "gx": -0.54, "top": 0.0, "lrfc#branch": -2e-3}
     # by Ohm's law at the stopper of 4.7 kohm and the leak of 2.7 Mohm of the build
     assert circuit.into(socket, "screen", volts) == pytest.approx(2.0 / 4700.0)
     assert circuit.into(socket, "grid", volts) == pytest.approx(0.54 / 2.7e6)
     assert circuit.into(socket, "plate", volts) == pytest.approx(2e-3)
+    with pytest.raises(NoSuchPart, match="the detector has no suppressor"):
+        circuit.into(socket, "suppressor", volts)
