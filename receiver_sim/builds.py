@@ -84,7 +84,7 @@ def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.
     """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
     band = build.bands[0]
     circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
-    branch = f"{circuit.part(Role.SUPPLY)}#branch"
+    branch = circuit.branch(Role.SUPPLY)
     with loaded(bench, circuit) as on:
         return -float(on.session.op(vectors=[branch])[branch].real[0])
 

@@ -43,7 +43,6 @@ class Socket:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     heater: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     parts: Mapping[str, str] = field(default_factory=dict)
-    feed: str | None = None
 
 
 def socket_of(name: str, said: Mapping[str, Any], *, meters: Mapping[str, str] | None = None) -> Socket:
@@ -62,7 +61,6 @@ def socket_of(name: str, said: Mapping[str, Any], *, meters: Mapping[str, str] |
         },
         heater={where: tuple(names) for where, names in said.get("heater", {}).items()},
         parts=dict(said.get("parts", {})),
-        feed=said.get("feed"),
     )
 
 
@@ -264,6 +262,11 @@ class Circuit:
                 return block.control
         raise NoSuchPart("the circuit has no regeneration control")
 
+    def branch(self, which: Role | str) -> str:
+        """Return the vector of the current through a source or coil. Raises NoSuchPart."""
+        name = self.part(which) if isinstance(which, Role) else self[which].name
+        return f"{name}#branch"
+
     def dialled(self, dial_hz: float) -> dict[str, float]:
         """Return the values of all elements that follow the dial, by name, for a frequency (Hz)."""
         out: dict[str, float] = {}
@@ -281,7 +284,7 @@ class Circuit:
         """
         element = self[name]
         if element.kind in "lv":
-            return volts[f"{name}#branch"]
+            return volts[self.branch(name)]
         if element.kind == "r" and element.value:
             ends = [0.0 if node == "0" else volts[node] for node in element.nodes]
             return (ends[0] - ends[1]) / element.value

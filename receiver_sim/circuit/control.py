@@ -61,6 +61,13 @@ class Control:
         """Return the values of the elements that follow, by name, at a share (0..1) of its travel."""
         return {one.element: one.value(share) for one in self.followers}
 
+    def figure(self, volts: Mapping[str, float], *, share: float) -> float:
+        """Return what the knob sets at a share of its travel: volts of its node in an operating point, or
+        the value of
+        the element that follows.
+        """
+        return next(iter(self.at_share(share).values())) if self.node is None else volts[self.node]
+
     def at(self, rotation: float) -> dict[str, float]:
         """Return the values of the elements that follow, by name, at a rotation (0..1)."""
         return self.at_share(self.share(rotation))

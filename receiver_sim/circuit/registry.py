@@ -32,6 +32,14 @@ class Cards:
     audio: TubeCard
     first: TubeCard | None = None
 
+    def of(self, socket: str) -> TubeCard:
+        """Return the card of the tube in a socket, by the socket's name in a circuit. Raises KeyError."""
+        cards = {"detector": self.detector, "first audio": self.first, "audio": self.audio}
+        card = cards[socket]
+        if card is None:
+            raise KeyError(f"no tube in the socket of the {socket}")
+        return card
+
 
 @dataclass(frozen=True)
 class Site:

@@ -61,7 +61,6 @@ class Role(str, Enum):
     REGULATOR_CURRENT = "regulator-current source"
     DROPPER = "dropper"
     CONTROL_TOP = "control's upper resistor"
-    CONTROL_SERIES = "control's series resistor"
     RECTIFIER_LOAD = "rectifier's load"
     RECTIFIER_WARMTH = "rectifier's warmth"
     # sources of the views in which the amplitude stands for the carrier

@@ -70,16 +70,11 @@ class Loaded:
         node = self.circuit.control.node
         return [] if node is None else [node]
 
-    def figure(self, run: Vectors, *, share: float | None = None) -> float:
-        """Return what the control sets (volts, or its element's value at `share`) in a run with an
-        operating point.
-        """
+    def figure(self, run: Vectors, *, share: float) -> float:
+        """Return what the control sets, at `share` of its travel, in a run that kept its operating point."""
         control = self.circuit.control
-        if control.node is not None:
-            return operating_volts(run, control.node)
-        if share is None:
-            raise ValueError(f"a control in {control.unit} is read off its own setting")
-        return next(iter(control.at_share(share).values()))
+        known = {} if control.node is None else {control.node: operating_volts(run, control.node)}
+        return control.figure(known, share=share)
 
     def volts(self) -> dict[str, float]:
         """Return the operating point: volts of nodes, amperes of branches."""

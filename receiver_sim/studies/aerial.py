@@ -135,7 +135,7 @@ def _radiation(on: Loaded, build: Build, *, dial: float, tank_volts: float | Non
     """
     assert build.aerial is not None
     volts = ASSUMED_TANK_V if tank_volts is None else tank_volts
-    top, branch = on.node(Place.HOT_END), f"{on.circuit.part(Role.AERIAL)}#branch"
+    top, branch = on.node(Place.HOT_END), on.circuit.branch(Role.AERIAL)
     with silenced(on), on.driven(Role.TANK_CURRENT):
         run_ = on.session.ac(dial, dial * 1.001, 2, vectors=["frequency", top, branch])
     current = float(abs(run_[branch][0] / run_[top][0]) * volts / np.sqrt(2.0))

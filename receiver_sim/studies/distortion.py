@@ -73,8 +73,8 @@ def sockets(circuit: Circuit) -> dict[str, Socket]:
     return {name: one for name, one in circuit.sockets.items() if one.probe != detector}
 
 
-def _ammeter(socket: Socket) -> str:
-    return f"{socket.meters['plate'].element}#branch"
+def _ammeter(circuit: Circuit, socket: Socket) -> str:
+    return circuit.branch(socket.meters["plate"].element)
 
 
 def reduce(
@@ -104,9 +104,8 @@ def reduce(
     tail = run["time"] > run["time"][-1] - PERIODS / TONE_HZ
     classes = []
     for name, socket in sockets(circuit).items():
-        card = cards.audio if name == "audio" else cards.first
-        assert card is not None
-        plate = run[_ammeter(socket)][tail]
+        card = cards.of(name)
+        plate = run[_ammeter(circuit, socket)][tail]
         grid = float((run[socket.pins["grid"]][tail] - run[socket.pins["cathode"]][tail]).max())
         into = float(grid_current(card.law(), grid_v=grid))
         share = float(plate.min()) / quiet[name] if quiet[name] > 0.0 else 0.0
@@ -118,7 +117,7 @@ def reduce(
 def _vectors(circuit: Circuit) -> list[str]:
     names = ["time", *circuit.outputs]
     for socket in sockets(circuit).values():
-        names += [_ammeter(socket), socket.pins["grid"], socket.pins["cathode"]]
+        names += [_ammeter(circuit, socket), socket.pins["grid"], socket.pins["cathode"]]
     return names
 
 
@@ -135,7 +134,7 @@ def run(
 
     def one(b: Bench, input_v: float) -> tuple[tuple[Drive, ...], tuple[ClassA, ...]]:
         with loaded(b, circuit) as on:
-            meters = {name: _ammeter(socket) for name, socket in sockets(circuit).items()}
+            meters = {name: _ammeter(circuit, socket) for name, socket in sockets(circuit).items()}
             rest = on.session.op(vectors=list(meters.values()))
             quiet = {name: float(rest[meter].real[0]) for name, meter in meters.items()}
             on.course(Role.LOOP_GAIN, "sin", (0.0, math.sqrt(2.0) * input_v, TONE_HZ))

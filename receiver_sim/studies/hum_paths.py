@@ -31,7 +31,6 @@ from receiver_sim.schema.supply import SettledSupply
 LINES = 12
 """Orders of the line frequency that are looked at."""
 
-_STAGES = {"detector": "detector", "first audio": "first audio stage", "audio": "audio stage"}
 _GONE_FARAD, _GONE_OHM = 1e-24, 1e15
 
 
@@ -113,7 +112,7 @@ def heater_paths(circuit: Circuit) -> dict[str, tuple[str, ...]]:
     """Return the paths of the heaters by name, with the elements of each."""
     out: dict[str, tuple[str, ...]] = {}
     for name, socket in circuit.sockets.items():
-        where = _STAGES[name]
+        where = name if name == "detector" else f"{name} stage"
         out[f"heater to grid, {where}"] = socket.heater["grid"]
         out[f"heater to cathode, {where}"] = socket.heater["cathode"]
         out[f"heater leakage, {where}"] = socket.heater["leakage"]

@@ -33,12 +33,9 @@ def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
 
 def tube_resistances(circuit: Circuit, cards: Cards, volts: Mapping[str, float]) -> dict[str, float]:
     """Return the equivalent noise resistance (ohm) of each tube at an operating point, by its socket."""
-    of = {"detector": cards.detector, "first audio": cards.first, "audio": cards.audio}
     out = {}
     for name, socket in circuit.sockets.items():
-        card = of[name]
-        if card is None:
-            continue
+        card = cards.of(name)
         at = {pin: 0.0 if node == "0" else volts[node] for pin, node in socket.pins.items()}
         grid_v, plate_v = at["grid"] - at["cathode"], at["plate"] - at["cathode"]
         if "screen" in at:

@@ -25,11 +25,9 @@ def reduce(
     volts: Mapping[str, float], circuit: Circuit, build: Build, cards: Cards, *, label: str, rotation: float
 ) -> OperatingPoint:
     """Turn the vectors of an operating point (volts, and amperes of branches) into the result."""
-    of = {"detector": cards.detector, "first audio": cards.first, "audio": cards.audio}
     sockets = [
-        (_tube(volts, circuit, socket, card), card)
+        (_tube(volts, circuit, socket, cards.of(name)), cards.of(name))
         for name, socket in circuit.sockets.items()
-        if (card := of[name]) is not None
     ]
     tubes = tuple(tube for tube, _ in sockets)
     regulator = regulator_current(volts, circuit)
@@ -37,7 +35,7 @@ def reduce(
     if regulator is not None and build.regulator is not None and build.regulator.maximum_current is not None:
         ratings.append(RatingLine("regulator", "current", regulator, build.regulator.maximum_current, "A"))
     control = circuit.control
-    figure = next(iter(control.at(rotation).values())) if control.node is None else volts[control.node]
+    figure = control.figure(volts, share=control.share(rotation))
     return OperatingPoint(
         label=label,
         setting=ControlSetting(rotation, figure),

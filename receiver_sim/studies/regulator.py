@@ -99,7 +99,7 @@ def run(
         lit = _volts(bench, circuit, mains=mains, rotation=rotation)
         unlit = None if before is None else _volts(bench, before, mains=mains, rotation=rotation)
         control = circuit.control
-        figure = control.share(rotation) if control.node is None else lit[control.node]
+        figure = control.figure(lit, share=control.share(rotation))
         points.append(
             reduce(lit, unlit, find_onset(mains), build=build, circuit=circuit, mains=mains, figure=figure)
         )

@@ -190,7 +190,7 @@ def cathode_resistor(
     )
     circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
     socket = circuit.sockets["audio"]
-    ammeter = f"{socket.meters['plate'].element}#branch"
+    ammeter = circuit.branch(socket.meters["plate"].element)
     with loaded(bench, circuit) as on:
 
         def excess(place: float) -> float:

@@ -30,7 +30,7 @@ def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalanc
         return complex(answer[node][0])
 
     field = circuit.part(Role.OUTPUT_FIELD)
-    current = at(f"{field}#branch")
+    current = at(circuit.branch(field))
     plate = circuit.sockets["audio"].pins["plate"]
     into = ((at(circuit[field].nodes[0]) - at(plate)) * current.conjugate()).real
     # winding resistances: the primary's, and those of all secondaries
