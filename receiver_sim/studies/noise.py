@@ -72,10 +72,13 @@ def run(
             gains[socket] = {node: np.abs(answer[node]) for node in nodes}
             frequency = answer["frequency"].real
         out = []
+        beyond = HIGHEST_HZ * 10.0 ** (1.0 / PER_DECADE)
         for node in nodes:
             source = circuit.part(Role.LOOP_GAIN)
-            thermal = on.session.noise(node, source, LOWEST_HZ, HIGHEST_HZ, PER_DECADE)
-            powers = {"resistors": _power(frequency, thermal["onoise_spectrum"])}
+            thermal = on.session.noise(node, source, LOWEST_HZ, beyond, PER_DECADE)
+            # its own frequencies: a sweep of noise steps otherwise than one of a.c.
+            density = np.interp(frequency, thermal["frequency"].real, thermal["onoise_spectrum"].real)
+            powers = {"resistors": _power(frequency, density)}
             for socket, resistance in resistances.items():
                 density = thermal_density(resistance) * gains[socket][node]
                 powers[socket] = _power(frequency, density)

@@ -1,0 +1,348 @@
+"""The circuit as wired: every element of the deck between its nodes, worth the figure that the build states.
+
+Drawn up from the circuit as a constructor wires it; the values are read from the build's text and the tubes'
+cards
+by PyYAML and `tests/helpers/reading.py`, so that no part of the program says what is expected.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from receiver_sim import api
+from receiver_sim.data import folder
+from receiver_sim.netlist.receiver import receiver_deck
+from receiver_sim.schema import Build
+from receiver_sim.studies import coil_sheet
+from tests.helpers import reading
+
+FIRST = """
+receiver_sim: 1
+title: Three stages for the wiring
+mains: {frequency: 50 Hz}
+supply: {kind: dc, volts: 212 V, resistance: 390 ohm, bleeder: 91 kohm}
+heater: {volts: 6.3 V, supply: ac, hum_pot: 120 ohm, hum_pot_position: 30 %}
+regulator: {kind: zener, volts: 82 V, current: 4 mA, impedance: 160 ohm, dropper: 9.1 kohm}
+regeneration: {pot: 33 kohm, law: linear, rotation: 270 deg, top: 12 kohm, bottom: 1.8 kohm,
+  stopper: 5.6 kohm, bypass: 0.22 uF}
+detector:
+  tube: 6J7
+  grid_leak: 1.8 Mohm
+  grid_leak_to: cathode
+  grid_capacitor: 120 pF
+  strays: {grid: 3.3 pF, cathode: 4.4 pF, plate: 5.5 pF}
+  heater_coupling: {grid_a: 0.11 pF, grid_b: 0.07 pF, cathode_a: 3.1 pF, cathode_b: 2.3 pF, leakage: 31 Mohm}
+  rf_filter: {choke: 2.7 mH, choke_resistance: 44 ohm, choke_capacitance: 1.7 pF, plate_capacitor: 82 pF,
+    output_capacitor: 150 pF}
+  load: {kind: transformer, primary_inductance: 61 H, primary_resistance: 1.9 kohm, capacitance: 77 pF,
+    ratio: 2.5, secondary_resistance: 4.7 kohm, coupling: 0.98, shunt: 390 kohm}
+audio:
+  tube: 6AU6
+  grid_resistor: 330 kohm
+  volume: {pot: 680 kohm, law: linear, setting: 40 %}
+  grid_stopper: 6.8 kohm
+  cathode_resistor: 180 ohm
+  cathode_bypass: 39 uF
+  screen: {resistor: 27 kohm, bypass: 3.9 uF}
+  decoupling: {resistor: 1.5 kohm, capacitor: 18 uF}
+  heater_coupling: {grid_a: 0.13 pF, grid_b: 0.09 pF, cathode_a: 3.7 pF, cathode_b: 2.9 pF, leakage: 37 Mohm}
+  first:
+    tube: 6J5
+    cathode_resistor: 2.2 kohm
+    cathode_bypass: 15 uF
+    plate_resistor: 56 kohm
+    coupling: 22 nF
+    decoupling: {resistor: 8.2 kohm, capacitor: 12 uF}
+    heater_coupling: {grid_a: 0.17 pF, grid_b: 0.05 pF, cathode_a: 4.1 pF, cathode_b: 1.9 pF,
+      leakage: 41 Mohm}
+  output:
+    kind: transformer
+    primary_inductance: 21 H
+    primary_resistance: 470 ohm
+    primary_capacitance: 190 pF
+    leakage: 83 mH
+    secondaries:
+      - {name: line, ratio: 0.19, resistance: 17 ohm}
+      - {name: low, ratio: 0.041, resistance: 0.9 ohm}
+phones:
+  - {name: at the plate, at: plate, capacitor: 0.68 uF, capacitor_rating: 630 V, drain: 270 kohm,
+    resistance: 2.1 kohm, inductance: 1.3 H, capacitance: 330 pF}
+  - {name: on the line, at: line, resistance: 310 ohm, inductance: 41 mH, capacitance: 220 pF}
+tuning: {minimum: 11 pF, maximum: 150 pF, stray: 13 pF}
+aerial: {coupling: 4.7 pF, resistance: 190 ohm, capacitance: 130 pF, inductance: 7 uH}
+bands:
+  - {name: 40 m, from: 7.0 MHz, to: 7.2 MHz, coil: {inductance: 5.6 uH, q: 150, tap: 5 %, coupling: 0.45}}
+"""
+
+WIRED = """
+Vsupply psrc 0          | supply.volts
+Rsupply psrc bplus      | supply.resistance
+Rbleeder bplus 0        | supply.bleeder
+Vheater ha hb           |
+Rhuma ha 0              | 0.30 * heater.hum_pot
+Rhumb hb 0              | 0.70 * heater.hum_pot
+Vfreg bplus breg        |
+Rdropper breg vreg      | regulator.dropper
+Inreg 0 vreg            |
+Creg vreg 0             | 10e-12
+Dreg 0 vreg             |
+Vfctl vreg ctlfeed      |
+Rctop ctlfeed pothi     | regeneration.top
+Rpota pothi wiper       | 0.63 * regeneration.pot
+Rpotb wiper potlo       | 0.37 * regeneration.pot
+Rcbot potlo 0           | regeneration.bottom
+Rstopper wiper scr      | regeneration.stopper
+Cscreen scr 0           | regeneration.bypass
+Isig 0 top              |
+Cgrid top gx            | detector.grid_capacitor
+Rleak gx tap            | detector.grid_leak
+Cgstray gx 0            | detector.strays.grid
+Vprobe gx grid          |
+Iprobe 0 grid           |
+Xdet plate scr grid tap inj |
+Vinj inj 0              |
+Cdgk grid tap           | 6J7.cgk
+Cdgp grid plate         | 6J7.cgp
+Cdpk plate tap          | 6J7.cpk
+Cdkstray tap 0          | detector.strays.cathode
+Cdhga ha grid           | detector.heater_coupling.grid_a
+Cdhgb hb grid           | detector.heater_coupling.grid_b
+Cdhka ha tap            | detector.heater_coupling.cathode_a
+Cdhkb hb tap            | detector.heater_coupling.cathode_b
+Rdhk ha tap             | detector.heater_coupling.leakage
+Cdpstray plate 0        | detector.strays.plate
+Cfplate plate 0         | detector.rf_filter.plate_capacitor
+Lrfc plate rfcx         | detector.rf_filter.choke
+Rrfc rfcx dout          | detector.rf_filter.choke_resistance
+Crfc plate dout         | detector.rf_filter.choke_capacitance
+Cfout dout 0            | detector.rf_filter.output_capacitor
+Vfdet bplus bdet        |
+Vlpick bdet loadp       |
+Lload loadp loadx       | detector.load.primary_inductance
+Rload loadx dout        | detector.load.primary_resistance
+Cload bdet dout         | detector.load.capacitance
+Rshunt bdet dout        | detector.load.shunt
+Lsec secx 0             | 6.25 * detector.load.primary_inductance
+Rsec secx dsec          | detector.load.secondary_resistance
+Kload Lload Lsec        | 0.98
+Vfaud bplus bstage      |
+Rvola dsec vwiper       | 0.60 * audio.volume.pot
+Rvolb vwiper 0          | 0.40 * audio.volume.pot
+Rgrid agin0 0           | audio.grid_resistor
+Rfgstop vwiper fgrid    |
+Vfpm fplate fp          |
+Xfud fp fgrid fcath finj |
+Vfinj finj 0            |
+Cfgk fgrid fcath        | 6J5.cgk
+Cfgp fgrid fplate       | 6J5.cgp
+Cfpk fplate fcath       | 6J5.cpk
+Rfcath fcath 0          | audio.first.cathode_resistor
+Cfcath fcath 0          | audio.first.cathode_bypass
+Rfdec bstage bfst       | audio.first.decoupling.resistor
+Cfdec bfst 0            | audio.first.decoupling.capacitor
+Rfload bfst fplate      | audio.first.plate_resistor
+Cfnext fplate agin0     | audio.first.coupling
+Cfhga ha fgrid          | audio.first.heater_coupling.grid_a
+Cfhgb hb fgrid          | audio.first.heater_coupling.grid_b
+Cfhka ha fcath          | audio.first.heater_coupling.cathode_a
+Cfhkb hb fcath          | audio.first.heater_coupling.cathode_b
+Rfhk ha fcath           | audio.first.heater_coupling.leakage
+Ragstop agin0 agrid     | audio.grid_stopper
+Vapm aplate ap          |
+Xaud ap ascr agrid acath ainj |
+Vainj ainj 0            |
+Cagk agrid acath        | 6AU6.cgk
+Cagp agrid aplate       | 6AU6.cgp
+Capk aplate acath       | 6AU6.cpk
+Racath acath 0          | audio.cathode_resistor
+Cacath acath 0          | audio.cathode_bypass
+Rascr baud ascr         | audio.screen.resistor
+Cascr ascr 0            | audio.screen.bypass
+Radec bstage baud       | audio.decoupling.resistor
+Cadec baud 0            | audio.decoupling.capacitor
+Cahga ha agrid          | audio.heater_coupling.grid_a
+Cahgb hb agrid          | audio.heater_coupling.grid_b
+Cahka ha acath          | audio.heater_coupling.cathode_a
+Cahkb hb acath          | audio.heater_coupling.cathode_b
+Rahk ha acath           | audio.heater_coupling.leakage
+Vopick baud primp       |
+Rprim primp primx       | audio.output.primary_resistance
+Lleak primx primy       | audio.output.leakage
+Lmag primy aplate       | audio.output.primary_inductance
+Cprim baud aplate       | audio.output.primary_capacitance
+Esec0 sec0x 0 primy aplate | 0.19
+Fsec0 aplate primy      |
+Rsecw0 sec0x sec0       | 17
+Esec1 sec1x 0 primy aplate | 0.041
+Fsec1 aplate primy      |
+Rsecw1 sec1x sec1       | 0.9
+Cphone0 aplate phone0   | 0.68e-6
+Rdrain0 phone0 0        | 270e3
+Rphone0 phone0 phone0x  | 2.1e3
+Lphone0 phone0x 0       | 1.3
+Cacross0 phone0 0       | 330e-12
+Rphone1 sec0 phone1x    | 310
+Lphone1 phone1x 0       | 41e-3
+Cacross1 sec0 0         | 220e-12
+Caerial top ant         | aerial.coupling
+Rstatic ant 0           | 100e6
+Raerial ant antx        | aerial.resistance
+Laerial antx anty       | aerial.inductance
+Cantenna anty antz      | aerial.capacitance
+Vaerial antz 0          |
+Lup top tap             |
+Llow tap 0              |
+Kcoil Lup Llow          | 0.45
+Rtank top 0             |
+Ctune top 0             |
+Rdin grid dinx          |
+Cdin dinx tap           |
+"""
+"""Element, its nodes, what it is worth: a figure, a key of the build or of a card; nothing where another test
+holds it. Signal sources and ammeters are worth 0."""
+
+
+def elements(text: str) -> dict[str, tuple[str, ...]]:
+    """Return the words of every element of a deck outside its subcircuits, continuation lines joined."""
+    out: dict[str, tuple[str, ...]] = {}
+    depth = 0
+    for line in re.sub(r"\n\+", " ", text).splitlines():
+        word = line.split()[0].lower() if line.split() else "*"
+        depth += (word == ".subckt") - (word == ".ends")
+        if depth == 0 and word[0].isalpha():
+            assert word not in out, f"{word} stands twice"
+            out[word] = tuple(line.split()[1:])
+    return out
+
+
+def figure(expression: str, build: dict[str, Any]) -> float:
+    """Return what an entry of the list says: a number, or a key with a factor before it."""
+    factor, _, key = expression.rpartition(" * ")
+    scale = float(factor) if factor else 1.0
+    if re.fullmatch(r"[\d.e-]+", key):
+        return scale * float(key)
+    tube, _, name = key.partition(".")
+    if re.fullmatch(r"\d\w+", tube):
+        card = yaml.safe_load((folder("models") / f"{tube}.yaml").read_text(encoding="utf-8"))
+        return scale * reading.read(card["capacitances"][name]).value
+    found: Any = build
+    for part in key.split("."):
+        found = found[part]
+    return scale * reading.read(str(found)).value
+
+
+def held(seen: dict[str, tuple[str, ...]], listed: str, build: dict[str, Any]) -> set[str]:
+    """Hold the elements of a list; return their names."""
+    names = set()
+    for line in listed.strip().splitlines():
+        wiring, _, expression = line.partition("|")
+        name, *nodes = wiring.split()
+        assert name.lower() in seen, f"no {name} in the deck"
+        words = seen[name.lower()]
+        assert [w.lower() for w in words[: len(nodes)]] == [n.lower() for n in nodes], f"{name}: {words}"
+        if expression.strip():
+            worth = next(w for w in words[len(nodes) :] if w != "dc")
+            due = figure(expression.strip(), build)
+            assert float(worth) == pytest.approx(due, rel=1e-9), f"{name}: {worth}, not {due}"
+        names.add(name.lower())
+    return names
+
+
+def deck_of(build: Build, band: int = 0) -> str:
+    one = build.bands[band]
+    deck = receiver_deck(build, api.cards_for(build), band=one, dial_hz=one.to, rotation=0.37)
+    return deck.text
+
+
+def test_three_stages_with_all_their_parts(tmp_path: Path) -> None:
+    """Every element of the deck is in the list: one that is added must be drawn here, too."""
+    path = tmp_path / "wired.yaml"
+    path.write_text(FIRST.lstrip(), encoding="utf-8")
+    seen = elements(deck_of(api.load_build(path)))
+    names = held(seen, WIRED, yaml.safe_load(FIRST))
+    assert set(seen) - names == set()
+    # the signal sources and ammeters are at rest
+    quiet = [n for n in seen if n[0] in "vi" and n not in ("vsupply",)]
+    assert all(float(seen[n][seen[n].index("dc") + 1]) == 0.0 for n in quiet)
+    # secondary currents come back to the primary through their own e.m.f.s, in the ratio of turns
+    assert seen["fsec0"][2:] == ("Esec0", "0.19") and seen["fsec1"][2:] == ("Esec1", "0.041")
+
+
+DEMO = """
+Vfctl vreg ctlfeed      |
+Rdropper breg vreg      | regulator.dropper
+Rleak gx top            | detector.grid_leak
+Vlpick bdet loadp       |
+Lload loadp loadx       | detector.load.inductance
+Rload loadx dout        | detector.load.resistance
+Cload bdet dout         | detector.load.capacitance
+Rshunt bdet dout        | detector.load.shunt
+Ccouple dout vtop       | audio.coupling
+Vopick baud outp        |
+Lout outp outx          | audio.output.inductance
+Rout outx aplate        | audio.output.resistance
+Cout baud aplate        | audio.output.capacitance
+Cphone0 aplate phone0   | 0.5e-6
+"""
+
+
+def test_choke_load_and_choke_output(demo: Build) -> None:
+    written = yaml.safe_load(
+        (Path(api.__file__).parent / "schema/builds/demo.yaml").read_text(encoding="utf-8")
+    )
+    held(elements(deck_of(demo)), DEMO, written)
+
+
+CABIN = """
+Rleak gx tap            | detector.grid_leak
+Vfdet bplus bdet        |
+Rload bdet dout         | detector.load.resistance
+Ccouple dout vtop       | 6.8e-9
+Rphone0 sec0 phone0x    | 290
+Rphone1 sec1 phone1x    | 3.6
+"""
+
+
+def test_resistor_load_without_decoupling(cabin: Build) -> None:
+    written = yaml.safe_load(
+        (Path(api.__file__).parent / "schema/builds/cabin.yaml").read_text(encoding="utf-8")
+    )
+    seen = elements(deck_of(cabin))
+    held(seen, CABIN, written)
+    # a log track with 20 % at half way: (16^x - 1)/15 of it lies below the wiper
+    low = (16.0**0.37 - 1.0) / 15.0 * 25e3
+    assert (float(seen["rpota"][2]), float(seen["rpotb"][2])) == pytest.approx((25e3 - low, low))
+    # and one with 15 %, the usual figure (common practice), for the volume at 65 %
+    base = (1.0 / 0.15 - 1.0) ** 2
+    low = (base**0.65 - 1.0) / (base - 1.0) * 1e6
+    assert (float(seen["rvola"][2]), float(seen["rvolb"][2])) == pytest.approx((1e6 - low, low))
+
+
+def test_tank_and_link_of_a_wound_coil(wound: Build) -> None:
+    """Sections and link: their couplings are mutual inductance over the root of both, here by the coil's
+    sheet.
+    """
+    linked = next(n for n, band in enumerate(wound.bands) if band.coil.link is not None)
+    seen = elements(deck_of(wound, linked))
+    assert seen["lup"][:2] == ("top", "tap") and seen["llow"][:2] == ("tap", "0")
+    assert seen["kcoil"][:2] == ("Lup", "Llow")
+    assert seen["llink"][:2] == ("link", "linkx")
+    assert seen["klup"][:2] == ("Llink", "Lup") and seen["kllow"][:2] == ("Llink", "Llow")
+    assert seen["clink"][:2] == ("link", "top")
+    upper, lower, link = (float(seen[n][2]) for n in ("lup", "llow", "llink"))
+    k = {n: float(seen[n][2]) for n in ("kcoil", "klup", "kllow")}
+    mutual = k["kcoil"] * math.sqrt(upper * lower)
+    sheet = coil_sheet.sheet(wound.bands[linked])
+    assert upper + lower + 2.0 * mutual == pytest.approx(sheet.inductance_henry, rel=1e-9)
+    # flux of the link in both sections adds to that in the whole coil
+    whole = k["klup"] * math.sqrt(link * upper) + k["kllow"] * math.sqrt(link * lower)
+    assert sheet.link_coupling is not None
+    assert whole / math.sqrt(link * sheet.inductance_henry) == pytest.approx(sheet.link_coupling, rel=1e-9)
+    # the longer section has the larger mutual inductance but the link lies at the grounded end
+    assert k["kllow"] > k["klup"] > 0.0
