@@ -19,9 +19,9 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.probes import Probe
-from receiver_sim.netlist.receiver import receiver_deck
+from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.schema import Build
+from tests.decks import receiver_deck, receiver_on
 from tests.helpers import reading
 from tests.test_cli import DEMO, call
 
@@ -64,7 +64,8 @@ def test_onset_of_a_band(page: tuple[str, dict[str, Any], Path], bench: Bench, d
     here = build.bands[2]
     deck = receiver_deck(build, cards, band=here, dial_hz=found["dial_hz"], rotation=0.5)
     with bench.session(deck) as session:
-        probe = Probe(session, build, band=here, dial_hz=found["dial_hz"])
+        on = receiver_on(session, build, cards, band=here, dial_hz=found["dial_hz"])
+        probe = Probe(on, band=here, dial_hz=found["dial_hz"])
         probe.tune(found["tuning_farad"])
         at, near = (
             probe.measure(found[key]["rotation"]) for key in ("onset", "at_nine_tenths")

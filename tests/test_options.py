@@ -15,7 +15,7 @@ import pytest
 
 from receiver_sim import api, api_coils, api_envelope, cli_common
 from receiver_sim.results.check import Grade, Verdict
-from tests.netlist.test_wiring import elements
+from tests.circuit.test_wiring import elements
 from tests.test_cli import DEMO, call
 
 # ---------------------------------------------------------------------------- deck

@@ -15,7 +15,7 @@ import pytest
 from tests.faults import run
 
 FAULTS = run.load()
-ROOMS = {"cli", "engine", "netlist", "netlists", "physics", "results", "schema", "studies", "views"}
+ROOMS = {"circuit", "cli", "engine", "netlists", "physics", "results", "schema", "studies", "views"}
 
 
 def test_every_fault_can_be_made() -> None:

@@ -13,8 +13,8 @@ import math
 
 import pytest
 
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset

@@ -14,11 +14,10 @@ import pytest
 from scipy.integrate import simpson
 
 from receiver_sim import api
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.netlist.audio_view import audio_deck
-from receiver_sim.netlist.mode import tuned_mode
-from receiver_sim.netlist.probes import Probe, Sample
-from receiver_sim.netlist.receiver import Cards, receiver_deck
+from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.oscillating import comes_in
 from receiver_sim.physics.potentiometer import rotation_fraction
 from receiver_sim.schema import Build, changed_build
@@ -35,6 +34,7 @@ from receiver_sim.studies import (
     screen_quiet,
     tuning_range,
 )
+from tests.decks import audio_deck, receiver_deck, receiver_on
 from tests.studies.ideal import bare, ideal
 
 # ---------------------------------------------------------------------------- onset from a known curve
@@ -52,7 +52,7 @@ def known_onset(build: Build, gain: Any) -> onset.Onset:
         rotation=lambda wiper: float(rotation_fraction(wiper, law=law.law, mid=law.mid)),
     )  # fmt: skip
     found = onset.search(measure, most=30)
-    return onset.reduce(found, build=build, band=build.bands[0], probe=probe)  # type: ignore[arg-type]
+    return onset.reduce(found, degrees=law.rotation, band=build.bands[0], probe=probe)  # type: ignore[arg-type]
 
 
 def test_onset_slope_approach_and_where_it_stops(demo: Build) -> None:
@@ -171,7 +171,8 @@ def test_bandwidth_is_that_of_the_tank_with_its_regeneration(
     )  # fmt: skip
     ear = detection.Listener(demo, demo_cards, bench, mode, found=found, output=0)
     with bench.session(receiver_deck(demo, demo_cards, band=band, dial_hz=7.1e6, rotation=0.5)) as session:
-        probe = Probe(session, demo, band=band, dial_hz=7.1e6)
+        on = receiver_on(session, demo, demo_cards, band=band, dial_hz=7.1e6)
+        probe = Probe(on, band=band, dial_hz=7.1e6)
         probe.tune(search.tuning_farad)
         for share in (0.3, 0.85):
             rotation = share * search.onset.rotation
@@ -202,8 +203,9 @@ def test_noise_floor_against_resistors_that_ngspice_knows(
     with bench.session(deck) as session:
         volts = {name: float(value.real[0]) for name, value in session.op().items()}
     text = deck.text
-    for source, ohm in noise.tube_resistances(demo, demo_cards, volts).items():
-        node = source[1:]
+    circuit = noise.plan(demo, demo_cards, rotation=rotation)
+    for socket, ohm in noise.tube_resistances(circuit, demo_cards, volts).items():
+        node = {"detector": "inj", "audio": "ainj"}[socket]
         old = f"V{node} {node} 0 dc 0 ac 0"
         assert text.count(old) == 1
         text = text.replace(old, f"V{node} {node}n 0 dc 0 ac 0\nR{node}n {node}n {node} {ohm:.9g}")
@@ -319,7 +321,14 @@ def test_class_a_is_left_by_either(
     current.
     """
     run = course(demo, plate=plate, grid_v=lambda p: 6.0 + grid_v(p))
-    drives, classes = distortion.reduce(demo, demo_cards, run, input_v=0.01, quiet={"a": 4e-3})  # type: ignore[arg-type]
+    drives, classes = distortion.reduce(
+        demo,
+        distortion.plan(demo, demo_cards, rotation=0.4),
+        demo_cards,
+        run,
+        input_v=0.01,
+        quiet={"audio": 4e-3},
+    )  # type: ignore[arg-type]
     (one,) = classes
     phase = np.linspace(0.0, 2.0 * np.pi, 2001)
     assert one.keeps is keeps

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.rectifier import rectifier_circuit
+from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import receiver_deck
-from receiver_sim.netlist.supply import rectifier_deck
 from receiver_sim.results.bias import OperatingPoint, RatingLine
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.results.onset import ControlSetting
@@ -23,6 +23,7 @@ from receiver_sim.results.supply import Rectified
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
 from receiver_sim.studies import rectifier, verdicts
+from tests.decks import receiver_deck
 
 AT_PLATE = {"name": "socket", "at": "plate", "capacitor": "0.5 uF", "kind": "high_impedance"}
 
@@ -47,8 +48,8 @@ def test_the_drain_grounds_the_lead_and_takes_nothing_from_the_plate(bench: Benc
     drop = point.volts["audio supply"] - point.volts["audio plate"]
     assert build.audio.output.kind == "choke"
     assert drop / build.audio.output.resistance == pytest.approx(audio.plate_a, rel=1e-4)
-    deck = receiver_deck(build, api.cards_for(build), band=build.bands[0], dial_hz=1.9e6, rotation=0.4)
-    with bench.session(deck) as session:
+    whole = receiver_deck(build, api.cards_for(build), band=build.bands[0], dial_hz=1.9e6, rotation=0.4)
+    with bench.session(whole) as session:
         run = session.op()
     assert float(run["aplate"][0]) > 100.0
     # 100 kohm against the insulation of the capacitor, of which the deck has none
@@ -231,10 +232,10 @@ def rectified(bench: Bench, demo: Build) -> dict[str, Rectified]:
 
 def cycles(bench: Bench, circuit: str, *, mains: float, load_s: float) -> dict[str, np.ndarray]:
     """Run the rectifier by itself and return the last two line periods on an even grid."""
-    deck = rectifier_deck(
+    alone = rectifier_circuit(
         supply_of(circuit), frequency=50.0, load_s=load_s, start_v=1.35 * VOLTS * mains, mains=mains
     )
-    with bench.session(deck) as session:
+    with bench.session(deck(alone)) as session:
         run = session.tran(1e-4, 0.6, max_step=5e-5, uic=True)
     grid = np.linspace(0.56, 0.6, 4001)
     return {

@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_audio
+from receiver_sim.circuit.rectifier import output_node
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.netlist.receiver import Cards, receiver_deck
-from receiver_sim.netlist.supply import output_node
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
 from receiver_sim.studies import onset, operating_point, rectifier, screen_quiet
+from tests.decks import receiver_deck
 
 
 def test_slope_of_a_rectifier_supply_is_that_of_two_loads(bench: Bench, demo: Build) -> None:
