@@ -8,7 +8,7 @@ from receiver_sim.circuit.circuit import Circuit, joined
 from receiver_sim.circuit.laws import subcircuit
 from receiver_sim.circuit.registry import filled
 from receiver_sim.engine import Session
-from receiver_sim.schema.card import TubeCard
+from receiver_sim.schema.card import ResistanceStage, TubeCard
 
 _OPTIONS = "keepopinfo reltol=1e-7 abstol=1e-15 vntol=1e-10"
 
@@ -40,6 +40,34 @@ def jig_circuit(card: TubeCard, connection: str) -> Circuit:
     values = {"screen": None if tied else "s", "grid_resistance": 1e-3, "cathode_resistance": 1e-6}
     jig = filled("tube_jig.cir", values, laws=(law,))
     return joined(f"{card.type} as {connection} on stiff supplies", [jig], options=_OPTIONS)
+
+
+_STAGE_HZ = 1000.0
+_SHORT_FARAD = 1.0
+"""Coupling and by-pass capacitors of a stage: shorts at `_STAGE_HZ`, against the smallest cathode resistor too."""
+
+_NEXT_GRID_NODE = "out"
+
+
+def stage_circuit(card: TubeCard, stage: ResistanceStage) -> Circuit:
+    """Return the tube of a card in a stage of a resistance-coupled chart; GRID drives it."""
+    values = {
+        "supply": stage.supply,
+        "plate_resistor": stage.plate_resistor,
+        "screen_resistor": stage.screen_resistor,
+        "cathode_resistor": stage.cathode_resistor,
+        "next_grid": stage.next_grid,
+        "short": _SHORT_FARAD,
+    }
+    built = filled("tube_stage.cir", values, laws=(subcircuit(card, "tube"),))
+    return joined(f"{card.type} in a resistance-coupled stage", [built], options=_OPTIONS)
+
+
+def read_gain(session: Session) -> float:
+    """Return the voltage gain (a positive number) of a loaded `stage_circuit` in mid band."""
+    session.alter(GRID, 1.0, "acmag")
+    run = session.ac(_STAGE_HZ, _STAGE_HZ, 1, vectors=["frequency", _NEXT_GRID_NODE])
+    return abs(complex(run[_NEXT_GRID_NODE][0]))
 
 
 def branch(source: str) -> str:

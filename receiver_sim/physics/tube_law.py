@@ -34,6 +34,15 @@ Vp <= 0 nor the screen at Vs <= 0, and both turn on with a horizontal tangent. E
 electrode turn back. With `focus` (0 for most types) the middle terms of F's denominator gain a factor
 1 + focus spread ln(1 + exp(y)): the screen's share falls as the grid goes negative and its wires focus the
 electrons between those of the screen; spread ln(1 + exp(y)) is the driving voltage over the field.
+Grid current is the current of a diode, with the same contact potential (one cathode, one grid) moved by
+`grid_offset`, and the same foot:
+
+    Ig = grid_perveance (foot ln(1 + exp((Vg + contact + grid_offset)/foot)))**1.5
+
+A contact potential that differs from tube to tube thus shifts both currents alike, and a grid that floats
+at the
+rest of its leak leaves the space current as it was.
+
 In a screen-grid tetrode a share of the plate's electrons, emission a**2/(a**2 + emission_volts**2), comes
 back as secondaries and crosses to the screen where that is the more positive (dynatron effect, Hull 1918).
 """
@@ -65,8 +74,8 @@ LIMIT = 80.0
 class TubeLaw:
     """Parameters of the law for one type; see the module for their place in it.
 
-    perveance in A/V**degree; contact, foot, emission_volts, grid_contact, grid_foot in V; grid_perveance in
-    A/V**1.5; the rest are pure numbers. `sections`, `section_ratio`, `section_weight` describe a remote
+    perveance in A/V**degree; contact, foot, emission_volts, grid_offset in V; grid_perveance in A/V**1.5; the
+    rest are pure numbers. `sections`, `section_ratio`, `section_weight` describe a remote
     cut-off grid (1 section otherwise). A triode has mu_screen infinite and no division. `emission` is the
     secondary yield of the plate far above `emission_volts` (0 for pentodes, whose suppressor turns
     secondaries back).
@@ -91,8 +100,7 @@ class TubeLaw:
     emission_volts: float = 25.0
     emission_width: float = 5.0
     grid_perveance: float = 0.0
-    grid_contact: float = 0.0
-    grid_foot: float = 0.2
+    grid_offset: float = 0.0
 
     def __post_init__(self) -> None:
         require_positive(
@@ -105,7 +113,6 @@ class TubeLaw:
             division=self.division,
             emission_volts=self.emission_volts,
             emission_width=self.emission_width,
-            grid_foot=self.grid_foot,
         )
         require_not_negative(
             section_weight=self.section_weight,
@@ -114,6 +121,11 @@ class TubeLaw:
             emission=self.emission,
             grid_perveance=self.grid_perveance,
         )
+
+    @property
+    def grid_contact(self) -> float:
+        """Volts added to the grid's own for its current: the tube's contact potential and `grid_offset`."""
+        return self.contact + self.grid_offset
 
     def weights(self) -> list[tuple[float, float]]:
         """Return (field factor f, weight in the sum) of each section of the grid, the densest first."""
@@ -203,9 +215,10 @@ def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tup
 def grid_current(law: TubeLaw, *, grid_v: Real) -> Real:
     """Return the electron current (A) into the grid: 3/2 power with an exponential foot.
 
-    The foot's e-fold is grid_foot/1.5. No ion current: gas and leakage depend on the specimen.
+    Its contact potential is that of the space current, further by `grid_offset`, and so is its foot, as both
+    come from one cathode: the e-fold is foot/1.5. No ion current: gas and leakage depend on the specimen.
     """
-    width = law.grid_foot
+    width = law.foot
     drive = width * softplus((np.asarray(grid_v, dtype=float) + law.grid_contact) / width)
     return law.grid_perveance * drive**1.5
 

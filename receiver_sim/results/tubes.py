@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,7 +10,15 @@ from dataclasses import dataclass
 from receiver_sim.physics.tube_law import TubeLaw
 from receiver_sim.schema.card import Fact, Point, TubeCard, describe_bias
 
-GATES = {"plate_current": 0.05, "gm": 0.05, "screen_current": 0.10, "mu": 0.05, "rp": 0.15, "bias": 0.20}
+GATES = {
+    "plate_current": 0.05,
+    "gm": 0.05,
+    "screen_current": 0.10,
+    "mu": 0.05,
+    "rp": 0.15,
+    "bias": 0.20,
+    "gain": 0.20,
+}
 """Largest error allowed at a published figure; rp of pentodes is shown, not gated (sheets: 'approximately').
 """
 
@@ -97,13 +106,31 @@ def summary(result: FitResult) -> FitSummary:
     )
 
 
+EIGHTY_PER_CENT = 1.2816
+"""Deviations to either side that hold 80 % of a normal distribution."""
+
+
 @dataclass(frozen=True)
 class LeftOut:
-    """A point predicted from the others of its card."""
+    """A point predicted from the others of its card.
+
+    spread: one deviation of ln(model/printed) that was predicted for each of `errors`: what the fit leaves
+    open and
+    the scatter of print together.
+    """
 
     type: str
     index: int
     errors: tuple[PointError, ...]
+    spread: tuple[float, ...]
+
+    def held(self) -> tuple[tuple[PointError, bool], ...]:
+        """Return each figure that states a value, with whether the predicted 80 % range holds it."""
+        return tuple(
+            (e, abs(math.log(e.model / e.printed)) <= EIGHTY_PER_CENT * s)
+            for e, s in zip(self.errors, self.spread, strict=True)
+            if e.limit is not None or e.quantity == "rp"
+        )
 
 
 @dataclass(frozen=True)
@@ -186,6 +213,29 @@ def fact_error(card: TubeCard, index: int, bias: float) -> PointError:
     error = bias / fact.grid - 1.0
     gated = fact.flag != "memory-low"
     return _error(card, fact, index, "bias", fact.grid, bias, error, GATES["bias"], gated)
+
+
+def stage_error(card: TubeCard, index: int, gain: float) -> PointError:
+    """Return the error of row `index` of a card's resistance-coupled chart; plate_v is the supply's
+    voltage.
+    """
+    stage = card.stages[index]
+    return PointError(
+        type=card.type,
+        index=index,
+        connection=card.kind,
+        plate_v=stage.supply,
+        screen_v=None,
+        bias=f"{stage.cathode_resistor:g} ohm",
+        quantity="gain",
+        printed=stage.gain,
+        model=gain,
+        error=gain / stage.gain - 1.0,
+        limit=GATES["gain"],
+        gated=stage.flag != "memory-low",
+        source=stage.source,
+        flag=stage.flag,
+    )
 
 
 def _error(

@@ -43,6 +43,7 @@ Bias = Annotated[float, Quantity(VOLTAGE, "-500 V", "100 V", example="-3 V")]
 Amps = Annotated[float, Quantity(CURRENT, "1 pA", "10 A", example="3 mA")]
 Transconductance = Annotated[float, Quantity(CONDUCTANCE, "1 nmho", "0.1 mho", example="1650 umho")]
 Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "1 nF", zero=True, example="5.5 pF")]
+Ohms = Annotated[float, Quantity(RESISTANCE, "1 ohm", "100 Mohm", example="250 kohm")]
 Error = Annotated[float, Quantity(PERCENTAGE, "0.01 %", "100 %", example="2 %")]
 Text = Annotated[
     str, Word("a line of text of 1 to 300 characters", r"[^`$\\{}|]+", 300, "take the signs ` $ \\ { } | out")
@@ -184,6 +185,24 @@ class Fact(Part):
     flag: Flag
 
 
+class ResistanceStage(Part):
+    """One row of a resistance-coupled amplifier chart: supply (V), resistors (ohm), the gain measured.
+
+    The one kind of print that reaches the screen volts and currents of a detector. `cathode_resistor` and the
+    screen are by-passed; `next_grid` is the grid resistor of the stage behind.
+    """
+
+    supply: Electrode
+    plate_resistor: Ohms
+    next_grid: Ohms
+    screen_resistor: Ohms | None = None
+    cathode_resistor: Ohms
+    gain: Annotated[float, Quantity(NUMBER, "0.5", "10000", example="93")]
+    note: Text | None = None
+    source: Text
+    flag: Flag
+
+
 class Prior(Part):
     """Replaces a default prior of the fit: centre and spread (of the logarithm for scale parameters)."""
 
@@ -204,7 +223,7 @@ class Residual(Part):
     """Model against print at one figure of one point; `error` is model/print - 1."""
 
     point: int = Field(ge=0)
-    quantity: Literal["plate_current", "screen_current", "gm", "mu", "rp", "bias"]
+    quantity: Literal["plate_current", "screen_current", "gm", "mu", "rp", "bias", "gain"]
     error: float = Field(allow_inf_nan=False)
 
 
@@ -231,7 +250,12 @@ class Fit(Part):
 
 
 class TubeCard(Part):
-    """One tube type; see the attributes for what a card holds."""
+    """One tube type; see the attributes for what a card holds.
+
+    kin: types of the same structure in another bulb or on another base; their print counts in the fit, less
+    than
+    the card's own.
+    """
 
     receiver_sim_card: Literal[1]
     type: TypeName
@@ -250,6 +274,8 @@ class TubeCard(Part):
     input_loading: InputLoading
     points: tuple[Point, ...] = Field(min_length=1)
     facts: tuple[Fact, ...] = ()
+    stages: tuple[ResistanceStage, ...] = ()
+    kin: tuple[TypeName, ...] = ()
     priors: dict[str, Prior] = Field(default_factory=dict)
     fit: Fit | None = None
     _path: Path | None = PrivateAttr(default=None)
@@ -313,7 +339,11 @@ def load_card(path: str | Path, *, to_be_fitted: bool = False) -> TubeCard:
     located = read_located(path, faults=CardFaults, what="a tube card")
     try:
         card = validated(
-            TubeCard, located, checks=(_rows_agree, _kinds_agree), faults=CardFaults, like="a shipped card"
+            TubeCard,
+            located,
+            checks=(_rows_agree, _kinds_agree, _stages_agree),
+            faults=CardFaults,
+            like="a shipped card",
         )
     except CardFaults as faults:
         raise CardFaults([_told_anew(fault) for fault in faults.faults]) from None
@@ -401,6 +431,17 @@ def _rows_agree(g: Glimpse) -> Iterator[Finding]:
             yield Finding((key, i, "screen"), expected, cure, missing=tied != "triode")
 
 
+def _stages_agree(g: Glimpse) -> Iterator[Finding]:
+    """A screen has a resistor of its own in a chart, a triode has none."""
+    kind = g.word("kind")
+    for i in range(g.count("stages")):
+        if kind is not None and g.given("stages", i, "screen_resistor") == (kind == "triode"):
+            tied = kind == "triode"
+            expected = "no key 'screen_resistor' for a triode" if tied else "the key 'screen_resistor'"
+            cure = "remove it" if tied else "add a line such as 'screen_resistor: 1 Mohm'"
+            yield Finding(("stages", i, "screen_resistor"), expected, cure, missing=not tied)
+
+
 def _kinds_agree(g: Glimpse) -> Iterator[Finding]:
     """Points are of the card's own kind, or triode-connected."""
     kind = g.word("kind")
@@ -431,6 +472,7 @@ __all__ = [
     "Range",
     "Ratings",
     "Residual",
+    "ResistanceStage",
     "TubeCard",
     "card_for",
     "card_types",

@@ -48,12 +48,26 @@ _COMMON = (
         "printed 10 uA cut-offs lie 1.3 to 1.8 times as deep as the plain law's",
         log=True,
     ),
-    _p("foot", 0.13, 0.0, "retarding field: kT/e = 0.09 V at 1050 K, times the exponent"),
+    _p(
+        "foot",
+        0.2,
+        0.2,
+        "retarding field of the cathode: e-fold kT/e = 0.09 V at 1050 K (theory), 0.1 to 0.2 V measured "
+        "on tubes "
+        "(memory-medium); here 0.133 V, times the exponent",
+        log=True,
+    ),
 )
 _TRIODE = (_p("mu_plate", 20.0, 1.5, "none: medium-mu triodes", log=True),)
 _SCREENED = (
     _p("mu_screen", 20.0, 1.5, "none: small pentodes 8 to 50", log=True),
-    _p("mu_plate", 3000.0, 1.0, "screening: 50 to 200 times mu_screen", log=True),
+    _p(
+        "mu_plate",
+        2200.0,
+        0.8,
+        "screening: 50 to 200 times mu_screen; low on the charts of the 6SJ7",
+        log=True,
+    ),
     _p("division", 3.5, 1.0, "screens take a fifth to a third of the space current", log=True),
     _p(
         "knee",
@@ -72,13 +86,59 @@ _REMOTE = (
 _TETRODE = (
     _p("emission", 1.0, 0.0, "the dip of screen-grid tetrodes comes close to zero current, memory-low"),
     _p("emission_volts", 25.0, 0.0, "the dip's bottom lies at some 20 to 40 V, memory-low"),
-    _p("emission_width", 8.0, 0.0, "secondaries leave with a few volts; smooths the crossing, memory-low"),
+    _p(
+        "emission_width",
+        12.0,
+        0.6,
+        "secondaries leave with a few volts, reflected electrons with up to the plate's: they give the "
+        "slope of the "
+        "plate current above the screen's volts; no source",
+        log=True,
+    ),
+)
+_TETRODE_KNEE = (
+    _p(
+        "knee",
+        0.2,
+        0.1,
+        "24A at 90 V on the screen: the plate current's hump is some 2 mA near 15 V (memory-low); the "
+        "slope of a "
+        "tetrode above its screen is secondary emission and tells nothing of it",
+        log=True,
+    ),
 )
 _GRID = (
     _p("grid_perveance", 4e-4, 0.0, "some 0.3 mA at +1 V on the grid, memory-low"),
-    _p("grid_contact", -0.19, 0.0, "30 nA at -0.9 V: floating grids rest at -0.5 to -1 V (seen)"),
-    _p("grid_foot", 0.225, 0.0, "e-fold 0.15 V; texts give 0.1 to 0.25 V (memory-low)"),
+    _p(
+        "grid_offset",
+        -0.58,
+        0.08,
+        "0.1 uA at -0.7 V with the usual contact potential: floating grids rest at -0.5 to -1 V (seen)",
+    ),
 )
+
+
+def _class_of_cathode(card: TubeCard) -> tuple[DefaultPrior, ...]:
+    """Return the priors that a filament moves: its volts are part of every electrode's, counted from its end.
+
+    The space current sees the middle of the filament, half its volts above the negative end that a sheet's
+    grid
+    volts are counted from. Grid current comes from that end alone, from a part of it as long as the volts
+    of an
+    e-fold: integrated along the filament, exp((Vg - v)/e-fold) dv / volts.
+    """
+    if not card.heater.direct:
+        return ()
+    known = {p.name: p for p in (*_COMMON, *_GRID)}
+    volts, fold = card.heater.volts, known["foot"].value / 1.5
+    contact, offset = known["contact"], known["grid_offset"]
+    moved = offset.value + 0.5 * volts - fold * math.log(volts / fold)
+    return (
+        replace(
+            contact, value=contact.value - 0.5 * volts, reason=f"{contact.reason}; middle of the filament"
+        ),
+        replace(offset, value=moved, reason=f"{offset.reason}; negative end of the filament"),
+    )
 
 
 FLOORS = {"exponent": 0.3, "degree": 0.3, "focus": 0.0}
@@ -94,6 +154,10 @@ def priors(card: TubeCard) -> list[DefaultPrior]:
     own += _REMOTE if card.cutoff == "remote" else ()
     own += _TETRODE if card.kind == "tetrode" else ()
     own += _GRID
+    moved = {
+        p.name: p for p in (*_class_of_cathode(card), *(_TETRODE_KNEE if card.kind == "tetrode" else ()))
+    }
+    own = [moved.get(p.name, p) for p in own]
     unknown = sorted(set(card.priors) - {p.name for p in own})
     if unknown:
         raise ValueError(

@@ -18,8 +18,10 @@ from receiver_sim.measure.tube_jig import (
     SCREEN,
     branch,
     jig_circuit,
+    read_gain,
+    stage_circuit,
 )
-from receiver_sim.results.tubes import PointError, TubeTable, fact_error, point_errors
+from receiver_sim.results.tubes import PointError, TubeTable, fact_error, point_errors, stage_error
 from receiver_sim.schema.card import Fact, Point, TubeCard
 
 _KILOHERTZ = 1000.0
@@ -117,6 +119,9 @@ def _check_card(bench: Bench, card: TubeCard) -> list[PointError]:
             for index, fact in enumerate(card.facts):
                 if fact.as_ == connection:
                     rows.append(fact_error(card, index, bias_of(session, fact)))
+    for index, stage in enumerate(card.stages):
+        with loaded(bench, stage_circuit(card, stage)) as found:
+            rows.append(stage_error(card, index, read_gain(found.session)))
     return rows
 
 

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
+from receiver_sim.physics.resistance_stage import resistance_stage
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
 from receiver_sim.results.card_text import with_fit
 from receiver_sim.results.tubes import (
@@ -31,8 +32,9 @@ from receiver_sim.results.tubes import (
     PointError,
     fact_error,
     point_errors,
+    stage_error,
 )
-from receiver_sim.schema.card import Fact, Point, TubeCard, load_card
+from receiver_sim.schema.card import Fact, Point, ResistanceStage, TubeCard, card_for, load_card
 from receiver_sim.schema.priors import FLOORS, DefaultPrior, priors
 
 FLAG_FACTOR = {
@@ -56,9 +58,19 @@ BOUNDED = 2.0
 """Misses of so many deviations count double: averaged and rounded figures have no long tails, so many small
 misses are believed before a single large one. Infinity would be plain least squares."""
 
+KIN = 4.0
+"""How much wider the errors of a figure are taken if it is printed for a type of the same structure: makers
+printed
+one tube twice with differences of some per cent. A choice, no source."""
+
 BIAS_SCATTER = 0.07
 """The same of the bias at which a tube is printed as cut off, relative to that bias."""
 
+
+GAIN_SCATTER = 0.08
+"""One standard deviation (relative) of a chart's gain about the law: gains of single specimens at 5 V of
+output,
+a choice borne out by the 6SJ7's chart, whose rows scatter by 7 % about any smooth law."""
 
 Vector: TypeAlias = Sequence[float] | npt.NDArray[np.float64]
 
@@ -130,9 +142,9 @@ def _weighed(miss: float, doubtful: bool) -> float:
     return miss * math.hypot(1.0, miss / BOUNDED)
 
 
-def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
-    signal = _signal(law, point)
-    factor = FLAG_FACTOR[point.flag]
+def _widths(signal: SmallSignal, point: Point, *, wider: float = 1.0) -> dict[str, float]:
+    """Return one deviation (relative) of each figure printed at a point about the law, by quantity."""
+    factor = FLAG_FACTOR[point.flag] * wider
     cathode = max(signal.plate + signal.screen, 1e-15)
     volts = (point.grid_error or 0.0) * signal.gk / cathode / math.sqrt(3)
     if point.screen_error is not None and point.screen:
@@ -140,24 +152,43 @@ def _point_residuals(law: TubeLaw, point: Point) -> list[float]:
     if point.plate_error is not None:
         slope = signal.conductance / max(signal.plate, 1e-15)
         volts = math.hypot(volts, point.plate_error / math.sqrt(3) * slope)
+    extra = math.hypot(volts, point.current_error or 0.0)
+    rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
+    rows = (
+        ("plate_current", SCATTER["plate_current"], extra),
+        ("screen_current", SCATTER["screen_current"], extra),
+        ("gm", SCATTER["gm"], volts),
+        ("mu", SCATTER["mu"], 0.0),
+        ("rp", rp, 0.0),
+    )
+    printed = {name: getattr(point, name) for name, _, _ in rows}
+    return {
+        name: factor
+        * math.hypot(scatter, 0.0 if printed[name] is None else _rounding(name, printed[name]), more)
+        for name, scatter, more in rows
+    }
+
+
+def _point_residuals(law: TubeLaw, point: Point, *, wider: float = 1.0) -> list[float]:
+    signal = _signal(law, point)
+    widths = _widths(signal, point, wider=wider)
+    factor = FLAG_FACTOR[point.flag] * wider
     out: list[float] = []
     doubtful = point.flag == "memory-low"
 
-    def add(quantity: str, printed: float | None, model: float, scatter: float, extra: float = 0.0) -> None:
+    def add(quantity: str, printed: float | None, model: float) -> None:
         if printed is not None:
-            width = factor * math.hypot(scatter, _rounding(quantity, printed), extra)
-            out.append(_weighed(_log(model / printed) / width, doubtful))
+            out.append(_weighed(_log(model / printed) / widths[quantity], doubtful))
 
-    extra = math.hypot(volts, point.current_error or 0.0)
-    add("plate_current", point.plate_current, signal.plate, SCATTER["plate_current"], extra)
-    add("screen_current", point.screen_current, signal.screen, SCATTER["screen_current"], extra)
-    add("gm", point.gm, signal.gm, SCATTER["gm"], volts)
-    add("mu", point.mu, signal.mu, SCATTER["mu"])
-    rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
+    add("plate_current", point.plate_current, signal.plate)
+    add("screen_current", point.screen_current, signal.screen)
+    add("gm", point.gm, signal.gm)
+    add("mu", point.mu, signal.mu)
     resistance = 1.0 / signal.conductance if signal.conductance > 1e-12 else 1e12
     if point.gm is None or point.mu is None:  # else it is their quotient and tells nothing new
-        add("rp", point.rp, resistance, rp)
+        add("rp", point.rp, resistance)
     if point.rp_min is not None:
+        rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
         out.append(max(_log(point.rp_min / resistance), 0.0) / (factor * rp))
     if point.screen_current_max is not None:
         over = max(_log(signal.screen / point.screen_current_max), 0.0)
@@ -173,13 +204,51 @@ def _fact_value(law: TubeLaw, fact: Fact, grid_v: float) -> float:
     return out.plate if fact.gm is None else out.gm
 
 
-def _fact_residual(law: TubeLaw, fact: Fact) -> float:
+def _fact_residual(law: TubeLaw, fact: Fact, *, wider: float = 1.0) -> float:
     """Miss of the bias, taken from the miss of the quantity over its slope on log paper: no root to seek."""
     wanted = fact.plate_current if fact.gm is None else fact.gm
     assert wanted is not None
     here, near = (_log(_fact_value(law, fact, fact.grid + d) / wanted) for d in (0.0, 0.01 * abs(fact.grid)))
     slope = max((near - here) / 0.01, 0.1)  # per unit of relative bias
-    return _weighed(here / slope / (FLAG_FACTOR[fact.flag] * BIAS_SCATTER), fact.flag == "memory-low")
+    return _weighed(here / slope / (wider * FLAG_FACTOR[fact.flag] * BIAS_SCATTER), fact.flag == "memory-low")
+
+
+def stage_gains(law: TubeLaw, stages: Sequence[ResistanceStage]) -> list[float]:
+    """Return the law's gains in the rows of a resistance-coupled chart. Raises ValueError if one finds no
+    rest.
+    """
+    if not stages:
+        return []
+    screens = [s.screen_resistor for s in stages if s.screen_resistor is not None]
+    found = resistance_stage(
+        law,
+        supply_v=np.array([s.supply for s in stages]),
+        plate_ohm=np.array([s.plate_resistor for s in stages]),
+        next_grid_ohm=np.array([s.next_grid for s in stages]),
+        cathode_ohm=np.array([s.cathode_resistor for s in stages]),
+        screen_ohm=np.array(screens) if screens else None,
+    )
+    return [float(gain) for gain in found.gain]
+
+
+_NO_REST = 10.0
+"""Residual of a stage in which a law tried by the search finds no rest: far, and level, so that it turns
+back.
+"""
+
+
+def _stage_residuals(law: TubeLaw, stages: Sequence[ResistanceStage], *, wider: float = 1.0) -> list[float]:
+    try:
+        gains = stage_gains(law, stages)
+    except ValueError:
+        return [_NO_REST] * len(stages)
+    return [
+        _weighed(
+            _log(gain / stage.gain) / (wider * FLAG_FACTOR[stage.flag] * GAIN_SCATTER),
+            stage.flag == "memory-low",
+        )
+        for gain, stage in zip(gains, stages, strict=True)
+    ]
 
 
 def fact_bias(law: TubeLaw, fact: Fact) -> float:
@@ -196,6 +265,19 @@ def fact_bias(law: TubeLaw, fact: Fact) -> float:
     return high if miss(high) < 0 else float(brentq(miss, low, high, xtol=1e-9))
 
 
+def _print_of_kin(law: TubeLaw, card: TubeCard) -> list[float]:
+    """Return the residuals of the print of a type that is the same inside.
+
+    Without the plate resistance of pentodes, on which makers' sheets of one structure differ twofold.
+    """
+    out: list[float] = []
+    for point in card.points:
+        loose = {} if point.as_ == "triode" else {"mu": None, "rp": None, "rp_min": None}
+        out += _point_residuals(law, point.model_copy(update=loose), wider=KIN)
+    out += [_fact_residual(law, fact, wider=KIN) for fact in card.facts]
+    return out + _stage_residuals(law, card.stages, wider=KIN)
+
+
 @dataclass(frozen=True)
 class _Problem:
     """The least-squares problem of a card with some points left out."""
@@ -203,6 +285,7 @@ class _Problem:
     card: TubeCard
     known: list[DefaultPrior]
     leave_out: int | None
+    kin: tuple[TubeCard, ...] = ()
 
     @property
     def free(self) -> list[DefaultPrior]:
@@ -231,6 +314,9 @@ class _Problem:
             if index != self.leave_out:
                 out += _point_residuals(law, point)
         out += [_fact_residual(law, fact) for fact in self.card.facts]
+        out += _stage_residuals(law, self.card.stages)
+        for other in self.kin:
+            out += _print_of_kin(law, other)
         pulls = zip(z, self.centres(), self.free, strict=True)
         return out + [(x - centre) / prior.spread for x, centre, prior in pulls]
 
@@ -255,10 +341,12 @@ class _Problem:
         return out
 
 
-def _solve(problem: _Problem) -> tuple[np.ndarray, np.ndarray, float]:
-    """Return (z, covariance of z, cost) of the best of the starts."""
+def _solve(
+    problem: _Problem, starts: Sequence[Sequence[float]] | None = None
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return (z, covariance of z, cost) of the best of the starts, those of the problem if none are given."""
     best: Any = None
-    for start in problem.starts():
+    for start in problem.starts() if starts is None else starts:
         found = least_squares(problem.residuals, start, bounds=problem.bounds(), x_scale=0.1, xtol=1e-12,
                               ftol=1e-12, gtol=1e-12, max_nfev=200)  # fmt: skip
         if best is None or found.cost < best.cost * (1 - 1e-9):
@@ -268,19 +356,23 @@ def _solve(problem: _Problem) -> tuple[np.ndarray, np.ndarray, float]:
 
 
 def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
-    """Fit the law to the points and facts of a card, one point left out if asked; deterministic.
+    """Fit the law to the points, facts and charts of a card, one point left out if asked; deterministic.
 
     Raises FitRefused if the points cannot determine the parameters.
     """
-    problem = _Problem(card, _known(card), leave_out)
     _refuse_too_few(card, leave_out)
-    z, covariance, cost = _solve(problem)
+    problem = _Problem(card, _known(card), leave_out, _kin(card))
+    return _result(problem, *_solve(problem))
+
+
+def _result(problem: _Problem, z: np.ndarray, covariance: np.ndarray, cost: float) -> FitResult:
+    card = problem.card
     law = _rounded(problem.law(z))
     deviations = np.sqrt(np.diag(covariance))
     values = law.parameters()
     spread = {p.name: float(s) for p, s in zip(problem.free, deviations, strict=True)}
     parameters = [_parameter(p, values[p.name], spread.get(p.name)) for p in problem.known]
-    if leave_out is None:
+    if problem.leave_out is None:
         _refuse_undetermined(card, parameters)
     outer = np.outer(deviations, deviations)
     correlation = tuple(tuple(round(float(c), 5) for c in row) for row in covariance / outer)
@@ -294,6 +386,19 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
         cost=cost,
         **_ranges(card),
     )
+
+
+def _kin(card: TubeCard) -> tuple[TubeCard, ...]:
+    """Return the shipped cards of the types that are the same inside."""
+    found = []
+    for name in card.kin:
+        try:
+            found.append(card_for(name))
+        except KeyError as error:
+            raise FitRefused(f"{card.type}: kin: {error.args[0]}") from None
+        if found[-1].kind != card.kind:
+            raise FitRefused(f"{card.type}: kin: the {name} is a {found[-1].kind}, this card a {card.kind}")
+    return tuple(found)
 
 
 def _known(card: TubeCard) -> list[DefaultPrior]:
@@ -354,6 +459,7 @@ def residual_table(card: TubeCard, law: TubeLaw) -> list[PointError]:
     for index, point in enumerate(card.points):
         out += point_errors(card, index, figures(law, point))
     out += [fact_error(card, index, fact_bias(law, fact)) for index, fact in enumerate(card.facts)]
+    out += [stage_error(card, index, gain) for index, gain in enumerate(stage_gains(law, card.stages))]
     return out
 
 
@@ -378,21 +484,56 @@ def _self_bias(point: Point) -> float:
 
 
 def points_digest(card: TubeCard) -> str:
-    """Return the SHA-256 of what a fit is fed: kind, points, facts and own priors of a card."""
-    fed = card.model_dump(mode="json", include={"kind", "cutoff", "points", "facts", "priors"})
+    """Return the SHA-256 of what a fit is fed: kind, points, facts, charts and own priors of a card and its
+    kin.
+    """
+    fed = [
+        one.model_dump(mode="json", include={"kind", "cutoff", "points", "facts", "stages", "priors"})
+        for one in (card, *_kin(card))
+    ]
     return hashlib.sha256(json.dumps(fed, sort_keys=True).encode()).hexdigest()
 
 
 def leave_one_out(card: TubeCard, progress: Callable[[int, int], None] | None = None) -> LeaveOneOut:
-    """Predict each point of a card from the others; empty for cards of fewer than three points."""
+    """Predict each point of a card from the others, with a range; empty for cards of fewer than three
+    points.
+    """
     rows = []
     if len(card.points) >= 3:
+        known, kin = _known(card), _kin(card)
+        whole, _, _ = _solve(_Problem(card, known, None, kin))
         for index, point in enumerate(card.points):
-            law = fit_card(card, leave_out=index).law
-            rows.append(LeftOut(card.type, index, tuple(point_errors(card, index, figures(law, point)))))
+            _refuse_too_few(card, index)
+            problem = _Problem(card, known, index, kin)
+            z, covariance, _ = _solve(problem, [list(whole)])
+            law = problem.law(z)
+            errors = tuple(point_errors(card, index, figures(law, point)))
+            spread = _predicted_spread(problem, z, covariance, point)
+            rows.append(LeftOut(card.type, index, errors, tuple(spread[e.quantity] for e in errors)))
             if progress is not None:
                 progress(index + 1, len(card.points))
     return LeaveOneOut(card.type, tuple(rows))
+
+
+def _predicted_spread(
+    problem: _Problem, z: np.ndarray, covariance: np.ndarray, point: Point
+) -> dict[str, float]:
+    """Return one deviation (of the logarithm) of each figure that will be printed at a point, by quantity.
+
+    What the fit leaves open, linear in its parameters, and what print scatters about any law. The fit's own
+    deviations take misses as plain squares; `_weighed` bends the larger ones, which few are.
+    """
+    steps = 1e-3 * np.sqrt(np.diag(covariance))
+    sides = []
+    for sign in (1.0, -1.0):
+        moved = [figures(problem.law(z + sign * row), point) for row in np.diag(steps)]
+        sides.append({name: np.array([one[name] for one in moved]) for name in moved[0]})
+    widths = _widths(_signal(problem.law(z), point), point)
+    out = {}
+    for name, scatter in widths.items():
+        slopes = np.log(np.maximum(sides[0][name], 1e-30) / np.maximum(sides[1][name], 1e-30)) / (2.0 * steps)
+        out[name] = math.hypot(scatter, math.sqrt(float(slopes @ covariance @ slopes)))
+    return out
 
 
 def fitted(card_path: str | Path) -> tuple[FitResult, str]:

@@ -22,6 +22,7 @@ NAMES = {
     "mu": ("mu", ""),
     "rp": ("rp", "ohm"),
     "bias": ("cut-off", "V"),
+    "gain": ("gain", ""),
 }
 """What each quantity is called in print, and its unit."""
 
@@ -170,12 +171,13 @@ def check_table(table: TubeTable) -> Section:
         ("mu", ("mu",)),
         ("rp of triodes", ("rp",)),
         ("cut-off bias", ("bias",)),
+        ("gain of stages", ("gain",)),
     ):
         if any(r.quantity in kinds for r in gated):
             medians.append(f"{label} {100 * table.median_error(*kinds):.1f} %")
     notes = [
         Note(f"{len(gated)} figures counted, {failed} missed. Median errors: {', '.join(medians)}."),
-        Note(f"Limits: Ip, gm and mu 5 %, Is 10 %, rp of triodes 15 %, cut-off 20 %. {_LEGEND}"),
+        Note(f"Limits: Ip, gm and mu 5 %, Is 10 %, rp of triodes 15 %, cut-off and gain 20 %. {_LEGEND}"),
     ]
     if len(gated) < len(table.rows):
         notes.append(
@@ -222,6 +224,11 @@ def leave_one_out_table(tables: Sequence[LeaveOneOut]) -> Section:
             notes.append(
                 Note(f"{label}: median {100 * middle:.1f} %, nine of ten within {100 * ninth:.1f} %")
             )
+    held = [h for table in tables for row in table.rows for _, h in row.held()]
+    if held:
+        notes.append(
+            Note(f"80 % ranges: {100 * sum(held) / len(held):.0f} % of {len(held)} figures lie within")
+        )
     if short:
         notes.append(Note(f"fewer than three points, so nothing to leave out: {', '.join(short)}"))
     return Section(

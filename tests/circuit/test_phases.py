@@ -74,7 +74,7 @@ def test_a_law_with_focus_is_merged_too(bench):
     law = TubeLaw(
         kind="pentode", perveance=1e-3, exponent=1.5, degree=1.5, contact=0.5, spread=0.2, foot=0.13,
         mu_plate=3000.0, mu_screen=18.0, division=4.0, knee=0.3, focus=0.3,
-        grid_perveance=4e-4, grid_contact=-0.2,
+        grid_perveance=4e-4, grid_offset=-0.7,
     )  # fmt: skip
     volts = {"plate": 90.0, "screen": 30.0, "grid": -0.7, "amplitude": 0.8}
     mean, fundamental = separate(bench, law, **volts)

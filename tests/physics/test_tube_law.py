@@ -21,12 +21,12 @@ from receiver_sim.physics.tube_law import (
 # Invented laws with no two parameters alike; the numbers are of the size of real tubes.
 TRIODE = TubeLaw(
     kind="triode", perveance=8e-4, exponent=1.5, degree=1.5, contact=0.4, spread=0.17, foot=0.13,
-    mu_plate=22.0, grid_perveance=3e-4, grid_contact=-0.15, grid_foot=0.2,
+    mu_plate=22.0, grid_perveance=3e-4, grid_offset=-0.55,
 )  # fmt: skip
 PENTODE = TubeLaw(
     kind="pentode", perveance=9e-4, exponent=1.5, degree=1.46, contact=0.5, spread=0.19, foot=0.14,
     mu_plate=4100.0, mu_screen=21.0, division=3.7, knee=0.3,
-    grid_perveance=4e-4, grid_contact=-0.2, grid_foot=0.22,
+    grid_perveance=4e-4, grid_offset=-0.7,
 )  # fmt: skip
 REMOTE = dataclasses.replace(PENTODE, sections=3, section_ratio=2.3, section_weight=0.18)
 FOCUSED = dataclasses.replace(PENTODE, focus=0.6)
@@ -138,8 +138,18 @@ def test_sections_of_a_remote_cut_off_grid_add_up() -> None:
 
 def test_grid_current_has_its_foot_and_its_power() -> None:
     deep = np.asarray(grid_current(PENTODE, grid_v=np.array([-1.6, -1.7])))
-    assert math.log(deep[0] / deep[1]) / 0.1 == pytest.approx(1.5 / 0.22, rel=2e-3)
+    assert math.log(deep[0] / deep[1]) / 0.1 == pytest.approx(1.5 / 0.14, rel=2e-3)
     assert float(grid_current(PENTODE, grid_v=8.0)) == pytest.approx(4e-4 * 7.8**1.5, rel=1e-6)
+
+
+def test_one_contact_potential_moves_all_currents_alike() -> None:
+    """A tube whose contact potential is 0.3 V more draws what another draws with its grid 0.3 V higher."""
+    moved = dataclasses.replace(PENTODE, contact=PENTODE.contact + 0.3)
+    here = currents(moved, grid_v=-1.7, plate_v=110.0, screen_v=35.0)
+    there = currents(PENTODE, grid_v=-1.4, plate_v=110.0, screen_v=35.0)
+    for name in ("plate", "screen", "grid"):
+        assert float(getattr(here, name)) == pytest.approx(float(getattr(there, name)), rel=1e-12)
+    assert float(there.grid) > 2.0 * float(currents(PENTODE, grid_v=-1.7, plate_v=110.0, screen_v=35.0).grid)
 
 
 def test_softplus_is_exact_where_it_changes_form() -> None:

@@ -1,0 +1,128 @@
+"""A resistance-coupled stage: the tube law on a supply through resistors, its rest and its gain in mid band.
+
+What tube manuals print as 'resistance-coupled amplifier' charts: supply, plate and screen resistors, cathode
+resistor, the grid resistor of the next stage, and the gain that was measured. Cathode and screen are
+by-passed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from receiver_sim.physics.checks import Real, require_positive
+from receiver_sim.physics.tube_law import TubeLaw, currents
+
+FloatArray = npt.NDArray[np.float64]
+
+_LEAST_A = 1e-15
+_MOST_STEPS = 80
+_LONGEST = 0.7
+"""Longest step of the search in the logarithm of a current: Newton's method overshoots where the plate
+bottoms.
+"""
+
+_CLOSE = 1e-9
+_HALVINGS = 12
+_GRID_STEP_V = 1e-3
+
+
+@dataclass(frozen=True)
+class StageAtRest:
+    """Electrode volts from the cathode (V), currents (A) and voltage gain (a positive number), an array
+    each.
+    """
+
+    grid_v: FloatArray
+    plate_v: FloatArray
+    screen_v: FloatArray
+    plate_a: FloatArray
+    screen_a: FloatArray
+    gain: FloatArray
+
+
+def resistance_stage(
+    law: TubeLaw,
+    *,
+    supply_v: Real,
+    plate_ohm: Real,
+    next_grid_ohm: Real,
+    cathode_ohm: Real,
+    screen_ohm: Real | None = None,
+) -> StageAtRest:
+    """Return rest and gain of one stage or, with arrays of one length, of several; screen_ohm None for a
+    triode.
+
+    gain = gm / (1/rp + 1/plate_ohm + 1/next_grid_ohm), textbook, the coupling capacitor a short. Raises
+    ValueError for a value that is not positive, and where no rest is found.
+    """
+    fed = law.kind != "triode"
+    if fed != (screen_ohm is not None):
+        raise ValueError("a tube with a screen needs screen_ohm, a triode has none")
+    given = {
+        "supply_v": supply_v,
+        "plate_ohm": plate_ohm,
+        "next_grid_ohm": next_grid_ohm,
+        "cathode_ohm": cathode_ohm,
+        "screen_ohm": 1.0 if screen_ohm is None else screen_ohm,
+    }
+    require_positive(**given)
+    supply, plate_r, next_r, cathode_r, screen_r = (
+        np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in given.values()
+    )
+
+    def volts(logs: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        plate, screen = np.exp(np.minimum(logs, 0.0))
+        screen = screen if fed else np.zeros_like(plate)
+        lift = (plate + screen) * cathode_r
+        return -lift, supply - plate * plate_r - lift, supply - screen * screen_r - lift
+
+    def excess(logs: FloatArray) -> FloatArray:
+        grid, plate, screen = volts(logs)
+        out = currents(law, grid_v=grid, plate_v=plate, screen_v=screen)
+        found = [out.plate, out.screen if fed else np.exp(logs[1])]
+        return np.array([np.log(np.maximum(f, _LEAST_A)) for f in found]) - logs
+
+    logs = np.log(np.array([0.5 * supply / plate_r, 0.5 * supply / screen_r]))
+    miss = excess(logs)
+    for _ in range(_MOST_STEPS):
+        if np.max(np.abs(miss)) < _CLOSE:
+            break
+        step = 1e-6
+        by_plate = (excess(logs + np.array([[step], [0.0]])) - miss) / step
+        by_screen = (excess(logs + np.array([[0.0], [step]])) - miss) / step
+        slopes = np.moveaxis(np.array([by_plate, by_screen]), (0, 1, 2), (2, 1, 0))
+        if not fed:
+            slopes[:, 1, :] = [0.0, -1.0]
+        move = np.clip(np.linalg.solve(slopes, -miss.T[..., None])[..., 0].T, -_LONGEST, _LONGEST)
+        share = np.ones(supply.size)
+        for _ in range(_HALVINGS):  # each stage by itself goes no further than it comes nearer
+            tried = excess(logs + share * move)
+            worse = np.sum(tried**2, axis=0) > np.sum(miss**2, axis=0)
+            if not worse.any():
+                break
+            share = np.where(worse, 0.5 * share, share)
+        logs = logs + share * move
+        miss = excess(logs)
+    else:
+        raise ValueError(f"no rest found for a stage on {float(supply.max()):g} V")
+    grid, plate, screen = volts(logs)
+    plate_step = 1e-2 + 1e-4 * np.abs(plate)
+
+    def plate_current(grid_step: float, share: float) -> FloatArray:
+        out = currents(law, grid_v=grid + grid_step, plate_v=plate + share * plate_step, screen_v=screen)
+        return np.asarray(out.plate, dtype=np.float64)
+
+    gm = (plate_current(_GRID_STEP_V, 0.0) - plate_current(-_GRID_STEP_V, 0.0)) / (2.0 * _GRID_STEP_V)
+    conductance = (plate_current(0.0, 1.0) - plate_current(0.0, -1.0)) / (2.0 * plate_step)
+    amps = np.exp(logs)
+    return StageAtRest(
+        grid_v=grid,
+        plate_v=plate,
+        screen_v=screen if fed else np.zeros_like(plate),
+        plate_a=amps[0],
+        screen_a=amps[1] if fed else np.zeros_like(plate),
+        gain=gm / (conductance + 1.0 / plate_r + 1.0 / next_r),
+    )
