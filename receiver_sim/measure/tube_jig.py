@@ -44,7 +44,9 @@ def jig_circuit(card: TubeCard, connection: str) -> Circuit:
 
 _STAGE_HZ = 1000.0
 _SHORT_FARAD = 1.0
-"""Coupling and by-pass capacitors of a stage: shorts at `_STAGE_HZ`, against the smallest cathode resistor too."""
+"""Coupling and by-pass capacitors of a stage: shorts at `_STAGE_HZ`, against the smallest cathode resistor
+too.
+"""
 
 _NEXT_GRID_NODE = "out"
 
