@@ -65,8 +65,12 @@ def test_figures_made_by_a_law_are_met_again(name: str) -> None:
     """Points computed from known parameters are fitted within a fraction of the printing precision."""
     card = _synthetic(card_for(name))
     result = tube_fit.fit_card(card)
-    # priors pull by a part of a deviation; 1 % is half the scatter allowed to a plate current
-    assert max(abs(r.error) for r in result.residuals if r.quantity != "bias" and r.gated) < 0.01
+    # priors pull by a part of a deviation; 1 % is half the scatter allowed to a plate current, 2 % a
+    # quarter of that
+    # allowed to a chart's gain
+    gated = [r for r in result.residuals if r.quantity != "bias" and r.gated]
+    assert max(abs(r.error) for r in gated if r.quantity != "gain") < 0.01
+    assert max((abs(r.error) for r in gated if r.quantity == "gain"), default=0.0) < 0.02
 
 
 def test_too_few_points_are_refused() -> None:
