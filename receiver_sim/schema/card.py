@@ -40,6 +40,7 @@ Flag = Literal["seen", "memory-high", "memory-medium", "memory-low", "measured",
 
 Electrode = Annotated[float, Quantity(VOLTAGE, "0.1 V", "1 kV", example="250 V")]
 Bias = Annotated[float, Quantity(VOLTAGE, "-500 V", "100 V", example="-3 V")]
+CutOff = Annotated[float, Quantity(VOLTAGE, "-500 V", "-10 mV", example="-8 V")]
 Amps = Annotated[float, Quantity(CURRENT, "1 pA", "10 A", example="3 mA")]
 Transconductance = Annotated[float, Quantity(CONDUCTANCE, "1 nmho", "0.1 mho", example="1650 umho")]
 Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "1 nF", zero=True, example="5.5 pF")]
@@ -177,7 +178,7 @@ class Fact(Part):
     as_: Literal["pentode", "tetrode", "triode"] = Field(alias="as")
     plate: Electrode
     screen: Electrode | None = None
-    grid: Bias
+    grid: CutOff
     plate_current: Amps | None = None
     gm: Transconductance | None = None
     note: Text | None = None

@@ -91,7 +91,8 @@ def solve_bias(law: TubeLaw, point: Point) -> tuple[float, float, float]:
         out = currents(law, grid_v=-lift, plate_v=point.plate - lift, screen_v=screen - lift)
         return float(out.plate + out.screen) * ohms - lift
 
-    lift = float(brentq(excess, 0.0, point.plate, xtol=1e-10))
+    # no current is left once the cathode stands as high as plate and screen
+    lift = float(brentq(excess, 0.0, max(point.plate, screen), xtol=1e-10))
     return -lift, point.plate - lift, screen - lift
 
 
@@ -333,9 +334,8 @@ class _Problem:
                 z[names.index(key)] = math.log(mu)
             if first.cathode_resistor is None:
                 law = self.law(z)
-                z[names.index("perveance")] += _log(
-                    first.plate_current / figures(law, first)["plate_current"]
-                )
+                model = max(figures(law, first)["plate_current"], 1e-30)  # it may be far beyond cut-off
+                z[names.index("perveance")] += _log(first.plate_current / model)
             low, high = self.bounds()
             out.append([min(max(x, a + 1e-6), b - 1e-6) for x, a, b in zip(z, low, high, strict=True)])
         return out
@@ -376,13 +376,20 @@ def _result(problem: _Problem, z: np.ndarray, covariance: np.ndarray, cost: floa
         _refuse_undetermined(card, parameters)
     outer = np.outer(deviations, deviations)
     correlation = tuple(tuple(round(float(c), 5) for c in row) for row in covariance / outer)
+    residuals = residual_table(card, law)
+    for row in residuals:
+        if row.quantity != "bias" and row.gated and not 1.0 / GROSS < row.error + 1.0 < GROSS:
+            raise FitRefused(
+                f"{card.type}: no law meets the {row.quantity} of point {row.index} even roughly; check "
+                "its volts, their signs and its units"
+            )
     return FitResult(
         type=card.type,
         points=points_digest(card),
         law=law,
         parameters=tuple(parameters),
         correlation=correlation,
-        residuals=tuple(residual_table(card, law)),
+        residuals=tuple(residuals),
         cost=cost,
         **_ranges(card),
     )
@@ -432,6 +439,10 @@ def _refuse_too_few(card: TubeCard, leave_out: int | None) -> None:
     if not any(p.plate_current for p in points):
         raise FitRefused(f"{card.type}: no point states a plate current; add one with 'plate_current'")
 
+
+GROSS = 10.0
+"""Factor by which a figure may be missed before its point is refused: print and law differ by a few per cent,
+a slip of a sign or a prefix by far more."""
 
 UNDETERMINED = 1.0
 """Relative deviation of perveance or mu beyond which a fit is refused: one deviation is then the whole value.

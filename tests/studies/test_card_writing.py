@@ -133,6 +133,25 @@ def test_a_fit_of_another_law_is_written_anew(tmp_path: Path) -> None:
     assert load_card(path).law().mu_plate == pytest.approx(card_for("6C5").law().mu_plate, rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("grid: -3 V, plate_current: 4.0 mA", "grid: -400 V, plate_current: 4.0 mA"),  # divided by no current
+        ("grid: -3 V, plate_current: 4.0 mA", "grid: -3 V, plate_current: 4000 mA"),
+        ("grid: -3 V, plate_current: 4.0 mA", "cathode_resistor: 1 Mohm, plate_current: 4.0 mA"),
+    ],
+)
+def test_a_point_that_no_tube_can_have_is_refused(tmp_path: Path, old: str, new: str) -> None:
+    text = (folder("models") / "24A.yaml").read_text(encoding="utf-8")
+    assert old in text
+    text = text.replace(old, new, 1)
+    path = _card(tmp_path, text)
+    answer = call("tubes", "fit", path)
+    assert answer.code == 2 and "Traceback" not in answer.err
+    assert answer.err.startswith("receiver-sim: 24A: ") and "point" in answer.err
+    assert path.read_text(encoding="utf-8") == text
+
+
 def test_none_of_several_cards_is_written_if_one_is_refused(tmp_path: Path) -> None:
     first = _card(tmp_path, POINTS)
     second = tmp_path / "second.yaml"
