@@ -13,13 +13,16 @@ from receiver_sim.cli_common import (
     JSON,
     OUT,
     TIME_LIMIT,
+    UserError,
     answer,
-    bench_for,
+    emit_json,
+    end_if_failed,
+    guarded,
     prepared,
     progress_bars,
     seconds_of,
+    show,
 )
-from receiver_sim.errors import NoAnswer, UserError
 
 if TYPE_CHECKING:
     from receiver_sim.schema.quantity import Quantity
@@ -59,6 +62,7 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 @OUT
 @JSON
 @TIME_LIMIT
+@guarded
 def coils(
     build: Path,
     year: int,
@@ -69,22 +73,26 @@ def coils(
     time_limit: str,
 ) -> None:
     """Coils: windings, range, loop gain over the dial, aerial."""
-    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim import api, api_coils  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_plots, coil_tables
 
     limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
     loaded = prepared(build, out=out, told=True)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
-        report = api_coils.coils(
-            loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
-        )
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+        try:
+            report = api_coils.coils(
+                loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
+            )
+        except ValueError as error:
+            raise UserError(str(error)) from None
+        plots = () if out is None else coil_plots.write(report, out, progress)
     answer(
         "coils", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: coil_tables.coils_sheet(report), out=out,
-        draw=lambda files, progress: coil_plots.write(report, files, progress), failed=report.failed,
+        sheet=lambda: coil_tables.coils_sheet(report), out=out, plots=plots,
     )  # fmt: skip
+    end_if_failed(report.failed)
 
 
 @click.command()
@@ -93,9 +101,10 @@ def coils(
 @click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
 @JSON
 @TIME_LIMIT
+@guarded
 def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_limit: str) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
-    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim import api, api_coils  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
@@ -103,17 +112,17 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_li
     limit = seconds_of(time_limit)
     target = _quantity("--onset", onset_, parts.Setting)
     loaded = prepared(build, bands=bands)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
         found = api_coils.find_taps(
             loaded, target=target, bands=bands or None, bench=bench, progress=progress
         )
-    failed = [
-        FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
-    ]
     answer(
         "tap", found, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: coil_tables.tap_sheet(loaded.title, found), failed=failed,
+        sheet=lambda: coil_tables.tap_sheet(loaded.title, found),
     )  # fmt: skip
+    end_if_failed(
+        FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
+    )
 
 
 @click.command()
@@ -146,6 +155,7 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_li
     help="Reactance of a coil for a spread band, in its middle.",
 )
 @JSON
+@guarded
 def wind(
     band: str,
     former: str,
@@ -191,6 +201,9 @@ def wind(
     )
     try:
         design = api_coils.design_coil(wish)
-    except NoAnswer as error:
+    except ValueError as error:
         raise UserError(f"no such coil: {error}") from None
-    answer("wind", design, as_json=as_json, sheet=lambda: coil_tables.design_sheet(design))
+    if as_json:
+        emit_json("wind", design)
+    else:
+        show(coil_tables.design_sheet(design))

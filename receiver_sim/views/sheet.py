@@ -6,7 +6,6 @@ All text of ours is ASCII: it reads the same on any terminal, in a pipe and in a
 
 from __future__ import annotations
 
-import io
 import sys
 import textwrap
 from collections.abc import Iterator
@@ -201,7 +200,6 @@ def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
     from rich.console import Console  # noqa: PLC0415 - see the module's docstring
 
     console = Console(
-        file=io.StringIO(),  # or it touches standard output, which may be full or closed
         width=width,
         color_system=None,
         force_terminal=False,
@@ -215,25 +213,21 @@ def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
 
 
 def show(renderable: RenderableType, file: TextIO | None = None) -> None:
-    """Print `printed` to `file`, to standard output if None."""
-    file = sys.stdout if file is None else file
-    file.write(printed(renderable, file))
-
-
-def printed(renderable: RenderableType, file: TextIO) -> str:
-    """Return what `file` is to be given: with colour if it is a terminal that has it, else as plain text.
+    """Print to `file` (standard output if None): with colour on a terminal that has it, else as plain text.
 
     NO_COLOR and TERM=dumb are honoured. A character the file's encoding lacks becomes '?'.
     """
+    file = sys.stdout if file is None else file
     if not file.isatty():
-        return _encodable(as_text(renderable), file)
+        file.write(_encodable(as_text(renderable), file))
+        return
     from rich.console import Console  # noqa: PLC0415 - see the module's docstring
 
     console = Console(file=file, highlight=False, markup=False)
     console.width = min(console.width, WIDTH)
     with console.capture() as capture:
         console.print(renderable)
-    return _encodable(capture.get(), file)
+    file.write(_encodable(capture.get(), file))
 
 
 def _encodable(text: str, file: TextIO) -> str:
