@@ -362,7 +362,7 @@ def test_what_cannot_be_held_is_no_squegging(bench, demo, demo_cards):
 
 
 def test_carriers_of_a_mode_are_named_until_most_is_told():
-    names = ("cgrid", "cgstray", "lload", "tank", "cscreen")
+    names = ("grid capacitor", "strays", "plate load", "tank", "screen bypass")
     assert stability.carried_by(np.array([0.3, 0.1, 0.35, 0.25, 0.0]), names) == (
         "plate load", "grid capacitor", "tank",
     )  # fmt: skip
