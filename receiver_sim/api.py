@@ -31,6 +31,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.errors import WrongValue
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
@@ -164,7 +165,7 @@ def operating_points(
     ValueError for a rotation outside 0..1, EngineError.
     """
     if not all(0.0 <= rotation <= 1.0 for rotation in rotations):
-        raise ValueError(f"rotations lie from 0 to 1, not {list(rotations)}")
+        raise WrongValue(f"rotations lie from 0 to 1, not {list(rotations)}")
     cards, one = cards_for(build), band_named(build, band)
     settings = [(f"{100.0 * rotation:.4g} %", float(rotation)) for rotation in rotations]
     with opened(bench) as open_bench:
@@ -405,7 +406,7 @@ def deck_text(
         ),
     }
     if study not in studies:
-        raise ValueError(f"no study '{study}'; there are: {', '.join(studies)}")
+        raise WrongValue(f"no study '{study}'; there are: {', '.join(studies)}")
     ac, lines, prints = studies[study]
     driven = circuit.driven({circuit.part(role): volts for role, volts in ac.items()})
     return export(deck(driven), lines, prints)

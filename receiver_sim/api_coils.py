@@ -14,6 +14,7 @@ from statistics import median
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -70,16 +71,15 @@ def coils(
     """Measure all coils of a build: range, dial, loop gain over the dial, aerial, breakthrough.
 
     year, region: of the tables the ranges are held against; tank_volts: peak amplitude at the hot end of an
-    oscillating tank (None: 1 V, marked as an assumption). Raises BuildFaults, ValueError for a year or region
-    without a table or a coil that can't be tuned, EngineError when a simulation fails.
+    oscillating tank (None: 1 V, marked as an assumption). Raises BuildFaults, WrongValue for a year or region
+    without a table, EngineError when a simulation fails.
     """
     tuning_range.coverage([], year=year, region=region)
     with _bench(bench) as open_bench:
         before, ran = open_bench.loaded, open_bench.evaluations
         cards, settled = api.cards_for(build), api.settle(build, open_bench)
         bands = settled.bands
-        # ValueError: a coil without a resonance of its own does not keep the others from being measured
-        stages = Stages(ValueError)
+        stages = Stages()
         ranges = stages.map(
             open_bench,
             lambda b, band: tuning_range.run(settled, cards, b, band=band),
@@ -217,7 +217,7 @@ def find_taps(
                     target=target,
                     find_onset=lambda other: onset.run(settled, cards, b, band=other, dial_hz=dial),
                 )
-            except (EngineError, ValueError) as error:
+            except (EngineError, NoAnswer) as error:
                 return tap_finder.failed(band, dial, target, str(error))
 
         return tuple(open_bench.map(one, chosen, lambda done, total: progress("tap", done, total)))

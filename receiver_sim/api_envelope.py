@@ -16,6 +16,7 @@ from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import Sampled, Signal
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoOnset
 from receiver_sim.oscillating import POINTS, mode_at
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
@@ -226,7 +227,7 @@ def _first(build: Build, cards: Cards, bench: Bench, band: str | None) -> _Found
         if found.oscillation.onset is not None:
             return found
         reasons.append(no_onset(found.oscillation))
-    raise ValueError("no band has an onset on this control; " + "; ".join(reasons))
+    raise NoOnset("no band has an onset on this control; " + "; ".join(reasons))
 
 
 def detect(

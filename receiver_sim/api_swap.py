@@ -10,6 +10,7 @@ from receiver_sim import api
 from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.envelope import Oscillation
@@ -105,8 +106,8 @@ def swap_tubes(
 ) -> SwapReport:
     """Try every candidate in a socket of a build and rank them; the tube in place is always among them.
 
-    tubes: types, all that fit the socket if None. Raises BuildFaults, KeyError for an unknown type,
-    ValueError for a type that its socket does not take, EngineMissing. A candidate whose simulation fails
+    tubes: types, all that fit the socket if None. Raises BuildFaults, UnknownName for an unknown type,
+    WrongValue for one that its socket does not take, EngineMissing. A candidate whose simulation fails
     says so.
     """
     left: list[str] = []
@@ -131,11 +132,14 @@ def swap_tubes(
 
 
 def _fit_for(name: str, socket: Socket) -> str:
-    card = card_for(name)
+    try:
+        card = card_for(name)
+    except KeyError as error:
+        raise UnknownName(str(error.args[0])) from None
     if socket == "detector" and card.kind == "triode":
-        raise ValueError(f"{name}: {told('a triode as detector')}; name a pentode or a tetrode")
+        raise WrongValue(f"{name}: {told('a triode as detector')}; name a pentode or a tetrode")
     if card.fit is None:
-        raise ValueError(f"{name}: its card holds no fit; run 'receiver-sim tubes fit {name}'")
+        raise WrongValue(f"{name}: its card holds no fit; run 'receiver-sim tubes fit {name}'")
     return name
 
 

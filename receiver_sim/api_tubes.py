@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+from receiver_sim import outputs
 from receiver_sim.engine import Bench
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitResult, LeaveOneOut, TubeTable
@@ -12,10 +14,10 @@ from receiver_sim.schema.card import TubeCard, card_for, card_types, load_card
 from receiver_sim.studies import tube_check, tube_curves, tube_fit
 from receiver_sim.studies.tube_curves import DETECTOR_PLATE_V
 from receiver_sim.studies.tube_fit import FitRefused
-from receiver_sim.views.files import write_atomically
 
 __all__ = [
     "FitRefused",
+    "FittedCard",
     "card_for",
     "card_types",
     "check_fit",
@@ -23,8 +25,10 @@ __all__ = [
     "curves",
     "fit_tube",
     "fit_tubes",
+    "fitted_tubes",
     "leave_one_out",
     "load_card",
+    "write_fits",
 ]
 
 
@@ -39,7 +43,7 @@ def check_tubes(cards: Sequence[TubeCard], *, bench: Bench | None = None) -> Tub
 def fit_tube(path: str | Path) -> FitResult:
     """Fit the card at `path` and write the fit into it, whole or not at all.
 
-    Raises CardFaults, FitRefused, OSError as the system does.
+    Raises CardFaults, FitRefused, OutputFailed.
     """
     return fit_tubes([path])[0]
 
@@ -47,12 +51,31 @@ def fit_tube(path: str | Path) -> FitResult:
 def fit_tubes(paths: Sequence[str | Path]) -> tuple[FitResult, ...]:
     """Fit the cards at `paths` and write each its fit; none is written if one of them is refused.
 
-    Raises CardFaults, FitRefused, OSError as the system does.
+    Raises CardFaults, FitRefused, OutputFailed.
     """
-    found = [tube_fit.fitted(path) for path in paths]
-    for path, (_, text) in zip(paths, found, strict=True):
-        write_atomically(Path(path), text.encode("utf-8"))
-    return tuple(result for result, _ in found)
+    found = fitted_tubes(paths)
+    write_fits(found)
+    return tuple(one.result for one in found)
+
+
+@dataclass(frozen=True)
+class FittedCard:
+    """A fit that is not yet in its card: the card's file, what was found, the card's text with it."""
+
+    path: Path
+    result: FitResult
+    text: str
+
+
+def fitted_tubes(paths: Sequence[str | Path]) -> tuple[FittedCard, ...]:
+    """Fit the cards at `paths` and write nothing. Raises CardFaults, FitRefused."""
+    return tuple(FittedCard(Path(path), *tube_fit.fitted(path)) for path in paths)
+
+
+def write_fits(cards: Sequence[FittedCard]) -> None:
+    """Write cards with their fits, each whole or not at all. Raises OutputFailed."""
+    for card in cards:
+        outputs.write(card.path, card.text.encode("utf-8"))
 
 
 def check_fit(path: str | Path) -> FitCheck:

@@ -19,25 +19,23 @@ from receiver_sim.cli_common import (
     JSON,
     OUT,
     TIME_LIMIT,
-    UserError,
     answer,
+    bench_for,
     emit_json,
-    end_if_bad,
-    end_if_failed,
-    folded,
     frequency_of,
-    guarded,
     prepared,
     progress_bars,
     rotation_of,
     seconds_of,
 )
+from receiver_sim.cli_ends import Program, complain, folded, say
 from receiver_sim.cli_envelope import detect, listen, onset
 from receiver_sim.cli_swap import swap
 from receiver_sim.cli_tubes import tubes
+from receiver_sim.errors import OutputFailed, UserError
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="receiver-sim")
 def main() -> None:
     """Check a two-valve regenerative receiver before it is built.
@@ -52,13 +50,14 @@ def main() -> None:
 @main.command(short_help="Write a commented starter build to FILE.")
 @click.argument("file", type=click.Path(path_type=Path))
 @JSON
-@guarded
 def new(file: Path, as_json: bool) -> None:
     """Write a commented starter build to FILE; an existing file is left alone."""
     from receiver_sim.results import cautions  # inside, for start-up's sake
     from receiver_sim.results.written import StarterBuild
     from receiver_sim.schema import write_starter
 
+    if not file.absolute().parent.is_dir():
+        raise UserError(f"{file}: No such file or directory")
     try:
         write_starter(file)
     except FileExistsError:
@@ -66,9 +65,9 @@ def new(file: Path, as_json: bool) -> None:
     if as_json:
         emit_json("new", StarterBuild(str(file)))
         return
-    click.echo(f"wrote {file}; edit it, then run: receiver-sim check {file}")
+    say(f"wrote {file}; edit it, then run: receiver-sim check {file}")
     for line in cautions.PLATE_SUPPLY:
-        click.echo(folded(line, mark=" ! "))
+        say(folded(line, mark=" ! "))
 
 
 @main.command(short_help="Judge the whole set: onset on every band, audio, hum, supply.")
@@ -81,7 +80,6 @@ def new(file: Path, as_json: bool) -> None:
     "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
 )
 @TIME_LIMIT
-@guarded
 def check(
     build: Path,
     out: Path | None,
@@ -100,25 +98,20 @@ def check(
     limit = seconds_of(time_limit)
     folder = out if out is not None else Path(f"{build.stem}-results")
     loaded = prepared(build, out=folder, told=True)
-    plots: tuple[Path, ...] = ()
     with (
-        api.Bench(workers=workers, time_limit_s=limit, keep_failed=folder / "failed") as bench,
+        bench_for(time_limit=limit, workers=workers, keep=folder / "failed") as bench,
         progress_bars(as_json) as progress,
     ):
         report = api.check(loaded, bench=bench, progress=progress)
-        if not no_plots:
-            from receiver_sim.views import check_plots
-
-            plots = check_plots.write(report, folder, progress)
     from receiver_sim.results.check import failures
-    from receiver_sim.views import tables
+    from receiver_sim.views import check_plots, tables
 
     answer(
         "check", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: tables.check_report(report), out=folder, plots=plots,
+        sheet=lambda: tables.check_report(report), out=folder,
+        draw=None if no_plots else lambda files, progress: check_plots.write(report, files, progress),
+        failed=failures(report.bands, report.failed), strict=report.verdicts if strict else (),
     )  # fmt: skip
-    end_if_failed(failures(report.bands, report.failed))
-    end_if_bad(strict, report.verdicts)
 
 
 @main.command()
@@ -127,7 +120,6 @@ def check(
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
@@ -136,24 +128,32 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, t
 
     limit = seconds_of(time_limit)
     loaded = prepared(build, bands=bands, out=out)
-    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
         reports = api.loop(loaded, bands=bands or None, bench=bench, progress=progress)
-    plots = () if out is None else check_plots.write_bands(reports, out)
     answer(
         "loop", reports, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: tables.loop_sheet(loaded.title, reports), out=out, plots=plots,
+        sheet=lambda: tables.loop_sheet(loaded.title, reports), out=out,
+        draw=lambda files, progress: check_plots.write_bands(reports, files, progress),
+        failed=failures(reports),
     )  # fmt: skip
-    end_if_failed(failures(reports))
 
 
 def _in_depth(
-    verb: str, build: Path, *, band: str | None, out: Path | None, as_json: bool, time_limit: str, **how: Any
-) -> Any:
-    """Run `audio`, `hum` or `supply` on a build, give its answer and return what was found.
+    verb: str,
+    build: Path,
+    *,
+    band: str | None,
+    out: Path | None,
+    as_json: bool,
+    time_limit: str,
+    strict: bool = False,
+    **how: Any,
+) -> None:
+    """Run `audio`, `hum` or `supply` on a build and give its answer.
 
     how: what the study takes besides build, band and bench.
     """
-    from receiver_sim import api, api_audio  # inside, for start-up's sake
+    from receiver_sim import api_audio  # inside, for start-up's sake
     from receiver_sim.views import audio_plots, audio_tables
 
     rooms: dict[str, tuple[Callable[..., Any], Callable[..., tuple[Path, ...]], Callable[..., Any]]] = {
@@ -164,14 +164,14 @@ def _in_depth(
     run, draw, sheet = rooms[verb]
     limit = seconds_of(time_limit)
     loaded = prepared(build, bands=[band], out=out)
-    with api.Bench(time_limit_s=limit) as bench:
+    with bench_for(time_limit=limit) as bench:
         result = run(loaded, band=band, bench=bench, **how)
-    plots = () if out is None else draw(result, out)
     answer(
         verb, result, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: sheet(loaded.title, result), out=out, plots=plots,
+        sheet=lambda: sheet(loaded.title, result), out=out,
+        draw=lambda files, _progress: draw(result, files),
+        failed=result.failed, strict=result.verdicts if strict else (),
     )  # fmt: skip
-    return result
 
 
 @main.command(short_help="Response, power, distortion, sound pressure, noise of each output.")
@@ -181,7 +181,6 @@ def _in_depth(
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def audio(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
@@ -189,10 +188,9 @@ def audio(
 
     Inputs are volts of a tone at the detector's grid.
     """
-    result = _in_depth(
+    _in_depth(
         "audio", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
     )
-    end_if_failed(result.failed)
 
 
 @main.command(short_help="Hum by its paths, as heard, against the hum pot; remedies ranked.")
@@ -202,15 +200,13 @@ def audio(
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def hum(
     build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
 ) -> None:
     """Hum at each output: tones as heard, share of each path, hum pot, and which remedy helps most."""
-    result = _in_depth(
+    _in_depth(
         "hum", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
     )
-    end_if_failed(result.failed)
 
 
 @main.command(short_help="Rectifier, ripple, discharge, regulator, meter readings, ratings.")
@@ -220,14 +216,11 @@ def hum(
 @JSON
 @click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
 @TIME_LIMIT
-@guarded
 def supply(
     build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, time_limit: str
 ) -> None:
     """Volts, ripple, start and discharge of the supply, what a meter should read, ratings, regulator."""
-    result = _in_depth("supply", build, band=band, out=out, as_json=as_json, time_limit=time_limit)
-    end_if_failed(result.failed)
-    end_if_bad(strict, result.verdicts)
+    _in_depth("supply", build, band=band, out=out, as_json=as_json, time_limit=time_limit, strict=strict)
 
 
 @main.command(short_help="Write a netlist for stock ngspice (ngspice -b FILE).")
@@ -248,7 +241,6 @@ def supply(
     "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="File; left out: stdout."
 )
 @JSON
-@guarded
 def deck(
     build: Path,
     study: str,
@@ -261,21 +253,28 @@ def deck(
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.written import DeckExport
-    from receiver_sim.views import export
 
     rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
     loaded = prepared(build, bands=[band])
     one = api.band_named(loaded, band)
     frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
     text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation)
+    lost: OutputFailed | None = None
     if output is not None:
-        export.write_text(text, output)
-        click.echo(f"wrote {output}; run it with: ngspice -b {output}", err=True)
+        from receiver_sim import outputs
+
+        try:
+            outputs.write(output, text.encode("utf-8"))
+            complain(f"wrote {output}; run it with: ngspice -b {output}")
+        except OutputFailed as error:
+            lost = error
     if as_json:
-        file = None if output is None else str(output)
+        file = None if output is None or lost is not None else str(output)
         emit_json("deck", DeckExport(loaded.sha256, study, one.name, frequency, rotation, file, text))
-    elif output is None:
-        click.echo(text, nl=False)
+    elif output is None or lost is not None:
+        say(text, end="")
+    if lost is not None:
+        raise lost
 
 
 main.add_command(swap)

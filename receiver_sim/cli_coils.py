@@ -13,16 +13,13 @@ from receiver_sim.cli_common import (
     JSON,
     OUT,
     TIME_LIMIT,
-    UserError,
     answer,
-    emit_json,
-    end_if_failed,
-    guarded,
+    bench_for,
     prepared,
     progress_bars,
     seconds_of,
-    show,
 )
+from receiver_sim.errors import NoAnswer, UserError
 
 if TYPE_CHECKING:
     from receiver_sim.schema.quantity import Quantity
@@ -62,7 +59,6 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def coils(
     build: Path,
     year: int,
@@ -73,26 +69,22 @@ def coils(
     time_limit: str,
 ) -> None:
     """Coils: windings, range, loop gain over the dial, aerial."""
-    from receiver_sim import api, api_coils  # inside, for start-up's sake
+    from receiver_sim import api_coils  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_plots, coil_tables
 
     limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
     loaded = prepared(build, out=out, told=True)
-    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
-        try:
-            report = api_coils.coils(
-                loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
-            )
-        except ValueError as error:
-            raise UserError(str(error)) from None
-        plots = () if out is None else coil_plots.write(report, out, progress)
+    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+        report = api_coils.coils(
+            loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
+        )
     answer(
         "coils", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: coil_tables.coils_sheet(report), out=out, plots=plots,
+        sheet=lambda: coil_tables.coils_sheet(report), out=out,
+        draw=lambda files, progress: coil_plots.write(report, files, progress), failed=report.failed,
     )  # fmt: skip
-    end_if_failed(report.failed)
 
 
 @click.command()
@@ -101,10 +93,9 @@ def coils(
 @click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
 @JSON
 @TIME_LIMIT
-@guarded
 def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_limit: str) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
-    from receiver_sim import api, api_coils  # inside, for start-up's sake
+    from receiver_sim import api_coils  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
@@ -112,17 +103,17 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_li
     limit = seconds_of(time_limit)
     target = _quantity("--onset", onset_, parts.Setting)
     loaded = prepared(build, bands=bands)
-    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
         found = api_coils.find_taps(
             loaded, target=target, bands=bands or None, bench=bench, progress=progress
         )
+    failed = [
+        FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
+    ]
     answer(
         "tap", found, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: coil_tables.tap_sheet(loaded.title, found),
+        sheet=lambda: coil_tables.tap_sheet(loaded.title, found), failed=failed,
     )  # fmt: skip
-    end_if_failed(
-        FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
-    )
 
 
 @click.command()
@@ -155,7 +146,6 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_li
     help="Reactance of a coil for a spread band, in its middle.",
 )
 @JSON
-@guarded
 def wind(
     band: str,
     former: str,
@@ -201,9 +191,6 @@ def wind(
     )
     try:
         design = api_coils.design_coil(wish)
-    except ValueError as error:
+    except NoAnswer as error:
         raise UserError(f"no such coil: {error}") from None
-    if as_json:
-        emit_json("wind", design)
-    else:
-        show(coil_tables.design_sheet(design))
+    answer("wind", design, as_json=as_json, sheet=lambda: coil_tables.design_sheet(design))

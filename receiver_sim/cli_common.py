@@ -5,23 +5,34 @@ Only click is imported at the top: everything else waits inside the functions fo
 
 from __future__ import annotations
 
-import errno
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from receiver_sim.cli_ends import (
+    EXIT_OUTPUT,
+    EXIT_SIMULATION,
+    EXIT_VERDICT,
+    complain,
+    folded,
+    say,
+    tell_lost,
+)
+from receiver_sim.errors import OutputFailed, UserError
+
 if TYPE_CHECKING:
     from receiver_sim.engine import Bench
+    from receiver_sim.outputs import FileSet
     from receiver_sim.results.base import FailedStage
     from receiver_sim.results.check import Verdict
     from receiver_sim.schema import Build
 
-EXIT_VERDICT, EXIT_INPUT, EXIT_SIMULATION = 1, 2, 3
+Progress = Callable[[str, int, int], None]
+"""Called with what is going on, steps done and steps in all."""
 
 BUILD = click.argument("build", metavar="BUILD", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of tables.")
@@ -44,46 +55,6 @@ TIME_LIMIT = click.option(
     show_default=True,
     help="Longest time ngspice may take for one analysis.",
 )
-WIDTH = 100
-"""Columns that no printed line exceeds, save those of a netlist."""
-
-
-def fail(text: str, code: int) -> None:
-    """Say why on stderr and end with that exit code."""
-    if code == EXIT_SIMULATION:  # one long sentence; the faults of a file have a line each
-        text = folded(text)
-    click.echo(text, err=True)
-    raise SystemExit(code)
-
-
-def guarded(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Turn the errors a user can cause or meet into a message and the exit code of the contract."""
-
-    @wraps(function)
-    def wrapper(*args: Any, **kwargs: Any) -> Any:
-        # inside, for start-up's sake: the schema layer is slow to load
-        from receiver_sim.engine import EngineError
-        from receiver_sim.schema import FileFaults
-
-        try:
-            return function(*args, **kwargs)
-        except FileFaults as faults:
-            fail(str(faults), EXIT_INPUT)
-        except UserError as error:
-            fail(f"receiver-sim: {error}", EXIT_INPUT)
-        except EngineError as error:
-            fail(f"receiver-sim: {error}", EXIT_SIMULATION)
-        except OSError as error:
-            if error.errno == errno.EPIPE:  # the reader of a pipe has seen enough; click ends quietly
-                raise
-            name = f"{error.filename}: " if error.filename else ""
-            fail(f"receiver-sim: {name}{error.strerror or error}", EXIT_INPUT)
-
-    return wrapper
-
-
-class UserError(Exception):
-    """Something on the command line is wrong; the message says what and what to do."""
 
 
 def load(path: Path, *, told: bool = False) -> Build:
@@ -92,31 +63,15 @@ def load(path: Path, *, told: bool = False) -> Build:
 
     build = load_build(path)
     for text in () if told else build.warnings:
-        click.echo(folded(f"note: {text}"), err=True)
+        complain(folded(f"note: {text}"))
     return build
 
 
-def folded(text: str, mark: str = "") -> str:
-    """Return a sentence folded to the width of a page, `mark` before it and its own width before the rest."""
-    import shutil  # inside, for start-up's sake
-    import textwrap
-
-    terminal = sys.stderr.isatty() or sys.stdout.isatty()
-    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns) if terminal else WIDTH
-    hang = " " * len(mark)
-    # a path stays in one piece, to be copied
-    return textwrap.fill(
-        text,
-        max(width, 20),
-        initial_indent=mark,
-        subsequent_indent=hang,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
 def writable_folder(folder: Path) -> Path:
-    """Refuse a folder that could not be written to, before any work is done; make nothing yet."""
+    """Refuse what can be no folder and tell of one that can't be written to, before any work is done.
+
+    The work is done all the same, as its page is printed whatever becomes of the files; nothing is made yet.
+    """
     import os  # inside, for start-up's sake
 
     place = folder.absolute()
@@ -125,7 +80,7 @@ def writable_folder(folder: Path) -> Path:
     if not place.is_dir():
         raise UserError(f"{folder}: '{place}' is a file; name a folder with --out")
     if not os.access(place, os.W_OK | os.X_OK):
-        raise UserError(f"{folder}: no permission to write in '{place}'; name another folder with --out")
+        complain(folded(f"note: {folder}: no permission to write in '{place}'; nothing will be written"))
     return folder
 
 
@@ -194,9 +149,9 @@ _OWN_BARS = ("onset", "loop gain", "drawing", "range", "dial", "aerial", "tap", 
 
 
 @contextmanager
-def progress_bars(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+def progress_bars(quiet: bool) -> Iterator[Progress]:
     """Show progress on stderr: a bar on a terminal, nothing in a pipe."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
         yield lambda _what, _done, _total: None
         return
     from rich.console import Console  # inside, for start-up's sake
@@ -215,18 +170,28 @@ def progress_bars(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
         yield show
 
 
-def show(renderable: Any) -> None:
-    """Print tables on stdout."""
-    from receiver_sim.views import tables  # inside, for start-up's sake
+def page(renderable: Any) -> str:
+    """Return what a table or a tuple of them prints, in colour if it goes to a terminal that has it."""
+    from receiver_sim.views import sheet  # inside, for start-up's sake
 
-    tables.show(renderable)
+    parts = renderable if isinstance(renderable, tuple) else (renderable,)
+    return "" if sys.stdout is None else "".join(sheet.printed(part, sys.stdout) for part in parts)
+
+
+def show(renderable: Any) -> None:
+    """Print tables on standard output. Raises OutputFailed."""
+    say(page(renderable), end="")
 
 
 def emit_json(verb: str, result: Any, *, build: Build | None = None, bench: Bench | None = None) -> None:
     """Print the one JSON document of a verb, with where it comes from if a build was run on a bench."""
+    say(_json(_document(verb, result, build, bench)))
+
+
+def _json(document: dict[str, Any]) -> str:
     import json  # inside, for start-up's sake
 
-    click.echo(json.dumps(_document(verb, result, build, bench), indent=1))
+    return json.dumps(document, indent=1)
 
 
 def _document(verb: str, result: Any, build: Build | None, bench: Bench | None) -> dict[str, Any]:
@@ -245,52 +210,142 @@ def answer(
     verb: str,
     result: Any,
     *,
-    build: Build,
-    bench: Bench,
     as_json: bool,
     sheet: Callable[[], Any],
+    build: Build | None = None,
+    bench: Bench | None = None,
     out: Path | None = None,
-    plots: Iterable[Path] = (),
+    draw: Callable[[FileSet, Progress], Any] | None = None,
+    then: Callable[[], Any] | None = None,
+    failed: Iterable[FailedStage] = (),
+    strict: Iterable[Verdict] = (),
 ) -> None:
-    """Give what a verb found on a build: its document into the folder `out`, then document or page on stdout.
+    """Give what a verb found and end it: page or document on standard output, files into the folder `out`.
 
-    plots: files already drawn into `out`, to be named.
+    The page comes first and does not depend on the files: neither a plot nor a full disk loses it. draw: adds
+    the plots to the set of files that it is given. then: writes what goes elsewhere. failed: stages that
+    failed, named on standard error. strict: verdicts of which none may be bad. Exits with the code of the
+    first of these: a fault in drawing, a failed stage, an output that could not be written, a bad verdict.
     """
-    if out is not None:
-        from receiver_sim.views import export  # inside, for start-up's sake
-
-        export.write_json(_document(verb, result, build, bench), out / f"{verb}.json")
-    if as_json:
-        emit_json(verb, result, build=build, bench=bench)
-        return
-    show(sheet())
-    if out is not None:
-        say_written(out, plots, f"{verb}.json")
-
-
-def say_written(folder: Path, plots: Iterable[Path], document: str | None = None) -> None:
-    """Tell what was written to a folder; a plot is named once though it is there as PNG and SVG."""
-    stems = ", ".join(dict.fromkeys(path.stem for path in plots))
-    if document is not None:
-        click.echo(f"\nwritten to {folder}: {document}")
-    elif stems:
-        click.echo(f"\nwritten to {folder}")
-    if stems:
-        click.echo(folded(f"plots, as PNG and SVG: {stems}"))
-
-
-def end_if_bad(strict: bool, verdicts: tuple[Verdict, ...]) -> None:
-    """Under --strict end with the code of a failed verdict if one is bad."""
     from receiver_sim.results.check import Grade  # inside, for start-up's sake
 
-    if strict and any(v.grade is Grade.BAD for v in verdicts):
-        raise SystemExit(EXIT_VERDICT)
+    ending = _Ending(list(failed))
+    text = "" if as_json else page(sheet())
+    if not as_json:
+        ending.print(text, end="")
+    files = None if out is None else _drawn(out, verb, as_json, draw, ending)
+    document = _document(verb, result, build, bench) if as_json or files is not None else {}
+    kept = () if bench is None else _named_decks(bench, out, text + ending.reasons + _json(document))
+    if files is not None:
+        document["files"] = [*files.names, *kept]
+    if as_json:
+        ending.print(_json(document))
+    if then is not None:
+        ending.write(then)
+    if files is not None:
+        _published(files, document, kept, ending, quiet=as_json)
+    ending.end(bad=any(v.grade is Grade.BAD for v in strict))
 
 
-def end_if_failed(failed: Iterable[FailedStage]) -> None:
-    """End with the code of a failed simulation if a stage failed, each and its kept deck named on stderr."""
-    reasons = list(failed)
-    for one in reasons:
-        click.echo(folded(f"receiver-sim: {one.stage}: {one.reason}"), err=True)
-    if reasons:
-        raise SystemExit(EXIT_SIMULATION)
+class _Ending:
+    """What went wrong while an answer was given, told as it comes, and the exit code that follows."""
+
+    def __init__(self, failed: list[FailedStage]) -> None:
+        self.failed = failed
+        self.lost = False
+        self.fault: Exception | None = None
+        self._reader = True
+
+    @property
+    def reasons(self) -> str:
+        """What is going to be told of the stages that failed."""
+        return "".join(one.reason for one in self.failed)
+
+    def print(self, text: str, *, end: str = "\n") -> None:
+        """Print on standard output; once that failed, nothing more."""
+        if not self._reader:
+            return
+        try:
+            say(text, end=end)
+        except OutputFailed as error:
+            self._reader = False
+            self.lose(error)
+
+    def write(self, then: Callable[[], Any]) -> bool:
+        """Write files, unless they can't be written; return whether they were."""
+        try:
+            then()
+        except OutputFailed as error:
+            self.lose(error)
+            return False
+        return True
+
+    def lose(self, error: OutputFailed) -> None:
+        """Say which output is lost."""
+        tell_lost(error)
+        self.lost = True
+
+    def end(self, *, bad: bool) -> None:
+        """Name what failed and exit with its code, if anything calls for one."""
+        for one in self.failed:
+            complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
+        if self.fault is not None:
+            raise self.fault
+        code = EXIT_SIMULATION if self.failed else EXIT_OUTPUT if self.lost else EXIT_VERDICT if bad else 0
+        if code:
+            raise SystemExit(code)
+
+
+def _drawn(
+    out: Path, verb: str, quiet: bool, draw: Callable[[FileSet, Progress], Any] | None, ending: _Ending
+) -> FileSet:
+    """Return the files of a verb with what could be drawn."""
+    from receiver_sim.outputs import FileSet  # inside, for start-up's sake
+
+    files = FileSet(out, verb)
+    if draw is not None:
+        from receiver_sim.views.own_look import own_look
+
+        try:
+            with own_look(), progress_bars(quiet) as progress:
+                draw(files, progress)
+        except Exception as error:
+            ending.fault = error
+    return files
+
+
+def _published(
+    files: FileSet, document: dict[str, Any], kept: tuple[str, ...], ending: _Ending, *, quiet: bool
+) -> None:
+    """Put the files into their folder and tell which; a plot that is there as PNG and SVG is named once."""
+    from receiver_sim.views import export  # inside, for start-up's sake
+
+    if not ending.write(lambda: files.publish(export.encoded(document), kept)) or quiet:
+        return
+    ending.print(f"\nwritten to {files.folder}: {files.document}")
+    stems = ", ".join(dict.fromkeys(Path(name).stem for name in files.names))
+    if stems:
+        ending.print(folded(f"plots, as PNG and SVG: {stems}"))
+
+
+def _named_decks(bench: Bench, out: Path | None, told: str) -> tuple[str, ...]:
+    """Return the kept decks that are named in what was told and lie in the folder, by their names in it."""
+    bench.forget_unnamed(told)
+    inside = [path.relative_to(out) for path in bench.kept if out is not None and out in path.parents]
+    return tuple(path.as_posix() for path in inside)
+
+
+@contextmanager
+def bench_for(*, time_limit: float, workers: int = 2, keep: Path | None = None) -> Iterator[Bench]:
+    """Give a pool of workers to a verb. keep: folder for the decks of failed runs, a temporary one if None.
+
+    A verb that ends with an error leaves no decks but those that the error names.
+    """
+    from receiver_sim.engine import Bench  # inside, for start-up's sake
+
+    with Bench(workers=workers, time_limit_s=time_limit, keep_failed=keep) as bench:
+        try:
+            yield bench
+        except BaseException as error:
+            bench.forget_unnamed(str(error))
+            raise

@@ -13,23 +13,21 @@ from receiver_sim.cli_common import (
     JSON,
     OUT,
     TIME_LIMIT,
-    UserError,
     answer,
-    emit_json,
-    end_if_failed,
-    folded,
-    guarded,
+    bench_for,
     prepared,
     progress_bars,
     seconds_of,
-    show,
     writable_folder,
 )
+from receiver_sim.cli_ends import complain, folded
+from receiver_sim.errors import NoAnswer, NoOnset, UserError
 
 if TYPE_CHECKING:
     from receiver_sim.circuit.signals import Signal
     from receiver_sim.engine import Bench
-    from receiver_sim.results.envelope import OscillationReport
+    from receiver_sim.outputs import FileSet
+    from receiver_sim.results.envelope import Detection, OscillationReport
     from receiver_sim.schema import Build
 
 _OUTPUT = click.option("--output", "output", help="Name of the phones to listen at; left out: the first.")
@@ -71,7 +69,6 @@ def _output(build: Build, name: str | None) -> int:
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def onset(
     build: Path,
     bands: tuple[str, ...],
@@ -83,7 +80,7 @@ def onset(
     time_limit: str,
 ) -> None:
     """How oscillation comes in: backlash, strength, steadiness."""
-    from receiver_sim import api, api_envelope  # inside, for start-up's sake
+    from receiver_sim import api_envelope  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage
     from receiver_sim.views import envelope_tables
 
@@ -91,31 +88,31 @@ def onset(
     loaded = prepared(build, bands=bands, out=out, told=True)
     if check:
         limit = max(limit, 1800.0)
-    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
         report = api_envelope.onset(
             loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
         )
         if check:
             report = _verified(report, loaded, bands[0] if bands else None, bench)
-    plots = () if out is None else _onset_plots(report, out)
-    answer(
-        "onset", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: envelope_tables.oscillation_sheet(report), out=out, plots=plots,
-    )  # fmt: skip
-    for band in report.bands if not as_json else ():
-        if band.verification is not None:
-            show(envelope_tables.verification_table(band.verification))
     lost = [
         FailedStage(f"onset on {found.band}", "; ".join(found.warnings), None)
         for found in api_envelope.failed(report)
     ]
-    end_if_failed((*lost, *report.failed))
+    verified = [band.verification for band in report.bands if band.verification is not None]
+    answer(
+        "onset", report, build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: (
+            envelope_tables.oscillation_sheet(report),
+            *(envelope_tables.verification_table(one) for one in verified),
+        ),
+        out=out, draw=lambda files, _progress: _onset_plots(report, files), failed=(*lost, *report.failed),
+    )  # fmt: skip
 
 
-def _onset_plots(report: OscillationReport, out: Path) -> tuple[Path, ...]:
+def _onset_plots(report: OscillationReport, files: FileSet) -> None:
     from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
 
-    return envelope_plots.write_onset(report, out)
+    envelope_plots.write_onset(report, files)
 
 
 def _verified(report: OscillationReport, build: Build, band: str | None, bench: Bench) -> OscillationReport:
@@ -130,8 +127,8 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
     stages = Stages()
     try:
         found = stages.run("reference run", lambda: api_envelope.verify(build, band=band, bench=bench))
-    except ValueError as error:
-        click.echo(folded(f"note: nothing to verify: {error}"), err=True)
+    except NoOnset as error:
+        complain(folded(f"note: nothing to verify: {error}"))
         return report
     if found is None:
         return replace(report, failed=(*report.failed, *stages.failed))
@@ -151,7 +148,6 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
 @OUT
 @JSON
 @TIME_LIMIT
-@guarded
 def detect(
     build: Path,
     band: str | None,
@@ -162,7 +158,7 @@ def detect(
     time_limit: str,
 ) -> None:
     """How sensitive: AM and beat note, overload, locking."""
-    from receiver_sim import api, api_envelope  # inside, for start-up's sake
+    from receiver_sim import api_envelope  # inside, for start-up's sake
     from receiver_sim.schema.quantity import FREQUENCY, Quantity
     from receiver_sim.views import envelope_tables
 
@@ -173,20 +169,22 @@ def detect(
     limit = seconds_of(time_limit)
     loaded = prepared(build, bands=[band], out=out)
     index = _output(loaded, output)
-    with api.Bench(time_limit_s=limit) as bench:
+    with bench_for(time_limit=limit) as bench:
         try:
             found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
-        except ValueError as error:
+        except NoAnswer as error:
             raise UserError(str(error)) from None
-    plots: tuple[Path, ...] = ()
-    if out is not None:
-        from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
-
-        plots = envelope_plots.write_detection(found, out)
     answer(
         "detect", found, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: envelope_tables.detection_table(found), out=out, plots=plots,
+        sheet=lambda: envelope_tables.detection_table(found), out=out,
+        draw=lambda files, _progress: _detection_plots(found, files),
     )  # fmt: skip
+
+
+def _detection_plots(found: Detection, files: FileSet) -> None:
+    from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
+
+    envelope_plots.write_detection(found, files)
 
 
 @click.command()
@@ -227,7 +225,6 @@ def detect(
 )
 @JSON
 @TIME_LIMIT
-@guarded
 def listen(
     build: Path,
     band: str | None,
@@ -256,7 +253,7 @@ def listen(
 
     import numpy as np
 
-    from receiver_sim import api, api_envelope
+    from receiver_sim import api_envelope
     from receiver_sim.views import envelope_tables, sound
 
     length = _time("--seconds", seconds)
@@ -272,7 +269,7 @@ def listen(
     writable_folder(file.absolute().parent)
     loaded = prepared(build, bands=[band])
     index = _output(loaded, output)
-    with api.Bench(time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
         try:
             heard = api_envelope.listen(
                 loaded,
@@ -285,18 +282,16 @@ def listen(
                 bench=bench,
                 progress=progress,
             )
-        except ValueError as error:
+        except NoAnswer as error:
             raise UserError(str(error)) from None
-        sound.write_wav(heard, file, normalise=normalise)
-        if as_json:
-            emit_json("listen", replace(heard, volts=np.zeros(0)), build=loaded, bench=bench)
-    if not as_json:
-        show(envelope_tables.sound_note(heard, where=str(file)))
-        lost = sound.clipped(heard)
-        if lost > 0.0 and not normalise:
-            click.echo(
-                folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"), err=True
-            )
+    lost = sound.clipped(heard)
+    if lost > 0.0 and not normalise and not as_json:
+        complain(folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"))
+    answer(
+        "listen", replace(heard, volts=np.zeros(0)), build=loaded, bench=bench, as_json=as_json,
+        sheet=lambda: envelope_tables.sound_note(heard, where=str(file)),
+        then=lambda: sound.write_wav(heard, file, normalise=normalise),
+    )  # fmt: skip
 
 
 def _time(option: str, text: str) -> float:

@@ -12,14 +12,13 @@ from receiver_sim.cli_common import (
     JSON,
     OUT,
     TIME_LIMIT,
-    UserError,
     answer,
-    end_if_failed,
-    guarded,
+    bench_for,
     prepared,
     progress_bars,
     seconds_of,
 )
+from receiver_sim.errors import UnknownName, UserError, WrongValue
 
 if TYPE_CHECKING:
     from receiver_sim.results.base import FailedStage
@@ -46,7 +45,6 @@ if TYPE_CHECKING:
     "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
 )
 @TIME_LIMIT
-@guarded
 def swap(
     build: Path,
     tubes: str | None,
@@ -64,25 +62,23 @@ def swap(
     --out names the folder for the plot and swap.json.
     """
     from receiver_sim import api_swap  # inside, for start-up's sake
-    from receiver_sim.engine import Bench
 
     limit = seconds_of(time_limit)
     types = _types(tubes)
     loaded = prepared(build, out=out)
     place = cast("Literal['detector', 'audio']", socket)
-    with Bench(workers=workers, time_limit_s=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(time_limit=limit, workers=workers) as bench, progress_bars(as_json) as progress:
         try:
             report = api_swap.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
-        except (KeyError, ValueError) as error:
-            raise UserError(f"--tubes: {error.args[0]}") from None
+        except (UnknownName, WrongValue) as error:
+            raise UserError(f"--tubes: {error}") from None
     from receiver_sim.views import swap_tables, tube_plots
 
-    plots = () if out is None else tube_plots.write_swap(report, out)
     answer(
         "swap", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: swap_tables.swap_sheet(report), out=out, plots=plots,
+        sheet=lambda: swap_tables.swap_sheet(report), out=out,
+        draw=lambda files, _progress: tube_plots.write_swap(report, files), failed=_failed(report),
     )  # fmt: skip
-    end_if_failed(_failed(report))
 
 
 def _failed(report: SwapReport) -> list[FailedStage]:

@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING
 import click
 
 from receiver_sim.cli_common import (
-    EXIT_VERDICT,
     JSON,
     OUT,
-    UserError,
+    answer,
     emit_json,
-    guarded,
-    say_written,
     show,
     writable_folder,
 )
+from receiver_sim.cli_ends import EXIT_VERDICT
+from receiver_sim.errors import NoAnswer, UserError
 
 if TYPE_CHECKING:
     from receiver_sim.schema.card import TubeCard
@@ -42,7 +41,6 @@ def _cards(types: tuple[str, ...]) -> list[TubeCard]:
 
 @tubes.command("list")
 @JSON
-@guarded
 def list_(as_json: bool) -> None:
     """List the tube types there are cards of."""
     cards = _cards(())
@@ -57,7 +55,6 @@ def list_(as_json: bool) -> None:
 @tubes.command("show")
 @click.argument("type_", metavar="TYPE")
 @JSON
-@guarded
 def show_(type_: str, as_json: bool) -> None:
     """Print one card: pins, ratings, published points with their sources, the fitted law."""
     card = _cards((type_,))[0]
@@ -73,7 +70,6 @@ def show_(type_: str, as_json: bool) -> None:
 @_TYPES
 @JSON
 @click.option("--strict", is_flag=True, help="Exit with 1 when a published figure is missed.")
-@guarded
 def check(types: tuple[str, ...], as_json: bool, strict: bool) -> None:
     """Compare every published figure of the cards with ngspice runs of the shipped models."""
     from receiver_sim import api_tubes  # inside, for start-up's sake
@@ -96,7 +92,6 @@ def check(types: tuple[str, ...], as_json: bool, strict: bool) -> None:
     "--check", "only_check", is_flag=True, help="Write nothing; exit with 1 if a card differs from its fit."
 )
 @OUT
-@guarded
 def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | None) -> None:
     """Fit the law to the points of a card and write it into the card; all shipped cards if none is named.
 
@@ -123,21 +118,18 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
             if not all(c.agrees for c in checks):
                 raise SystemExit(EXIT_VERDICT)
             return
-        results = api_tubes.fit_tubes(paths)
+        fits = api_tubes.fitted_tubes(paths)
     except api_tubes.FitRefused as refused:
         raise UserError(str(refused)) from None
-    written: tuple[Path, ...] = ()
-    if out is not None:
-        from receiver_sim.views import tube_plots
+    from receiver_sim.views import tube_plots
 
-        written = tube_plots.write_residuals(results, out)
-    if as_json:
-        emit_json("tubes fit", tuple(summary(result) for result in results))
-        return
-    for result, path in zip(results, paths, strict=True):
-        show(tube_tables.fit_sheet(result, str(path)))
-    if out is not None:
-        say_written(out, written)
+    results = [one.result for one in fits]
+    answer(
+        "tubes fit", tuple(summary(result) for result in results), as_json=as_json,
+        sheet=lambda: tuple(tube_tables.fit_sheet(one.result, str(one.path)) for one in fits),
+        out=out, draw=lambda files, _progress: tube_plots.write_residuals(results, files),
+        then=lambda: api_tubes.write_fits(fits),
+    )  # fmt: skip
 
 
 def _is_file(name: str) -> bool:
@@ -157,7 +149,6 @@ def _path(name: str) -> Path:
 @tubes.command("predict")
 @_TYPES
 @JSON
-@guarded
 def predict(types: tuple[str, ...], as_json: bool) -> None:
     """Leave out each published point in turn and predict it from the rest of its card."""
     from receiver_sim import api_tubes  # inside, for start-up's sake
@@ -183,7 +174,6 @@ def predict(types: tuple[str, ...], as_json: bool) -> None:
     show_default=True,
     help="Plate volts for gm against screen volts at the floating grid.",
 )
-@guarded
 def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str) -> None:
     """Compute the curves of a tube with ngspice, its published points drawn on them.
 
@@ -200,21 +190,14 @@ def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str
         writable_folder(out)
     try:
         found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts)
-    except ValueError as error:
+    except NoAnswer as error:
         raise UserError(str(error)) from None
-    written: tuple[Path, ...] = ()
-    if out is not None:
-        from receiver_sim.views import tube_plots
+    from receiver_sim.views import tube_plots, tube_tables
 
-        written = tube_plots.write_curves(found, out)
-    if as_json:
-        emit_json("tubes curves", found)
-        return
-    from receiver_sim.views import tube_tables
-
-    show(tube_tables.curves_sheet(found))
-    if out is not None:
-        say_written(out, written)
+    answer(
+        "tubes curves", found, as_json=as_json, sheet=lambda: tube_tables.curves_sheet(found), out=out,
+        draw=lambda files, _progress: tube_plots.write_curves(found, files),
+    )  # fmt: skip
 
 
 def _plate_volts(text: str) -> float:

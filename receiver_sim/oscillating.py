@@ -10,6 +10,7 @@ from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.audio import Loudness
@@ -31,7 +32,7 @@ def mode_at(
     Raises ValueError if there are none, EngineError when a simulation fails.
     """
     if search.tuning_farad is None or found.amplitudes is None:
-        raise ValueError("without amplitudes there is no setting to look at")
+        raise NoAnswer("without amplitudes there is no setting to look at")
     # without an onset on the control, what goes on there or all over it begins at the first of the amplitudes
     rotation = float(found.amplitudes.rotation[0]) if search.onset is None else search.onset.rotation
     return tuned_mode(
@@ -87,7 +88,7 @@ def loudness(
         rotation = below if search.at_nine_tenths is None else search.at_nine_tenths.rotation
         try:
             _, volts = ear.am(rotation, carrier)
-        except ValueError as error:  # the carrier's amplitude finds no end there
+        except NoAnswer as error:  # the carrier's amplitude finds no end there
             raise EngineError(f"{band.name} at {100.0 * rotation:.4g} % of the control: {error}") from error
         power = volts**2 * (1.0 / complex(load_impedance(build, index, tone))).real
         heard.append(

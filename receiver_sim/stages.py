@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
+from receiver_sim.errors import NoAnswer, NoOnset
 from receiver_sim.results.base import FailedStage
 
 Result = TypeVar("Result")
@@ -21,12 +22,12 @@ def failed_stage(stage: str, error: Exception) -> FailedStage:
 class Stages:
     """Runs the stages of a verb and collects the marks of those that failed, in the order they were begun.
 
-    `also`: errors besides EngineError by which a stage may fail. EngineMissing is not one: it would meet
-    every stage alike.
+    A stage fails when its simulation does or its question has no answer on this circuit. Anything else is a
+    fault of the program and passes through; so do EngineMissing, which would meet every stage alike, and
+    NoOnset, which is no failure.
     """
 
-    def __init__(self, *also: type[Exception]) -> None:
-        self._caught: tuple[type[Exception], ...] = (EngineError, *also)
+    def __init__(self) -> None:
         self._failed: list[FailedStage] = []
 
     @property
@@ -59,7 +60,7 @@ class Stages:
     def _attempt(self, stage: str, work: Callable[[], Result]) -> Result | FailedStage:
         try:
             return work()
-        except EngineMissing:
+        except (EngineMissing, NoOnset):
             raise
-        except self._caught as error:
+        except (EngineError, NoAnswer) as error:
             return failed_stage(stage, error)

@@ -324,8 +324,8 @@ def test_unreadable_and_unwritable(here: Path) -> None:
     secret.chmod(0)
     assert "ermission" in call("check", secret).err
     (here / "locked").mkdir(mode=0o500)
-    answer = call("check", DEMO, "--out", "locked/results")
-    assert answer.code == 2 and "no permission to write" in answer.err
+    answer = call("loop", DEMO, "--band", "40 m", "--out", "locked/results")
+    assert answer.code == 4 and "no permission to write" in answer.err and "Selectivity" in answer.out
 
 
 @pytest.mark.parametrize("verb", SIMULATING)

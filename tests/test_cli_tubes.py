@@ -77,7 +77,8 @@ def test_curves_mark_what_is_extrapolated(curved: tuple[Answer, Path]) -> None:
     (at_20,) = [line for line in lines if line.startswith("    20 ")]
     assert at_20.endswith("* extrapolated")
     stems = ("6sj7-plate", "6sj7-transfer", "6sj7-screen", "6sj7-gm")
-    assert {p.name for p in place.iterdir()} == {f"{s}.{kind}" for s in stems for kind in ("png", "svg")}
+    plots = {f"{s}.{kind}" for s in stems for kind in ("png", "svg")}
+    assert {p.name for p in place.iterdir()} == {*plots, "tubes-curves.json"}
 
 
 def test_fit_of_an_own_card_draws_its_residuals(tmp_path: Path) -> None:
@@ -85,7 +86,8 @@ def test_fit_of_an_own_card_draws_its_residuals(tmp_path: Path) -> None:
     shutil.copy(folder("models") / "6J5.yaml", own)
     answer = call("tubes", "fit", own, "--out", tmp_path / "plots")
     assert (answer.code, answer.err) == (0, "")
-    assert {p.name for p in (tmp_path / "plots").iterdir()} == {"6j5-residuals.png", "6j5-residuals.svg"}
+    written = {p.name for p in (tmp_path / "plots").iterdir()}
+    assert written == {"6j5-residuals.png", "6j5-residuals.svg", "tubes-fit.json"}
     curves = call("tubes", "curves", own)
     assert (curves.code, curves.err) == (0, "")
 

@@ -7,10 +7,11 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
+from receiver_sim import outputs
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.errors import EngineError, EngineFailed
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
@@ -37,7 +38,8 @@ class Bench:
         self.workers = workers
         self.time_limit_s = time_limit_s
         self._keep_folder = None if keep_failed is None else Path(keep_failed)
-        self._kept = 0
+        self._failures = 0
+        self._kept: list[Path] = []
         self._lock = threading.Lock()
         self._idle: list[WorkerProcess] = []
         self._all: set[WorkerProcess] = set()
@@ -209,25 +211,49 @@ class Bench:
 
     # ------------------------------------------------------------------ failed decks
 
-    def _keep(self, deck: Deck, commands: Sequence[str], lines: Sequence[str]) -> Path | None:
-        """Write a failed deck with what was asked and what ngspice said; return the file's path.
+    @property
+    def kept(self) -> tuple[Path, ...]:
+        """The decks of failed runs that were kept so far."""
+        with self._lock:
+            return tuple(self._kept)
 
-        Nothing is written once the bench is closed: the run did not fail, it was broken off.
+    def forget_unnamed(self, told: str) -> None:
+        """Take away the kept decks that `told` does not name: another way led to what they were run for."""
+        with self._lock:
+            for path in [p for p in self._kept if p.name not in told]:
+                self._kept.remove(path)
+                with suppress(OSError):
+                    path.unlink()
+                    path.parent.rmdir()  # unless there are others
+
+    def _keep(
+        self, deck: Deck, commands: Sequence[str], lines: Sequence[str]
+    ) -> tuple[Path | None, str | None]:
+        """Write a failed deck with what was asked and what ngspice said; return its path or why it has none.
+
+        Where the folder can't be written to, a temporary one is taken. Nothing is written once the bench is
+        closed: the run did not fail, it was broken off.
         """
+        notes = ["* commands sent, oldest first:", *(f"*   {command}" for command in commands)]
+        notes += ["* answer:", *(f"*   {line}" for line in lines)]
+        text = deck.netlist().removesuffix(".end\n") + "\n".join(map(_plain, notes)) + "\n.end\n"
+        slug = re.sub(r"[^a-z0-9]+", "-", deck.title.lower()).strip("-")[:40] or "deck"
+        reason = None
         with self._lock:
             if self._closed:
-                return None
-            if self._keep_folder is None:
-                self._keep_folder = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
-            self._keep_folder.mkdir(parents=True, exist_ok=True)
-            self._kept += 1
-            slug = re.sub(r"[^a-z0-9]+", "-", deck.title.lower()).strip("-")[:40]
-            path = self._keep_folder / f"{slug}-{deck.sha256[:12]}-{self._kept}.cir"
-            notes = ["* commands sent, oldest first:", *(f"*   {command}" for command in commands)]
-            notes += ["* answer:", *(f"*   {line}" for line in lines)]
-            body = deck.netlist().removesuffix(".end\n")
-            path.write_text(body + "\n".join(_plain(note) for note in notes) + "\n.end\n", encoding="ascii")
-            return path
+                return None, None
+            self._failures += 1
+            for asked in (True, False) if self._keep_folder is not None else (False,):
+                try:
+                    if not asked:
+                        self._keep_folder = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
+                    assert self._keep_folder is not None
+                    path = self._keep_folder / f"{slug}-{deck.sha256[:12]}-{self._failures}.cir"
+                    self._kept.append(outputs.write(path, text.encode("ascii")))
+                    return path, None
+                except OSError as error:
+                    reason = str(error)
+        return None, reason
 
 
 def _plain(text: str) -> str:

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+from receiver_sim.errors import ReceiverSimError
 
-class EngineError(Exception):
+
+class EngineError(ReceiverSimError):
     """Base of everything the engine raises on purpose."""
 
 
@@ -30,21 +32,37 @@ class DeckRefused(EngineError):  # noqa: N818 - says what happened
 
 
 class EngineFailed(EngineError):  # noqa: N818 - says what happened
-    """ngspice could not do what was asked. `messages` holds its lines, `deck_path` the deck that was kept."""
+    """ngspice could not do what was asked.
 
-    def __init__(self, reason: str, deck_path: Path | None = None, messages: Sequence[str] = ()) -> None:
+    `messages` holds its lines, `deck_path` the deck that was kept, `not_kept` why it could not be.
+    """
+
+    def __init__(
+        self,
+        reason: str,
+        deck_path: Path | None = None,
+        messages: Sequence[str] = (),
+        not_kept: str | None = None,
+    ) -> None:
         self.reason = reason
         self.deck_path = deck_path
         self.messages = tuple(messages)
-        kept = f"; the deck is kept in {deck_path}" if deck_path else ""
-        super().__init__(f"simulation failed: {reason}{kept}")
+        super().__init__(f"simulation failed: {reason}{_evidence(deck_path, not_kept)}")
 
 
 class EngineTimeout(EngineError):  # noqa: N818 - says what happened
     """An analysis went past the wall-clock limit (seconds) and its worker was ended."""
 
-    def __init__(self, limit_s: float, what: str, deck_path: Path | None = None) -> None:
+    def __init__(
+        self, limit_s: float, what: str, deck_path: Path | None = None, not_kept: str | None = None
+    ) -> None:
         self.limit_s = limit_s
         self.deck_path = deck_path
-        kept = f"; the deck is kept in {deck_path}" if deck_path else ""
-        super().__init__(f"'{what}' took longer than the limit of {limit_s:g} s and was stopped{kept}")
+        evidence = _evidence(deck_path, not_kept)
+        super().__init__(f"'{what}' took longer than the limit of {limit_s:g} s and was stopped{evidence}")
+
+
+def _evidence(deck_path: Path | None, not_kept: str | None) -> str:
+    if deck_path is not None:
+        return f"; the deck is kept in {deck_path}"
+    return "" if not_kept is None else f"; its deck could not be kept: {not_kept}"

@@ -42,17 +42,20 @@ class WorkerProcess:
         self.timed_out = False
         self.busy = False
         self._lock = threading.Lock()
-        self._stderr = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
-        # Paths relative to the folder at hand would be lost if the caller changes it.
-        path = [os.path.abspath(entry) for entry in sys.path]
         flags = getattr(subprocess, "CREATE_NO_WINDOW", 0)
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", _BOOT, repr(float(time_limit_s)), *path],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._stderr,
-            creationflags=flags,
-        )
+        try:
+            # Paths relative to the folder at hand would be lost if the caller changes it.
+            path = [os.path.abspath(entry) for entry in sys.path]
+            self._stderr = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
+            self._process = subprocess.Popen(
+                [sys.executable, "-c", _BOOT, repr(float(time_limit_s)), *path],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=self._stderr,
+                creationflags=flags,
+            )
+        except OSError as error:
+            raise EngineError(f"no ngspice process could be started: {error}") from error
         self.version = 0
         self.library = ""
 

@@ -21,7 +21,8 @@ _MAIN_PARAMETER = {**dict.fromkeys("vi", "dc"), **dict.fromkeys("efgh", "gain")}
 # ngspice copies a command into a buffer of 1024 characters.
 _MAX_COMMAND = 1000
 
-Keep = Callable[[Deck, Sequence[str], Sequence[str]], Path | None]
+Keep = Callable[[Deck, Sequence[str], Sequence[str]], tuple[Path | None, str | None]]
+"""Keeps a failed deck; returns where, or why it could not be kept, or nothing of both."""
 Count = Callable[[float, int], None]
 
 
@@ -219,10 +220,10 @@ class Session:
             reply: Reply = self._worker.ask(request)
         except WorkerGone as gone:
             self._over = "its worker ended"
-            path = self._keep(self.deck, self._history, [str(gone)])
+            path, reason = self._keep(self.deck, self._history, [str(gone)])
             if gone.timed_out:
-                raise EngineTimeout(self._worker.time_limit_s, what, path) from None
-            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)]) from None
+                raise EngineTimeout(self._worker.time_limit_s, what, path, reason) from None
+            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)], reason) from None
         if isinstance(reply, Done):
             evaluations = 1 if isinstance(request, Run) else 0
             self.engine_seconds += reply.seconds
@@ -233,8 +234,8 @@ class Session:
         self._worker.kill()  # after a failure ngspice may answer with what it had before
         lines = reply.messages if isinstance(reply, Failed) else ()
         reason = reply.reason if isinstance(reply, Failed) else f"unexpected answer {reply!r}"
-        path = self._keep(self.deck, self._history, [reason, *lines])
-        raise EngineFailed(f"'{what}': {reason}", path, lines)
+        path, not_kept = self._keep(self.deck, self._history, [reason, *lines])
+        raise EngineFailed(f"'{what}': {reason}", path, lines, not_kept)
 
     def close(self) -> None:
         """Take the circuit out of its worker; the Bench calls this. A worker in an unknown state is ended."""

@@ -7,6 +7,7 @@ import numpy as np
 from scipy.constants import c as light_speed
 from scipy.constants import epsilon_0
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_not_negative, require_positive
 
 
@@ -55,7 +56,7 @@ def horizontal_wire_capacitance(length: Real, *, radius: Real, height: Real) -> 
 def _howe(length: Real, radius: Real, image: Real) -> Real:
     own = np.log(2 * length / radius) - 1
     if np.any(own - image <= 0):
-        raise ValueError(f"the wire is too thick for its length: {radius} m radius, {length} m long")
+        raise NoAnswer(f"the wire is too thick for its length: {radius} m radius, {length} m long")
     return 2 * np.pi * epsilon_0 * length / (own - image)
 
 
@@ -124,7 +125,7 @@ def _electrical(frequency: Real, height: Real, flat: Real) -> tuple[Real, Real]:
     b = 2 * np.pi * frequency / light_speed
     total = b * (height + flat)
     if np.any(total >= 0.9 * np.pi):
-        raise ValueError("the wire is longer than 0.45 wavelength; this estimate is for short wires")
+        raise NoAnswer("the wire is longer than 0.45 wavelength; this estimate is for short wires")
     return b, total
 
 
@@ -141,7 +142,7 @@ def series_equivalent(
     w = 2 * np.pi * frequency
     inductance = (impedance.imag + 1 / (w * capacitance)) / w
     if impedance.real < 0 or inductance < 0:
-        raise ValueError(
+        raise NoAnswer(
             f"no series R-L-C with {capacitance} F has the impedance {impedance} at {frequency} Hz"
         )
     return float(impedance.real), float(capacitance), float(inductance)

@@ -6,6 +6,7 @@ SI throughout.
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_fraction, require_not_negative, require_positive
 from receiver_sim.physics.inductance import nagaoka_coefficient
 from receiver_sim.physics.wire import (
@@ -165,5 +166,5 @@ def apparent_inductance(inductance: Real, *, self_capacitance: Real, frequency: 
     require_positive(inductance=inductance, self_capacitance=self_capacitance, frequency=frequency)
     share = (2 * np.pi * frequency) ** 2 * inductance * self_capacitance
     if np.any(share >= 1):
-        raise ValueError(f"frequency {frequency} Hz is not below the coil's self-resonance")
+        raise NoAnswer(f"frequency {frequency} Hz is not below the coil's self-resonance")
     return inductance / (1 - share)

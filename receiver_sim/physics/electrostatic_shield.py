@@ -3,6 +3,7 @@
 import numpy as np
 from scipy.constants import epsilon_0
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_positive
 
 
@@ -38,7 +39,7 @@ def grating_remainder(wire_radius: Real, *, spacing: Real, distance: Real, other
         wire_radius=wire_radius, spacing=spacing, distance=distance, other_distance=other_distance
     )
     if np.any(np.asarray(wire_radius) > 0.15 * np.asarray(spacing)):
-        raise ValueError("wire_radius must be at most 0.15 of spacing: the grating formula ends there")
+        raise NoAnswer("wire_radius must be at most 0.15 of spacing: the grating formula ends there")
     alpha = -spacing / (2 * np.pi) * np.log(np.tanh(2 * np.pi * wire_radius / spacing))
     apart = distance + other_distance
     return apart / (apart + distance * other_distance / alpha)

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.constants import mu_0
 from scipy.special import ellipe, ellipkm1
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_not_negative, require_positive
 
 
@@ -47,7 +48,7 @@ def rosa_a(pitch: Real, *, wire_diameter: Real, surface_current: bool = False) -
     """
     require_positive(pitch=pitch, wire_diameter=wire_diameter)
     if np.any(np.asarray(wire_diameter) > np.asarray(pitch) * (1 + 1e-9)):
-        raise ValueError(f"turns overlap: wire diameter {wire_diameter} m is above the pitch {pitch} m")
+        raise NoAnswer(f"turns overlap: wire diameter {wire_diameter} m is above the pitch {pitch} m")
     return (1.5 if surface_current else 1.25) - np.log(2 * pitch / wire_diameter)
 
 

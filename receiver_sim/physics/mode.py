@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from receiver_sim.errors import NoAnswer
+
 ComplexArray = npt.NDArray[np.complex128]
 FloatArray = npt.NDArray[np.float64]
 
@@ -47,7 +49,7 @@ def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz
     solution, *_ = np.linalg.lstsq(columns, y * jx, rcond=None)
     pole = complex(solution[0]) * scale
     if not pole.real > 0.0:
-        raise ValueError("this response is no decaying resonance")
+        raise NoAnswer("this response is no decaying resonance")
     residue, background, misfit = residues(f, response=h, reference_hz=reference_hz, pole=pole)
     return Resonance(reference_hz, pole, residue, background, misfit)
 
@@ -82,6 +84,6 @@ def swing_factor(own: complex, *, stray: complex) -> complex:
     half = own.real / 2.0
     under = half**2 - stray.imag**2 - own.imag * stray.imag
     if not (half > 0.0 and under >= 0.0):
-        raise ValueError("what couples beside the resonance outweighs it")
+        raise NoAnswer("what couples beside the resonance outweighs it")
     y = half + float(np.sqrt(under))
     return (y + stray.real) / complex(y, -stray.imag)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from receiver_sim.errors import NoAnswer
+
 
 def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> npt.NDArray[np.complex128]:
     """Return T = (V - Vinj)/V from the voltage V of the control node whose drive is cut by an injected Vinj.
@@ -44,7 +46,7 @@ def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float
     if f.shape != (3,) or inverse.shape != (3,):
         raise ValueError("zero_phase takes three points")
     if not np.all(np.abs(inverse) > 0.0):
-        raise ValueError("the return ratio is zero: the tube is cut off or the loop is open")
+        raise NoAnswer("the return ratio is zero: the tube is cut off or the loop is open")
     inverse = 1.0 / inverse
     middle, span = f[1], f[2] - f[0]
     if not span > 0.0:
@@ -55,7 +57,7 @@ def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float
     roots = np.polynomial.polynomial.polyroots(imaginary)
     roots = roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots.real))].real
     if roots.size == 0:
-        raise ValueError("the phase of the return ratio has no zero near these frequencies")
+        raise NoAnswer("the phase of the return ratio has no zero near these frequencies")
     root = float(roots[np.argmin(np.abs(roots))])
     return float(middle + span * root), float(1.0 / np.polynomial.polynomial.polyval(root, real))
 
@@ -72,7 +74,7 @@ def half_power_width(frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike) -> t
     power = np.asarray(magnitude, dtype=np.float64) ** 2
     top = int(np.argmax(power))
     if not 0 < top < f.size - 1:
-        raise ValueError("the peak of the resonance lies at the end of the range")
+        raise NoAnswer("the peak of the resonance lies at the end of the range")
     inverse = 1.0 / power
     # vertex of the parabola through the three points around the largest one
     a, b, c = np.polynomial.polynomial.polyfit(f[top - 1 : top + 2] - f[top], inverse[top - 1 : top + 2], 2)
@@ -88,5 +90,5 @@ def half_power_width(frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike) -> t
                 break
             inside = index
         else:
-            raise ValueError("the resonance does not fall to half power within the range")
+            raise NoAnswer("the resonance does not fall to half power within the range")
     return float(least**-0.5), edges[1] - edges[0]

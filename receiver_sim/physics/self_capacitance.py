@@ -3,6 +3,7 @@
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_positive
 
 # Medhurst, Wireless Engineer 24 (Feb/Mar 1947), H in pF per cm of diameter against length/diameter. Seen in a
@@ -30,7 +31,7 @@ def medhurst_h(length_over_diameter: Real) -> Real:
     low, high = RATIO_RANGE
     ratio = np.asarray(length_over_diameter, dtype=float)
     if not np.all((ratio >= low * (1 - 1e-12)) & (ratio <= high * (1 + 1e-12))):
-        raise ValueError(
+        raise NoAnswer(
             f"length/diameter must be from {low:g} to {high:g} (Medhurst's table), got {length_over_diameter}"
         )
     h = np.exp(_LOG_H(np.log(ratio)))

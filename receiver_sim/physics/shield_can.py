@@ -10,6 +10,7 @@ import numpy as np
 from scipy.constants import mu_0
 from scipy.special import ive, kve
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import require_positive
 from receiver_sim.physics.inductance import current_sheet_inductance
 from receiver_sim.physics.wire import COPPER_RESISTIVITY, skin_depth
@@ -36,7 +37,7 @@ def reflected_ratio(
     """
     require_positive(radius=radius, length=length, can_radius=can_radius, can_length=can_length, rise=rise)
     if radius >= can_radius or rise <= length / 2 or rise + length / 2 >= can_length:
-        raise ValueError(
+        raise NoAnswer(
             "the coil does not fit inside the can: its ends and sides must keep clear of the walls"
         )
     # terms fall as m^-3 once a half wave is short against the coil: the rest is below 1e-6 of the whole

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_fraction, require_not_negative, require_positive
 from receiver_sim.physics.tank import resonant_frequency
 
@@ -43,7 +44,7 @@ def capacitor_rotation(
     power = _law_power(law, minimum, maximum, fixed)
     slack = 1e-9 * np.asarray(maximum)
     if np.any((np.asarray(capacitance) < minimum - slack) | (np.asarray(capacitance) > maximum + slack)):
-        raise ValueError(f"capacitance {capacitance} F is outside {minimum} to {maximum} F")
+        raise NoAnswer(f"capacitance {capacitance} F is outside {minimum} to {maximum} F")
     low, high = (minimum + fixed) ** power, (maximum + fixed) ** power
     return np.clip(((capacitance + fixed) ** power - low) / (high - low), 0.0, 1.0)
 
@@ -78,7 +79,7 @@ def unpadded_capacitance(total: Real, *, series: Real = np.inf, parallel: Real =
     """
     rest = total - parallel
     if np.any((np.asarray(rest) <= 0) | (np.asarray(rest) >= series)):
-        raise ValueError(
+        raise NoAnswer(
             f"no variable capacitance gives {total} F with {series} F in series and {parallel} F across"
         )
     return rest / (1 - rest / series)
@@ -98,7 +99,7 @@ def padders_for_range(
     if swing <= 0 or wanted <= 0:
         raise ValueError("maximum must be above minimum and total_high above total_low")
     if wanted > swing * (1 + 1e-12):
-        raise ValueError(
+        raise NoAnswer(
             f"the wanted swing {wanted} F is above the capacitor's {swing} F; use a larger capacitor"
         )
     spare = swing - wanted
@@ -109,7 +110,7 @@ def padders_for_range(
         series = (b + np.sqrt(b**2 + 4 * spare * wanted * minimum * maximum)) / (2 * spare)
     parallel = total_low - minimum / (1 + minimum / series)
     if parallel < 0:
-        raise ValueError(
+        raise NoAnswer(
             f"the capacitor's {minimum} F in series with {series:.3g} F is already above {total_low} F; "
             "use less inductance and more capacitance"
         )

@@ -35,12 +35,18 @@ UNITS = {
 
 
 def document(
-    verb: str, result: Any, *, provenance: Provenance | None = None, warnings: Sequence[str] = ()
+    verb: str,
+    result: Any,
+    *,
+    provenance: Provenance | None = None,
+    warnings: Sequence[str] = (),
+    files: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Wrap a result in the document of a verb; its JSON Schema is shipped beside this file.
 
     Keys: format, receiver_sim (version), verb, units (by the end of a field's name), provenance (None for
-    verbs that run no build), cautions (for the volts in it), warnings, result.
+    verbs that run no build), cautions (for the volts in it), warnings, files (written beside the document if
+    it was written, by their names in its folder), result.
     """
     return {
         "format": FORMAT,
@@ -50,5 +56,6 @@ def document(
         "provenance": plain(provenance),
         "cautions": list(cautions.ALL),
         "warnings": list(warnings),
+        "files": list(files),
         "result": plain(result),
     }

@@ -231,6 +231,10 @@ class Steadiness(str, enum.Enum):
     """The bias of the grid leak quenches the oscillation and lets it return."""
 
 
+PITCH_HZ = 1.0
+"""Frequency below which a mode is taken to creep, not to ring."""
+
+
 @dataclass(frozen=True)
 class EnvelopeModes:
     """Stability at one setting: natural modes of the linearised envelope, and a time run.
@@ -251,6 +255,21 @@ class EnvelopeModes:
     motion_hz: float | None
     motion_v: float | None
 
+    @property
+    def telling(self) -> int | None:
+        """Index of the mode to show: the one that grows fastest, else the one that rings longest for its
+        frequency; None where none rings.
+
+        One that creeps away without ringing has no pitch to look for: it is shown only if no other grows.
+        """
+        modes = range(len(self.rate))
+        growing = [i for i in modes if self.rate[i] > 0.0]
+        if growing:
+            pitched = [i for i in growing if self.frequency_hz[i] > PITCH_HZ]
+            return max(pitched or growing, key=lambda i: float(self.rate[i]))
+        ringing = [i for i in modes if self.frequency_hz[i] > PITCH_HZ]
+        return max(ringing, key=lambda i: float(self.rate[i] / self.frequency_hz[i]), default=None)
+
 
 @dataclass(frozen=True)
 class Stability:
@@ -266,6 +285,27 @@ class Stability:
     points: tuple[EnvelopeModes, ...]
     unstable: bool
     kind: Steadiness
+
+    @property
+    def telling(self) -> tuple[int, int] | None:
+        """Indices of the point, and of the mode there, to name for all settings; None where nothing rings.
+
+        Of what the points show: the one that grows fastest, with a pitch if there is one; else, while the
+        detector oscillates, the one that rings longest for its frequency.
+        """
+        shown = [(at, point.telling) for at, point in enumerate(self.points)]
+        every = [
+            (at, mode, float(self.points[at].rate[mode]), float(self.points[at].frequency_hz[mode]))
+            for at, mode in shown
+            if mode is not None
+        ]
+        if self.unstable:
+            growing = [one for one in every if one[2] > 0.0]
+            found = max([one for one in growing if one[3] > PITCH_HZ] or growing, key=lambda one: one[2])
+            return found[:2]
+        held = [one for one in every if self.points[one[0]].amplitude_v > 0.0]
+        best = max(held, key=lambda one: one[2] / one[3], default=None)
+        return None if best is None else best[:2]
 
 
 @dataclass(frozen=True)

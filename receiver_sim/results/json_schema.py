@@ -68,6 +68,7 @@ def schema() -> dict[str, Any]:
                 "provenance": {"anyOf": [{"$ref": "#/$defs/Provenance"}, {"type": "null"}]},
                 "cautions": {"type": "array", "items": {"type": "string"}, "minItems": 1},
                 "warnings": {"type": "array", "items": {"type": "string"}},
+                "files": {"type": "array", "items": {"type": "string"}},
                 "result": parts[(verb, mode)],
             },
             "required": [
@@ -78,6 +79,7 @@ def schema() -> dict[str, Any]:
                 "provenance",
                 "cautions",
                 "warnings",
+                "files",
                 "result",
             ],
             "additionalProperties": False,

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from receiver_sim.errors import WrongValue
+
 SERVICES = ("amateur", "broadcast")
 REGIONS = (1, 2, 3)
 FIRST_YEAR = 1929  # before the Washington convention took effect there was no common table
@@ -63,11 +65,11 @@ def bands_of(service: str, *, year: int, region: int) -> list[ServiceBand]:
     region or an earlier year.
     """
     if service not in SERVICES:
-        raise ValueError(f"service must be one of {', '.join(SERVICES)}, got {service!r}")
+        raise WrongValue(f"service must be one of {', '.join(SERVICES)}, got {service!r}")
     if region not in REGIONS:
-        raise ValueError(f"region must be 1, 2 or 3 (ITU), got {region!r}")
+        raise WrongValue(f"region must be 1, 2 or 3 (ITU), got {region!r}")
     if year < FIRST_YEAR:
-        raise ValueError(f"year must be {FIRST_YEAR} or later, the first year of a common table, got {year}")
+        raise WrongValue(f"year must be {FIRST_YEAR} or later, the first year of a common table, got {year}")
     found = [
         band
         for band in all_bands()

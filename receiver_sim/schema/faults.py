@@ -6,6 +6,8 @@ import difflib
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
+from receiver_sim.errors import ReceiverSimError
+
 KeyPath = tuple[str | int, ...]
 
 _SHOWN = 60  # characters of a value that a message repeats
@@ -76,7 +78,7 @@ class Fault:
         return ": ".join([*head, "; ".join(tail)])
 
 
-class FileFaults(Exception):  # noqa: N818 - holds many
+class FileFaults(ReceiverSimError):  # noqa: N818 - holds many
     """A file is unusable. `.faults` holds every fault in it, sorted by line; str() prints one a line."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from receiver_sim import outputs
 from receiver_sim.data import folder
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
@@ -137,9 +138,6 @@ def _with_coils(build: Build, located: Located) -> Build:
 def write_starter(path: str | Path) -> Path:
     """Write the commented starter build to `path` and return it.
 
-    Raises FileExistsError if something is there already, OSError if it cannot be written.
+    Raises FileExistsError if something is there already, OutputFailed if it cannot be written.
     """
-    place = Path(path)
-    with place.open("x", encoding="utf-8", newline="\n") as stream:  # "x": never overwrites
-        stream.write(_STARTER.read_text(encoding="utf-8"))
-    return place
+    return outputs.create(path, _STARTER.read_bytes())

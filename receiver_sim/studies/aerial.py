@@ -14,6 +14,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import silenced
@@ -58,7 +59,7 @@ def run(
     """
     aerial, dial = build.aerial, found.dial_hz
     if aerial is None or found.tuning_farad is None:
-        raise ValueError("no aerial is connected" if aerial is None else "the onset search failed")
+        raise NoAnswer("no aerial is connected" if aerial is None else "the onset search failed")
     q = coil_q(band.coil, dial)
     capacitance = aerial_capacitance(aerial, dial_hz=dial)
     states: list[AerialState] = []

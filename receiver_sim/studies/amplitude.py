@@ -26,6 +26,7 @@ from receiver_sim.circuit.views.envelope import (
     kick,
 )
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as held
 from receiver_sim.measure.amplitude_balance import Balance, sweep, within_control
 from receiver_sim.measure.loaded import loaded
@@ -309,7 +310,7 @@ def run(
             found = reduce(raw, control, mode, band=band, onset=onset)
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
             grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
-    except (EngineError, ValueError) as error:
+    except (EngineError, NoAnswer) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
     return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm)
 
@@ -361,7 +362,7 @@ def _without_onset(
         return dataclasses.replace(found, onset_beyond_v=beyond)
     raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
-        raise ValueError("the control is too narrow to tell the amplitudes that it sustains apart")
+        raise NoAnswer("the control is too narrow to tell the amplitudes that it sustains apart")
     found = reduce(raw, control, mode, band=band, onset=onset)
     took = time.perf_counter() - began
     started = None

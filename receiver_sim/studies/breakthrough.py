@@ -17,6 +17,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import silenced
 from receiver_sim.results.base import FloatArray
@@ -82,7 +83,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset) -
     """
     aerial, dial = build.aerial, found.dial_hz
     if aerial is None or found.tuning_farad is None:
-        raise ValueError("no aerial is connected" if aerial is None else "the onset search failed")
+        raise NoAnswer("no aerial is connected" if aerial is None else "the onset search failed")
     link = coil_figures(band.coil).link if by_link(build) else None
     left, kind = _shielded_farad(link)
     q = coil_q(band.coil, dial)

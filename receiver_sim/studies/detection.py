@@ -15,6 +15,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import (
@@ -66,10 +67,10 @@ class Listener:
         amperes: float | None = None,
     ) -> None:
         if found.onset is None or found.amplitudes is None:
-            raise ValueError("without an onset there is no setting to listen at")
+            raise NoAnswer("without an onset there is no setting to listen at")
         if amperes is None:
             if mode.aerial is None:
-                raise ValueError("this build has no aerial; add the key 'aerial' for signals to come in")
+                raise NoAnswer("this build has no aerial; add the key 'aerial' for signals to come in")
             amperes = abs(mode.aerial)
         self.build, self.cards, self.bench, self.mode = build, cards, bench, mode
         self.map: AmplitudeMap = found.amplitudes
@@ -139,7 +140,7 @@ class Listener:
         while excess(high) < 0.0:
             high += 1.0
             if high > math.log(50.0):
-                raise ValueError("this setting lies above onset: the amplitude finds no end")
+                raise NoAnswer("this setting lies above onset: the amplitude finds no end")
         return math.exp(float(brentq(excess, low - 2.0, high, xtol=1e-6)))
 
     def _answer(self, on: Loaded, tone: float) -> float:
@@ -171,7 +172,7 @@ class Listener:
             step = min(0.02 / abs(offset_hz), 5e-5)
             run = on.session.tran(step, seconds, 0.0, step, vectors=[ti, tq, self.node])
         if amplitude <= 0.0:
-            raise ValueError("no oscillation at this setting")
+            raise NoAnswer("no oscillation at this setting")
         time = np.linspace(0.5 * seconds, seconds, 20001)
         tank = np.interp(time, run["time"], run[ti]) + 1j * np.interp(time, run["time"], run[tq])
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
@@ -201,7 +202,7 @@ def beat_curve(ear: Listener, *, carrier_v: float = CARRIER_V, tone: float = BEA
     """Return audio of the beat note against the control above onset."""
     rotations = np.array([r for part in ABOVE if (r := ear.rotation_above(part)) is not None])
     if not rotations.size:
-        raise ValueError("onset lies at the very top of the control: no setting above it")
+        raise NoAnswer("onset lies at the very top of the control: no setting above it")
     rows = [ear.beat(float(r), carrier_v, tone=tone) for r in rotations]
     audio = np.array([row[1] for row in rows])
     return _curve(ear, "beat note", carrier_v, tone, rotations, audio, np.array([row[0] for row in rows]))

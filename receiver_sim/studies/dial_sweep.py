@@ -15,6 +15,7 @@ from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.tank import Tank
@@ -71,7 +72,7 @@ def point(
     Raises EngineError when a simulation fails, ValueError where no resonance is found or the search failed.
     """
     if found.tuning_farad is None:
-        raise ValueError("; ".join(found.warnings) or "the onset search failed")
+        raise NoAnswer("; ".join(found.warnings) or "the onset search failed")
     dial = found.dial_hz
     circuit = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
     with loaded(bench, circuit) as on:
@@ -104,7 +105,7 @@ def run(
             return f"{dial / 1e6:.4g} MHz: {'; '.join(found.warnings)}"
         try:
             return point(build, cards, b, band=band, found=found, rotation=rotation)
-        except (EngineError, ValueError) as error:
+        except (EngineError, NoAnswer) as error:
             return f"{dial / 1e6:.4g} MHz: {error}"
 
     answers = [one(bench, dial) for dial in frequencies]

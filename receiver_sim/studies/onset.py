@@ -12,6 +12,7 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.results.base import Status
@@ -185,7 +186,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
             probe.trim()
             found = search(probe.measure, most=_MOST - probe.evaluations)
             return reduce(found, degrees=circuit.control.degrees, band=band, probe=probe)
-    except (EngineError, ValueError) as error:
+    except (EngineError, NoAnswer) as error:
         return failed(band, dial_hz, str(error))
 
 

@@ -18,6 +18,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
 from receiver_sim.circuit.views.ramp import STEPS_PER_CYCLE, ramp_circuit
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import silenced, tuned_mode
 from receiver_sim.results.base import FloatArray
@@ -116,7 +117,7 @@ def plan_path(control: Control, found: Oscillation, *, cycles: float) -> Path:
     """
     amplitudes = found.amplitudes
     if found.onset is None or amplitudes is None:
-        raise ValueError("without an onset there is nothing to ramp through")
+        raise NoAnswer("without an onset there is nothing to ramp through")
     wiper = control.share
     onset = wiper(found.onset.rotation)
     top = wiper(float(amplitudes.rotation[-1]))

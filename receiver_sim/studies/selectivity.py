@@ -11,6 +11,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.results.onset import GainAgainstScreen, Selectivity
@@ -85,7 +86,7 @@ def run(
                 sweep = on.session.ac(frequency - span, frequency + span, 201, vectors=["frequency", top])
                 try:
                     peak, width = half_power_width(sweep["frequency"].real, magnitude=np.abs(sweep[top]))
-                except ValueError:
+                except NoAnswer:
                     span *= 2.0
                     continue
                 rows.append((gain, rotation, width, peak))

@@ -14,6 +14,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit, kick
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.natural_modes import GRID_CAPACITOR, TANK, measure, probes, read, stores
 from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes, natural_modes, with_tank
@@ -204,7 +205,7 @@ def run(
     """
     amplitudes = found.amplitudes
     if amplitudes is None:
-        raise ValueError("without oscillation there is nothing to be unstable")
+        raise NoAnswer("without oscillation there is nothing to be unstable")
     chosen = settings(amplitudes, points=points)
 
     def look_at(index: int, amplitude: float) -> EnvelopeModes:

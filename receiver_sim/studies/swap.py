@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
@@ -103,7 +104,7 @@ def detector(
             found = replace(found, noise=asked.noise(one, mine, rotation, tube, bench))
         if not in_place:
             found = replace(found, remedies=_remedies(one, asked, bench, bands=found.bands, places=places))
-    except EngineError as error:
+    except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
     return found
 
@@ -234,7 +235,7 @@ def audio(
         if plate_a is not None:
             remedy = asked.cathode_resistor(one, plate_a, bench)
             found = replace(found, remedies=() if remedy is None else (remedy,))
-    except EngineError as error:
+    except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
     return found
 

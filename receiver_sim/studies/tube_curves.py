@@ -9,6 +9,7 @@ import numpy as np
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.engine import Bench, Session
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tube_jig import (
     GRID,
@@ -177,7 +178,7 @@ def run(
     printed = marks(card, connection)
     law_range = card.fit
     if law_range is None:
-        raise ValueError(f"the card of {card.type} holds no fit; run 'receiver-sim tubes fit {card.type}'")
+        raise NoAnswer(f"the card of {card.type} holds no fit; run 'receiver-sim tubes fit {card.type}'")
     own = connection != "triode"
     screen_v = next((m.screen_v for m in printed if m.screen_v is not None), 100.0) if own else None
     before = bench.evaluations

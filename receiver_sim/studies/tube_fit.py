@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
+from receiver_sim.errors import ReceiverSimError
 from receiver_sim.physics.resistance_stage import resistance_stage
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
 from receiver_sim.results.card_text import with_fit
@@ -75,7 +76,7 @@ a choice borne out by the 6SJ7's chart, whose rows scatter by 7 % about any smoo
 Vector: TypeAlias = Sequence[float] | npt.NDArray[np.float64]
 
 
-class FitRefused(Exception):  # noqa: N818 - a refusal, not a failure
+class FitRefused(ReceiverSimError):  # noqa: N818 - a refusal, not a failure
     """The points cannot determine the parameters; the message says which and what to add."""
 
 

@@ -10,6 +10,7 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.tuning import (
@@ -52,7 +53,7 @@ def _rotation(capacitor: Tuning | Bandspread, capacitance: float, *, series: flo
                 variable, minimum=capacitor.minimum, maximum=capacitor.maximum, law=capacitor.law
             )
         )
-    except ValueError:  # beyond a stop, or beyond what the padder lets through: the dial does not reach it
+    except NoAnswer:  # beyond a stop, or beyond what the padder lets through: the dial does not reach it
         return None
 
 

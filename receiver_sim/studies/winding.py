@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.inductance import solenoid_inductance
 from receiver_sim.physics.self_capacitance import RATIO_RANGE
 from receiver_sim.physics.tank import resonant_capacitance, resonant_frequency
@@ -86,12 +87,12 @@ def _turns_for(wish: Wish, inductance: float) -> float:
         return found - inductance
 
     if miss(1.0) > 0.0:
-        raise ValueError(
+        raise NoAnswer(
             f"one turn has more than the {inductance * 1e6:.3g} uH wanted: take a smaller former or less "
             f"capacitance"
         )
     if miss(MOST_TURNS) < 0.0:
-        raise ValueError(f"more than {MOST_TURNS:g} turns are needed: take a larger former or thinner wire")
+        raise NoAnswer(f"more than {MOST_TURNS:g} turns are needed: take a larger former or thinner wire")
     return float(brentq(miss, 1.0, MOST_TURNS, xtol=1e-6))
 
 
@@ -115,7 +116,7 @@ def _padders(wish: Wish, inductance: float, fixed: float) -> tuple[float | None,
         float(resonant_capacitance(inductance, frequency=f)) - fixed for f in (wish.to_hz, wish.from_hz)
     )
     if low <= 0.0:
-        raise ValueError(
+        raise NoAnswer(
             f"a coil of {wish.reactance:.4g} ohm leaves no room for strays and tube, "
             f"{format_quantity(fixed, CAPACITANCE, 3)}: take a lower reactance"
         )
@@ -128,7 +129,7 @@ def _edge(wish: Wish, total: float, *, series: float | None, parallel: float) ->
     try:
         variable = unpadded_capacitance(total, series=np.inf if series is None else series, parallel=parallel)
         return float(capacitor_rotation(variable, minimum=wish.minimum, maximum=wish.maximum, law=wish.law))
-    except ValueError:  # beyond a stop
+    except NoAnswer:  # beyond a stop
         return None
 
 
@@ -136,7 +137,7 @@ def design(wish: Wish) -> WindingDesign:
     """Return the coil for a wish. Raises ValueError, in words for the bench, where there is none."""
     least = wish.wire + wish.covering
     if wish.pitch is not None and wish.pitch < least:
-        raise ValueError(
+        raise NoAnswer(
             f"turns overlap: a pitch of {wish.pitch * 1e3:.3g} mm is less than wire and covering, "
             f"{least * 1e3:.3g} mm"
         )
@@ -147,7 +148,7 @@ def design(wish: Wish) -> WindingDesign:
         turns = max(round(_turns_for(wish, wanted) * 4.0) / 4.0, 1.0)
         tap = max(round(wish.tap * turns * 4.0) / 4.0, 0.25)
         if tap > turns / 2.0:
-            raise ValueError(f"a coil of {turns:g} turns has no place for a tap: take a smaller former")
+            raise NoAnswer(f"a coil of {turns:g} turns has no place for a tap: take a smaller former")
         _require_shape(wish, turns)
         coil = _coil(wish, turns, tap)
         figures = coil_figures(coil)
@@ -202,7 +203,7 @@ def _require_shape(wish: Wish, turns: float) -> None:
     low, high = RATIO_RANGE
     if not low <= shape <= high:
         cure = "a smaller former or wider pitch" if shape < low else "a larger former"
-        raise ValueError(
+        raise NoAnswer(
             f"{turns:g} turns are {shape:.2g} diameters long, and the formulas end at {low:g} and "
             f"{high:g}: take {cure}"
         )

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from receiver_sim.outputs import FileSet
 from receiver_sim.results.audio import AudioStudy
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.supply import SupplyStudy
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
 _Drawing = tuple[str, "Callable[[], Axes]"]
 
 
-def write_audio(study: AudioStudy, folder: Path) -> tuple[Path, ...]:
-    """Write response, levels and distortion as PNG and SVG and return their paths. Raises OSError."""
+def write_audio(study: AudioStudy, folder: Path | FileSet) -> tuple[Path, ...]:
+    """Write response, levels and distortion as PNG and SVG and return their paths. Raises OutputFailed."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import levels  # noqa: PLC0415
 
@@ -33,7 +34,7 @@ def write_audio(study: AudioStudy, folder: Path) -> tuple[Path, ...]:
     return _write(drawings, folder)
 
 
-def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
+def write_hum(study: HumStudy, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write hum against the pot, as heard, and by path for each output; as `write_audio`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import hum_paths  # noqa: PLC0415
@@ -48,7 +49,7 @@ def write_hum(study: HumStudy, folder: Path) -> tuple[Path, ...]:
     return _write(drawings, folder)
 
 
-def write_supply(study: SupplyStudy, folder: Path) -> tuple[Path, ...]:
+def write_supply(study: SupplyStudy, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write regulation, ripple, switching on and off of a rectifier supply; as `write_audio`."""
     from receiver_sim.views.plots import supply  # noqa: PLC0415 - matplotlib is slow to load
 
@@ -63,12 +64,7 @@ def write_supply(study: SupplyStudy, folder: Path) -> tuple[Path, ...]:
     return _write(drawings, folder)
 
 
-def _write(drawings: list[_Drawing], folder: Path) -> tuple[Path, ...]:
+def _write(drawings: list[_Drawing], folder: Path | FileSet) -> tuple[Path, ...]:
     from receiver_sim.views.plots import saving  # noqa: PLC0415 - matplotlib is slow to load
 
-    written: list[Path] = []
-    for stem, draw in drawings:
-        figure = draw().get_figure(root=True)
-        assert figure is not None
-        written += saving.save(figure, folder, stem)
-    return tuple(written)
+    return saving.save_all(drawings, folder)

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
+from receiver_sim.outputs import FileSet
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.check import BandReport, CheckReport
-from receiver_sim.views.files import slug
+from receiver_sim.views.files import slugs
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 Progress = Callable[[str, int, int], None]
 _Drawing = tuple[str, "Callable[[], Axes]"]
@@ -23,10 +23,10 @@ def _quiet(_what: str, _done: int, _total: int) -> None:
     """Tell nobody."""
 
 
-def write(report: CheckReport, folder: Path, progress: Progress = _quiet) -> tuple[Path, ...]:
+def write(report: CheckReport, folder: Path | FileSet, progress: Progress = _quiet) -> tuple[Path, ...]:
     """Write all plots of a check as PNG and SVG and return their paths; absent results are left out.
 
-    progress is called with ('drawing', done, total). Raises OSError as the system does.
+    progress is called with ('drawing', done, total). Raises OutputFailed.
     """
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
@@ -37,26 +37,30 @@ def write(report: CheckReport, folder: Path, progress: Progress = _quiet) -> tup
     if report.hum is not None and report.hum.pot:
         hum = report.hum
         drawings.append(("hum", lambda: plots.plot_hum(hum)))
-    return _write(drawings, folder, progress)
+    return plots.save_all(drawings, folder, progress)
 
 
-def write_bands(bands: Sequence[BandReport], folder: Path, progress: Progress = _quiet) -> tuple[Path, ...]:
+def write_bands(
+    bands: Sequence[BandReport], folder: Path | FileSet, progress: Progress = _quiet
+) -> tuple[Path, ...]:
     """Write loop gain, control, Nyquist and selectivity plots of some bands; as `write`."""
-    return _write(list(_bands(bands)), folder, progress)
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    return plots.save_all(list(_bands(bands)), folder, progress)
 
 
-def write_audio(audio: AudioResponse, folder: Path) -> tuple[Path, ...]:
+def write_audio(audio: AudioResponse, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the plot of the audio response; as `write`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return _write([("audio", lambda: plots.plot_audio(audio))], folder, _quiet)
+    return plots.save_all([("audio", lambda: plots.plot_audio(audio))], folder, _quiet)
 
 
-def write_hum(hum: Hum, folder: Path) -> tuple[Path, ...]:
+def write_hum(hum: Hum, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the plot of the hum; as `write`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return _write([("hum", lambda: plots.plot_hum(hum))], folder, _quiet)
+    return plots.save_all([("hum", lambda: plots.plot_hum(hum))], folder, _quiet)
 
 
 def _bands(bands: Sequence[BandReport]) -> Iterator[_Drawing]:
@@ -68,26 +72,9 @@ def _bands(bands: Sequence[BandReport]) -> Iterator[_Drawing]:
     if curves:
         yield "loop-gain", lambda: plots.plot_loop_gain(curves, onsets=onsets, order=order)
         yield "control", lambda: plots.plot_control(curves, onsets=onsets, order=order)
-    taken: set[str] = set()
-    for number, band in enumerate(bands, 1):
+    for band, name in zip(bands, slugs(order), strict=True):
         if band.nyquist:
-            stem = f"nyquist-{slug(band.band)}"
-            # '40 m' and '40-m' give the same file name; the place in the build tells them apart
-            stem = f"{stem}-{number}" if stem in taken else stem
-            taken.add(stem)
-            yield stem, partial(plots.plot_nyquist, band.nyquist)
+            yield f"nyquist-{name}", partial(plots.plot_nyquist, band.nyquist)
     sharpness = [band.selectivity for band in bands if band.selectivity is not None]
     if sharpness:
         yield "selectivity", lambda: plots.plot_selectivity(sharpness, order=order)
-
-
-def _write(drawings: Sequence[_Drawing], folder: Path, progress: Progress) -> tuple[Path, ...]:
-    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
-
-    written: list[Path] = []
-    for number, (stem, draw) in enumerate(drawings):
-        progress("drawing", number, len(drawings))
-        # the axes were made on a figure of their own
-        written += plots.save(cast("Figure", draw().get_figure()), folder, stem)
-    progress("drawing", len(drawings), len(drawings))
-    return tuple(written)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from receiver_sim.outputs import FileSet
 from receiver_sim.results.coils import CoilsReport
 
 if TYPE_CHECKING:
@@ -14,10 +15,10 @@ if TYPE_CHECKING:
 Progress = Callable[[str, int, int], None]
 
 
-def write(report: CoilsReport, folder: Path, progress: Progress) -> tuple[Path, ...]:
+def write(report: CoilsReport, folder: Path | FileSet, progress: Progress) -> tuple[Path, ...]:
     """Write the plots of a report as PNG and SVG and return their paths; absent parts are left out.
 
-    progress is called with ('drawing', done, total). Raises OSError as the system does.
+    progress is called with ('drawing', done, total). Raises OutputFailed.
     """
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import coils  # noqa: PLC0415
@@ -33,11 +34,4 @@ def write(report: CoilsReport, folder: Path, progress: Progress) -> tuple[Path, 
         ]
     if report.breakthrough:
         drawings.append(("breakthrough", lambda: coils.plot_breakthrough(report.breakthrough)))
-    written: list[Path] = []
-    for number, (stem, draw) in enumerate(drawings):
-        progress("drawing", number, len(drawings))
-        figure = draw().get_figure(root=True)
-        assert figure is not None
-        written += plots.save(figure, folder, stem)
-    progress("drawing", len(drawings), len(drawings))
-    return tuple(written)
+    return plots.save_all(drawings, folder, progress)

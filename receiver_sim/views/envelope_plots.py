@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import cast
 
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
+from receiver_sim.outputs import FileSet
 from receiver_sim.results.envelope import Detection, OscillationReport
-from receiver_sim.views.files import slug
-from receiver_sim.views.plots import save
+from receiver_sim.views.files import slug, slugs
+from receiver_sim.views.plots import save_all
 from receiver_sim.views.plots.envelope import (
     plot_amplitude,
     plot_detection,
@@ -20,29 +21,27 @@ from receiver_sim.views.plots.envelope import (
 from receiver_sim.views.plots.modes import plot_modes
 
 
-def _save(axes: Axes, folder: Path, stem: str) -> list[Path]:
-    return list(save(cast(Figure, axes.get_figure()), folder, stem))
-
-
-def write_onset(report: OscillationReport, folder: Path) -> tuple[Path, ...]:
+def write_onset(report: OscillationReport, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write amplitude against control of each band, its modes and ramps where they were run; return the
     paths.
     """
-    out: list[Path] = []
-    for band in report.bands:
-        name = slug(band.oscillation.band)
-        out += _save(plot_amplitude(band.oscillation, overlays=band.overlays), folder, f"amplitude-{name}")
+    drawings: list[tuple[str, Callable[[], Axes]]] = []
+    names = slugs([band.oscillation.band for band in report.bands])
+    for band, name in zip(report.bands, names, strict=True):
+        draw = partial(plot_amplitude, band.oscillation, overlays=band.overlays)
+        drawings.append((f"amplitude-{name}", draw))
         if band.stability:
-            out += _save(plot_modes(band.stability), folder, f"modes-{name}")
+            drawings.append((f"modes-{name}", partial(plot_modes, band.stability)))
         if band.verification is not None:
-            out += _save(plot_verification(band.verification), folder, f"reference-{name}")
-    return tuple(out)
+            drawings.append((f"reference-{name}", partial(plot_verification, band.verification)))
+    return save_all(drawings, folder)
 
 
-def write_detection(found: Detection, folder: Path) -> tuple[Path, ...]:
+def write_detection(found: Detection, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write sensitivity against control and pulling; return the paths."""
     name = slug(found.band)
-    return (
-        *_save(plot_detection(found), folder, f"sensitivity-{name}"),
-        *_save(plot_pulling(found), folder, f"pulling-{name}"),
-    )
+    drawings: list[tuple[str, Callable[[], Axes]]] = [
+        (f"sensitivity-{name}", partial(plot_detection, found)),
+        (f"pulling-{name}", partial(plot_pulling, found)),
+    ]
+    return save_all(drawings, folder)

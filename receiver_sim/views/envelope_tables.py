@@ -173,8 +173,8 @@ def _stability_table(report: OscillationReport) -> Section:
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
     note = _note(
-        "the mode that grows fastest, else the one that rings longest: a negative rate decays; carried by: "
-        "where most of its energy goes to and fro"
+        "the mode that grows fastest, else the one that rings longest for its frequency: a negative rate "
+        "decays; carried by: where most of its energy goes to and fro"
     )
     notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
     if any(len(band.stability) > 1 for band in report.bands):
@@ -203,7 +203,7 @@ def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
         where = fixed(knobs[0] if knobs else None, 1)
         if len(knobs) > 1:
             where = f"{where} to {fixed(knobs[-1], 1)}"
-        mode = _telling_mode(found)
+        mode = _named(found)
         rows.append(
             (
                 found.band,
@@ -218,21 +218,13 @@ def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
     return rows
 
 
-def _telling_mode(found: Stability) -> tuple[float, float, tuple[str, ...]] | None:
-    """Return rate, frequency and carriers of the mode that grows fastest, else of the one that rings
-    longest for its frequency while the detector oscillates; None if nothing rings."""
-    every = [
-        (float(rate), float(hz), carriers)
-        for p in found.points
-        if p.growing or not found.unstable
-        for rate, hz, carriers in zip(p.rate, p.frequency_hz, p.carried_by, strict=True)
-        if found.unstable or (p.amplitude_v > 0.0 and hz > 1.0)
-    ]
-    if found.unstable:
-        # one that creeps away without ringing has no pitch to look for
-        growing = [mode for mode in every if mode[0] > 0.0]
-        return max([mode for mode in growing if mode[1] > 1.0] or growing, key=lambda mode: mode[0])
-    return max(every, key=lambda mode: mode[0] / mode[1], default=None)
+def _named(found: Stability) -> tuple[float, float, tuple[str, ...]] | None:
+    """Return rate, frequency and carriers of the mode to name, None if nothing rings."""
+    if found.telling is None:
+        return None
+    at, mode = found.telling
+    point = found.points[at]
+    return float(point.rate[mode]), float(point.frequency_hz[mode]), point.carried_by[mode]
 
 
 def verification_table(check: Verification) -> Section:

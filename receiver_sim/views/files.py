@@ -1,33 +1,28 @@
-"""Files written whole or not at all."""
+"""Names of bands, tubes and the like as parts of file names."""
 
 from __future__ import annotations
 
-import contextlib
-import os
 import re
-import threading
-from pathlib import Path
-
-
-def write_atomically(path: Path, content: bytes) -> Path:
-    """Write `content` so that a reader finds the old file or the new one, never a part; return `path`.
-
-    Makes the folder if need be. Raises OSError as the system does; nothing is left behind then.
-    """
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    # In the same folder, as a rename between file systems is no rename.
-    draft = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.part")
-    try:
-        draft.write_bytes(content)
-        os.replace(draft, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            draft.unlink()
-        raise
-    return path
+from collections.abc import Sequence
 
 
 def slug(name: str) -> str:
     """Return a name as part of a file name: lower-case ASCII letters, digits, hyphens ('40 m' -> '40-m')."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "unnamed"
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:_LONGEST] or "unnamed"
+
+
+_LONGEST = 100
+"""Letters of the longest part: most systems end a name at 255 bytes."""
+
+
+def slugs(names: Sequence[str]) -> list[str]:
+    """Return the `slug` of each name, all different: '40 m' and '40-m' become '40-m' and '40-m-2'."""
+    out: list[str] = []
+    for name in names:
+        plain = slug(name)
+        tried, number = plain, 1
+        while tried in out:
+            number += 1
+            tried = f"{plain}-{number}"
+        out.append(tried)
+    return out

@@ -6,6 +6,7 @@ All text of ours is ASCII: it reads the same on any terminal, in a pipe and in a
 
 from __future__ import annotations
 
+import io
 import sys
 import textwrap
 from collections.abc import Iterator
@@ -200,6 +201,7 @@ def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
     from rich.console import Console  # noqa: PLC0415 - see the module's docstring
 
     console = Console(
+        file=io.StringIO(),  # or it touches standard output, which may be full or closed
         width=width,
         color_system=None,
         force_terminal=False,
@@ -213,21 +215,25 @@ def as_text(renderable: RenderableType, width: int = WIDTH) -> str:
 
 
 def show(renderable: RenderableType, file: TextIO | None = None) -> None:
-    """Print to `file` (standard output if None): with colour on a terminal that has it, else as plain text.
+    """Print `printed` to `file`, to standard output if None."""
+    file = sys.stdout if file is None else file
+    file.write(printed(renderable, file))
+
+
+def printed(renderable: RenderableType, file: TextIO) -> str:
+    """Return what `file` is to be given: with colour if it is a terminal that has it, else as plain text.
 
     NO_COLOR and TERM=dumb are honoured. A character the file's encoding lacks becomes '?'.
     """
-    file = sys.stdout if file is None else file
     if not file.isatty():
-        file.write(_encodable(as_text(renderable), file))
-        return
+        return _encodable(as_text(renderable), file)
     from rich.console import Console  # noqa: PLC0415 - see the module's docstring
 
     console = Console(file=file, highlight=False, markup=False)
     console.width = min(console.width, WIDTH)
     with console.capture() as capture:
         console.print(renderable)
-    file.write(_encodable(capture.get(), file))
+    return _encodable(capture.get(), file)
 
 
 def _encodable(text: str, file: TextIO) -> str:

@@ -11,9 +11,9 @@ import numpy as np
 import soundfile
 import soxr
 
+from receiver_sim import outputs
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
-from receiver_sim.views.files import write_atomically
 
 FULL_SCALE_V = 10.0
 """Volts across the phones that fill the file unless it is normalised: a fixed scale, so that two files can
@@ -26,13 +26,13 @@ def write_wav(
     """Write the sound as 16-bit mono WAV and return the path.
 
     The scale is `full_scale_v` volts to full scale, beyond which it is clipped; with `normalise` the
-    highest peak comes to 90 % of full scale. Raises OSError as the system does.
+    highest peak comes to 90 % of full scale. Raises OutputFailed.
     """
     scale = sound.peak_v / 0.9 if normalise and sound.peak_v > 0.0 else full_scale_v
     samples = np.clip(np.round(sound.volts / scale * 32767.0), -32768, 32767).astype("<i2")
     buffer = io.BytesIO()
     soundfile.write(buffer, samples, round(sound.rate), subtype="PCM_16", format="WAV")
-    return write_atomically(path, buffer.getvalue())
+    return outputs.write(path, buffer.getvalue())
 
 
 def clipped(sound: Sound, *, full_scale_v: float = FULL_SCALE_V) -> float:

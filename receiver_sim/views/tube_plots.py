@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
+from receiver_sim.outputs import FileSet
 from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitResult
-from receiver_sim.views.files import slug
+from receiver_sim.views.files import slug, slugs
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
-def write_curves(curves: TubeCurves, folder: Path) -> tuple[Path, ...]:
-    """Write all plots of a tube as PNG and SVG and return their paths. Raises OSError as the system does."""
+def write_curves(curves: TubeCurves, folder: Path | FileSet) -> tuple[Path, ...]:
+    """Write all plots of a tube as PNG and SVG and return their paths. Raises OutputFailed."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
     stem = slug(curves.type) + ("-triode" if curves.tied else "")
@@ -31,31 +32,27 @@ def write_curves(curves: TubeCurves, folder: Path) -> tuple[Path, ...]:
     return _write(drawings, folder)
 
 
-def write_residuals(results: Sequence[FitResult], folder: Path) -> tuple[Path, ...]:
+def write_residuals(results: Sequence[FitResult], folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the plot of what each fit leaves over; as `write_curves`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
     return _write(
         [
-            (f"{slug(one.type)}-residuals", lambda one=one: plots.plot_residuals(one.type, one.residuals))  # type: ignore[misc]
-            for one in results
+            (f"{name}-residuals", partial(plots.plot_residuals, one.type, one.residuals))
+            for one, name in zip(results, slugs([one.type for one in results]), strict=True)
         ],
         folder,
     )
 
 
-def write_swap(report: SwapReport, folder: Path) -> tuple[Path, ...]:
+def write_swap(report: SwapReport, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the plot of a substitution; as `write_curves`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
     return _write([(f"swap-{report.socket}", lambda: plots.plot_swap(report))], folder)
 
 
-def _write(drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path) -> tuple[Path, ...]:
+def _write(drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path | FileSet) -> tuple[Path, ...]:
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    written: list[Path] = []
-    for stem, draw in drawings:
-        # the axes were made on a figure of their own
-        written += plots.save(cast("Figure", draw().get_figure()), folder, stem)
-    return tuple(written)
+    return plots.save_all(drawings, folder)

@@ -33,27 +33,12 @@ def test_nan_is_refused_and_the_old_file_stays(curves, tmp_path):
     assert path.read_text() == "old\n"
 
 
-def test_a_failed_write_leaves_the_old_file_and_no_rest(tmp_path, monkeypatch):
-    path = write_text("old\n", tmp_path / "deck.cir")
-
-    def full(*_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(files.os, "replace", full)
-    with pytest.raises(OSError, match="No space left on device"):
-        write_text("new\n", path)
-    assert path.read_text() == "old\n"
-    assert os.listdir(tmp_path) == ["deck.cir"]
-
-
-def test_files_are_as_readable_as_the_user_wants_them(tmp_path):
-    """A draft made by tempfile would be readable by its owner only."""
-    before = os.umask(0o027)
-    try:
-        path = write_text("deck\n", tmp_path / "deck.cir")
-    finally:
-        os.umask(before)
-    assert path.stat().st_mode & 0o777 == 0o640
+def test_names_that_would_be_one_file_are_told_apart():
+    """Bands whose names give the same file name overwrote each other's plots."""
+    names = ["40 m", "40-M", "40 m 2", "\u00e9", "\u00e8", "40_m"]
+    assert files.slugs(names) == ["40-m", "40-m-2", "40-m-2-2", "unnamed", "unnamed-2", "40-m-3"]
+    long = ["x" * 300 + "1", "x" * 300 + "2"]
+    assert len(set(files.slugs(long))) == 2 and all(len(name) < 120 for name in files.slugs(long))
 
 
 def test_slug():

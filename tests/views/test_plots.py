@@ -10,7 +10,9 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 
+from receiver_sim.results.audio import AudioResponse, OutputResponse
 from receiver_sim.results.onset import ControlSetting
+from receiver_sim.studies import audio_response
 from receiver_sim.views import check_plots, plots
 from receiver_sim.views.plots import labels, loop_gain, style
 from receiver_sim.views.plots.hum import whole
@@ -187,8 +189,26 @@ def test_audio_shows_the_data(audio, all_axes):
         assert y == pytest.approx(20 * np.log10(output.overall), abs=1e-12)
         x, y = drawn(ax, f"corners-{index}")
         assert list(x) == [f for f in (output.low_hz, output.high_hz) if f is not None]
-        # half power is 3.0103 dB below the top
-        assert y == pytest.approx(20 * np.log10(output.overall.max()) - 3.0103, abs=1e-4)
+        # half power is 3.0103 dB below the level at 1 kHz
+        assert y == pytest.approx(-3.0103, abs=1e-4)
+
+
+def test_the_marks_of_a_peaked_response_lie_on_its_curve():
+    """Guards against marks 3 dB from the peak at frequencies 3 dB from 1 kHz, which float above it."""
+    frequency = np.geomspace(10.0, 1e5, 121)
+    # a resonance at 3 kHz with a Q of 3 between a high-pass at 100 Hz and 1 kHz
+    s = 1j * frequency
+    overall = np.abs(s / (s + 100.0) / (1.0 + s / (3.0 * 3000.0) + (s / 3000.0) ** 2))
+    overall /= np.interp(1000.0, frequency, overall)
+    low, high = audio_response.corners(frequency, overall)
+    output = OutputResponse("phones", frequency, overall, overall, 1.0, low, high, 1e3, 2e3)
+    ax = plots.plot_audio(AudioResponse(ControlSetting(0.4, 20.0), (output,)))
+    x, y = drawn(ax, "response-0")
+    assert max(y) > 6.0
+    at, level = drawn(ax, "corners-0")
+    assert list(at) == [low, high]
+    # straight lines between the points of the sweep, in log frequency, as the corners are interpolated
+    assert np.interp(np.log(at), np.log(x), y) == pytest.approx(np.array(level), abs=1e-6)
 
 
 def test_hum_shows_the_data(hum, all_axes):

@@ -18,7 +18,7 @@ from receiver_sim.results import audio, coils, envelope, hum, onset, supply, swa
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import OnsetKind, Steadiness
 from receiver_sim.results.onset import ControlSetting
-from receiver_sim.views import plots
+from receiver_sim.views import envelope_tables, plots
 from receiver_sim.views.plots import coils as coil_plots
 from receiver_sim.views.plots import envelope as envelope_plots
 from receiver_sim.views.plots import hum_paths, levels, modes
@@ -26,6 +26,7 @@ from receiver_sim.views.plots import supply as supply_plots
 from receiver_sim.views.plots import swap as swap_plot
 from receiver_sim.views.plots import tubes as tube_plots
 from tests.helpers import reading
+from tests.helpers.cells import the
 from tests.helpers.drawn import bar, bases, hold_level, hold_line, hold_place, named, said, subtitle
 from tests.helpers.filling import Source, filled
 
@@ -124,8 +125,8 @@ def test_audio_response() -> None:
     bases(ax, "Hz", "dB")
     for n, output in enumerate(found.outputs):
         hold_line(ax, f"response-{n}", output.frequency_hz, 20.0 * np.log10(output.overall))
-        x, _ = reading.points(ax, named(ax, f"corners-{n}"))
-        assert list(x) == [output.low_hz, output.high_hz]
+        # half power, 3.0103 dB below the level at 1 kHz
+        hold_line(ax, f"corners-{n}", [output.low_hz, output.high_hz], [-10.0 * np.log10(2.0)] * 2)
         words = said(ax, output.output)
         wanted = [(output.low_hz, "Hz"), (output.high_hz, "Hz"), (1000.0, "Hz")]
         reading.in_order(words[:3], wanted, rel=6e-3)  # type: ignore[arg-type]
@@ -410,6 +411,39 @@ def test_modes_over_the_control() -> None:
     hold_line(ax, ax.lines[1], places[:1], [-31.0])
     (words,) = [t for t in reading.words_of(ax) if "1/s" in t and "Hz" in t]
     assert words.split("\n") == ["howl", "2290 Hz", "347 1/s"]
+    hold_line(ax, "named-0", [places[2]], [347.0])
+
+
+@pytest.mark.parametrize("growing", [False, True], ids=["holds still", "howls"])
+def test_table_and_plot_name_one_mode(growing: bool) -> None:
+    """Guards against 7740 Hz in the table and 1166 Hz in the plot of the same set: the mode that rings
+    longest for its frequency and the one that decays slowest.
+    """
+    source = Source()
+    lift = 900.0 if growing else 0.0
+    rates = ([-900.0, -40.0], [-600.0 + lift, -210.0], [-615.0, -190.0])
+    pitches = ([7700.0, 30.0], [7740.0, 1170.0], [7760.0, 1166.0])
+    points = tuple(
+        filled(envelope.EnvelopeModes, source, rate=np.array(r), frequency_hz=np.array(f), amplitude_v=a,
+               growing=int(max(r) > 0.0), carried_by=(("this",), ("that",)))
+        for r, f, a in zip(rates, pitches, (0.0, 0.4, 0.9), strict=True)
+    )  # fmt: skip
+    kind = Steadiness.HOWL if growing else Steadiness.HOLDS_STILL
+    found = filled(envelope.Stability, source, points=points, kind=kind, unstable=growing)
+    row = envelope_tables.oscillation_sheet(
+        filled(envelope.OscillationReport, source,
+               bands=(envelope.BandOscillation(oscillation(source), (), (found,), None),))
+    )  # fmt: skip
+    table = the(row, "Does the oscillation hold still")
+    ax = modes.plot_modes([found])
+    (words,) = [t for t in reading.words_of(ax) if "1/s" in t and "Hz" in t]
+    assert (f"{table.column('mode Hz')[0]} Hz", f"{table.column('grows 1/s')[0]} 1/s") == tuple(
+        words.split("\n")[1:]
+    )
+    assert table.column("mode Hz") == ("7740",) and table.column("carried by") == ("this",)
+    hold_line(ax, "named-0", [points[1].setting.rotation], [-600.0 + lift])
+    # each setting shows the mode by the same choice
+    assert [p.telling for p in points] == [0, 0, 0]
 
 
 # ---------------------------------------------------------------------------- tubes in a socket

@@ -10,7 +10,7 @@ from receiver_sim.views.plots.hum import plot_hum
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
-from receiver_sim.views.plots.saving import save
+from receiver_sim.views.plots.saving import save, save_all
 from receiver_sim.views.plots.selectivity import plot_selectivity
 from receiver_sim.views.plots.swap import plot_swap
 from receiver_sim.views.plots.tubes import (
@@ -40,4 +40,5 @@ __all__ = [
     "plot_transfer",
     "plot_verification",
     "save",
+    "save_all",
 ]

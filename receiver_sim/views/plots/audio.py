@@ -17,9 +17,9 @@ _DEPTH_DB = 36.0
 
 
 def plot_audio(audio: AudioResponse, ax: Axes | None = None) -> Axes:
-    """Draw the whole response of each output in dB against frequency, 0 dB at 1 kHz, with its -3 dB points.
+    """Draw the whole response of each output in dB against frequency, and the points 3 dB below 1 kHz.
 
-    Drawn is `overall`, with the corner of the grid leak in it. Returns the axes.
+    Drawn is `overall`, with the corner of the grid leak in it, 0 dB at 1 kHz. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
     setting = audio.setting
@@ -27,7 +27,7 @@ def plot_audio(audio: AudioResponse, ax: Axes | None = None) -> Axes:
         ax,
         title="Audio response",
         subtitle=(
-            f"From rectified current at the grid to each output; marks: {style.MINUS}3 dB from the top. "
+            f"From rectified current at the grid to each output; marks: 3 dB below 1 kHz. "
             f"Knob {percent(setting.rotation)}, screen {fixed(setting.screen_v, 1)} V."
         ),
         x="Frequency (Hz)",
@@ -38,13 +38,12 @@ def plot_audio(audio: AudioResponse, ax: Axes | None = None) -> Axes:
     for index, output in enumerate(audio.outputs):
         pen = style.pen(index)
         level = 20.0 * np.log10(output.overall)
-        top = float(level.max())
-        tops.append(top)
+        tops.append(float(level.max()))
         (line,) = ax.plot(
             output.frequency_hz, level, gid=f"response-{index}", label=output.output, zorder=3, **pen.line()
         )
         corners = [f for f in (output.low_hz, output.high_hz) if f is not None]
-        ax.plot(corners, [top + HALF_POWER_DB] * len(corners), gid=f"corners-{index}", **pen.dot())
+        ax.plot(corners, [HALF_POWER_DB] * len(corners), gid=f"corners-{index}", **pen.dot())
         entries.append((line, output.output, _details(output)))
     if audio.outputs:
         low = min(float(o.frequency_hz.min()) for o in audio.outputs)

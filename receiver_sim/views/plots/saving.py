@@ -5,12 +5,16 @@ from __future__ import annotations
 import io
 import re
 import threading
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import matplotlib
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from receiver_sim.views.files import write_atomically
+from receiver_sim import outputs
+from receiver_sim.errors import OutputFailed
+from receiver_sim.outputs import FileSet
 
 DPI = 150
 _HASHSALT = "receiver_sim"
@@ -19,16 +23,45 @@ _HASHSALT = "receiver_sim"
 _svg_lock = threading.Lock()
 
 
-def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
+def save_all(
+    drawings: Iterable[tuple[str, Callable[[], Axes]]],
+    folder: Path | FileSet,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> tuple[Path, ...]:
+    """Draw each of `drawings` (stem, what gives its axes) on a figure of its own and `save` it.
+
+    progress is called with ('drawing', done, total). One that can't be drawn does not stop the others; the
+    first fault is raised at the end.
+    """
+    work = list(drawings)
+    tell = progress or (lambda _what, _done, _total: None)
+    written: list[Path] = []
+    faults: list[Exception] = []
+    for number, (stem, draw) in enumerate(work):
+        tell("drawing", number, len(work))
+        try:
+            figure = draw().get_figure(root=True)
+            assert figure is not None
+            written += save(figure, folder, stem)
+        except OutputFailed:
+            raise
+        except Exception as fault:
+            faults.append(fault)
+    tell("drawing", len(work), len(work))
+    if faults:
+        raise faults[0]
+    return tuple(written)
+
+
+def save(figure: Figure, folder: Path | FileSet, stem: str) -> tuple[Path, Path]:
     """Write `stem`.png (150 dpi) and `stem`.svg into `folder`, making it if need be; return both paths.
 
-    Neither file holds a date, so equal figures give equal files under one matplotlib version. Raises
-    ValueError for a stem that is not letters, digits, '-', '_' and '.', or begins with a dot; OSError as the
-    system does.
+    Neither file holds a date, so equal figures give equal files under one matplotlib version. A set of files
+    takes them to be written later. Raises ValueError for a stem that is not letters, digits, '-', '_' and
+    '.', or begins with a dot; OutputFailed.
     """
     if not re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*", stem):
         raise ValueError(f"{stem!r} cannot be the name of a plot: use letters, digits, '-', '_' and '.'")
-    folder = Path(folder)
     png, svg = io.BytesIO(), io.BytesIO()
     figure.savefig(png, format="png", dpi=DPI)
     with _svg_lock:
@@ -38,7 +71,9 @@ def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
             figure.savefig(svg, format="svg", metadata={"Date": None})
         finally:
             matplotlib.rcParams["svg.hashsalt"] = before
-    return (
-        write_atomically(folder / f"{stem}.png", png.getvalue()),
-        write_atomically(folder / f"{stem}.svg", svg.getvalue()),
-    )
+    contents = {f"{stem}.png": png.getvalue(), f"{stem}.svg": svg.getvalue()}
+    if isinstance(folder, FileSet):
+        paths = [folder.add(name, content) for name, content in contents.items()]
+    else:
+        paths = [outputs.write(Path(folder) / name, content) for name, content in contents.items()]
+    return paths[0], paths[1]
