@@ -22,6 +22,17 @@ class OnsetKind(str, enum.Enum):
     """It grows from nothing, but jumps on the way."""
 
 
+class MapEnd(str, enum.Enum):
+    """What ends a map of amplitudes at its upper end."""
+
+    CONTROL = "top of the control"
+    """Nothing is missing but the last part of a step of 6 % in amplitude."""
+    REACH = "largest amplitude looked at"
+    """More than any grid stands without gross grid current."""
+    LOST = "no solution found further up"
+    """The simulation failed there: how strong it grows further up is not known."""
+
+
 @dataclass(frozen=True)
 class AmplitudeMap:
     """Control setting that sustains each amplitude of oscillation, one band: arrays of equal length,
@@ -32,7 +43,7 @@ class AmplitudeMap:
     screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz: of oscillation;
     frame_hz: the same as the envelope's time runs have it, which leave out the harmonics;
     energy_error: RF power from the tube over the loss in the tank, less one. Points whose setting the
-    control does not reach are left out.
+    control does not reach are left out. ends: what ends it.
     """
 
     amplitude_v: FloatArray
@@ -43,6 +54,7 @@ class AmplitudeMap:
     frequency_hz: FloatArray
     frame_hz: FloatArray
     energy_error: FloatArray
+    ends: MapEnd = MapEnd.CONTROL
 
     def strongest(self, rotation: float) -> float | None:
         """Return the largest amplitude (V) that a rotation (0..1) sustains, linear between points;

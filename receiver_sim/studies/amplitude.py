@@ -32,14 +32,23 @@ from receiver_sim.measure.amplitude_balance import Balance, sweep, within_contro
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS, tuned_mode
 from receiver_sim.results.base import FloatArray, Status
-from receiver_sim.results.envelope import AmplitudeMap, BuildUp, Jump, OnceStarted, OnsetKind, Oscillation
+from receiver_sim.results.envelope import (
+    AmplitudeMap,
+    BuildUp,
+    Jump,
+    MapEnd,
+    OnceStarted,
+    OnsetKind,
+    Oscillation,
+)
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
 _RESOLUTION_V = 1e-3
 """Backlash in screen volts below which an onset counts as soft: no hand on a knob feels a millivolt."""
 
-_BEYOND_REACH = "the amplitude at the top of the control lies beyond {:.0f} V"
+_AT_TOP, _AT_REACH = 0.999, 0.99
+"""Wiper fraction, and part of the largest amplitude looked at, at which a map has come to its end."""
 
 _ENDS = {Status.DOES_NOT: 1.0, Status.NOT_IN_RANGE: 0.0}
 """End of the control (rotation, and wiper fraction) nearest to an onset that lies beyond it."""
@@ -75,6 +84,7 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         frequency_hz=frequency[inside],
         frame_hz=(mode.resonance_hz + _turned(raw, mode) / (2.0 * math.pi))[inside],
         energy_error=raw.drive_ma[inside] / loss[inside] - 1.0,
+        ends=_end(raw),
     )
     starts = onset.status is Status.OSCILLATES and bool(inside[0])
     jump = None
@@ -101,8 +111,14 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         tank_q=mode.q,
         tank_ohm=mode.rp,
         seconds=0.0,
-        warnings=() if raw.wiper[-1] > 1.0 else (_BEYOND_REACH.format(20.0),),
     )
+
+
+def _end(raw: Balance) -> MapEnd:
+    """Return what ends a balance at its largest amplitude."""
+    if raw.wiper[-1] > _AT_TOP:
+        return MapEnd.CONTROL
+    return MapEnd.REACH if raw.amplitude[-1] > _AT_REACH * held.HIGHEST_V else MapEnd.LOST
 
 
 def once_started(raw: Balance, looked: held.Looked, *, turn: Knob) -> OnceStarted:
@@ -368,10 +384,8 @@ def _without_onset(
     started = None
     if onset.status is Status.DOES_NOT:
         started = once_started(raw, looked, turn=Knob(control, raw))
-    reach = _BEYOND_REACH.format(looked.pays.amplitude[-1])
-    warnings = (words,) if looked.ends_v is not None else (words, reach)
     return dataclasses.replace(
-        found, once_started=started, onset_beyond_v=beyond, seconds=took, warnings=warnings
+        found, once_started=started, onset_beyond_v=beyond, seconds=took, warnings=(words,)
     )
 
 

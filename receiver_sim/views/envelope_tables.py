@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.results import cautions
-from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
+    MapEnd,
     OnsetKind,
     Oscillation,
     OscillationReport,
@@ -19,6 +19,7 @@ from receiver_sim.results.envelope import (
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.states import onset_beyond
 
 
 def _note(text: str) -> Note:
@@ -36,40 +37,66 @@ def oscillation_sheet(report: OscillationReport) -> Sheet:
     return Sheet(f"{report.title}: onset of oscillation", tuple(sections))
 
 
+_COLUMNS = {
+    "band": Column("band", "left"),
+    "kind": Column("onset is", "left"),
+    "knob": Column("knob\n%"),
+    "screen": Column("screen\nV"),
+    "backlash_v": Column("backlash\nV"),
+    "backlash_deg": Column("backlash\ndeg"),
+    "top_v": Column("top\nV peak"),
+    "top_knob": Column("top at\nknob %"),
+    "grid": Column("grid at\ntop V"),
+    "builds_up": Column("builds\nup ms"),
+    "shift": Column("shift\nHz/V"),
+}
+
+_TOP = "top: amplitude at the hot end at the highest setting computed, which stands beside it"
+
+
+def _grid(found: Sequence[Oscillation], *names: str) -> Grid:
+    """Return the named columns with a row for each answer."""
+    cells = [_cells(one) for one in found]
+    return Grid(tuple(_COLUMNS[n] for n in names), tuple(tuple(row[n] for n in names) for row in cells))
+
+
 def oscillation_table(report: OscillationReport) -> Section:
     """Return one row a band: kind, onset, backlash, amplitude, build-up, drift."""
-    columns = (
-        Column("band", "left"),
-        Column("onset is", "left"),
-        Column("knob\n%"),
-        Column("screen\nV"),
-        Column("backlash\nV"),
-        Column("backlash\ndeg"),
-        Column("top\nV peak"),
-        Column("grid at top\nV"),
-        Column("builds up\nms"),
-        Column("shift\nHz/V"),
-    )
-    rows = tuple(_row(b.oscillation) for b in report.bands)
-    notes = [_note(f"{b.oscillation.band}: {text}") for b in report.bands for text in b.oscillation.warnings]
-    notes += [note for b in report.bands for note in _beyond_notes(b.oscillation)]
+    found = [b.oscillation for b in report.bands]
+    notes = [_note(f"{one.band}: {text}") for one in found for text in one.warnings]
+    notes += [note for one in found for note in (*_beyond_notes(one), *_end_notes(one))]
     notes += [_note(text) for text in report.warnings]
     notes.append(
-        _note(
-            "top: amplitude at the hot end at the last setting computed, a few per cent from fully up; "
-            "builds up: from thermal volts to 90 %, "
-            "screen 1 % above onset"
-        )
+        _note(f"{_TOP}; builds up: from thermal volts to 90 %, screen 1 % above onset; shift: of frequency")
     )
-    return Section("How oscillation comes in", (Grid(columns, rows), *notes), cautions.ALL)
+    return Section("How oscillation comes in", (_grid(found, *_COLUMNS), *notes), cautions.ALL)
+
+
+def _end_notes(found: Oscillation) -> list[Note]:
+    """Say where a map of amplitudes ends short of the top of the control."""
+    amplitudes = found.amplitudes
+    if amplitudes is None or amplitudes.ends is MapEnd.CONTROL:
+        return []
+    at = f"{fixed(float(amplitudes.rotation[-1]), 1, 100.0)} % of the knob"
+    volts = engineering(float(amplitudes.amplitude_v[-1]), "V")
+    if amplitudes.ends is MapEnd.REACH:
+        text = f"at {at} it reaches {volts}, beyond what a grid stands; further up it was not followed"
+    else:
+        text = f"followed up to {at}, {volts}; further up no solution was found and its strength is not known"
+    return [_note(f"{_name(found)}: {text}")]
+
+
+def _name(found: Oscillation) -> str:
+    """Return the band, with the resistance added in the screen's lead for a comparison."""
+    if found.extra_screen_ohm > 0.0:
+        return f"{found.band} with {engineering(found.extra_screen_ohm, 'ohm')} more"
+    return found.band
 
 
 def _beyond_notes(found: Oscillation) -> list[Note]:
     """Say of a band without onset on the control what a shock starts, and where onset would be."""
     notes = []
-    band = found.band
-    if found.extra_screen_ohm > 0.0:
-        band += f" with {engineering(found.extra_screen_ohm, 'ohm')} more"
+    band = _name(found)
     started = found.once_started
     if started is not None:
         at, volts = started.holds_from, engineering(started.amplitude_v, "V")
@@ -87,78 +114,51 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
                 f"It takes a shock of some {engineering(started.shock_v, 'V')} at the top, more further down"
             )
         )
-    if found.onset_beyond_v is not None:
-        below = found.status is Status.NOT_IN_RANGE
-        place = "below the bottom" if below else "above the top"
-        notes.append(
-            _note(
-                f"{band}: onset would be at {fixed(found.onset_beyond_v, 2)} V screen, {place} of the control"
-            )
-        )
-    return notes
+    beyond = onset_beyond(found)
+    return notes if beyond is None else [*notes, _note(f"{band}: {beyond}")]
 
 
-def _row(found: Oscillation) -> tuple[str, ...]:
-    jump, amplitudes = found.jump, found.amplitudes
-    up = found.build_up
-    return (
-        found.band,
-        found.status.value if found.kind is None else found.kind.value,
-        fixed(None if found.onset is None else found.onset.rotation, 1, 100.0),
-        fixed(None if found.onset is None else found.onset.screen_v, 2),
-        fixed(None if jump is None else jump.backlash_v, 2) if found.kind is not OnsetKind.SOFT else "0",
-        fixed(None if jump is None else jump.backlash_deg, 1) if found.kind is not OnsetKind.SOFT else "0",
-        fixed(None if amplitudes is None else float(amplitudes.amplitude_v[-1]), 2),
-        fixed(None if amplitudes is None else float(amplitudes.grid_v[-1]), 2),
-        fixed(None if up is None or up.seconds is None else up.seconds, 1, 1e3),
-        fixed(found.hz_per_v, 2),
-    )
+def _cells(found: Oscillation) -> dict[str, str]:
+    jump, amplitudes, up = found.jump, found.amplitudes, found.build_up
+    soft = found.kind is OnsetKind.SOFT
+    return {
+        "band": found.band,
+        "kind": found.status.value if found.kind is None else found.kind.value,
+        "knob": fixed(None if found.onset is None else found.onset.rotation, 1, 100.0),
+        "screen": fixed(None if found.onset is None else found.onset.screen_v, 2),
+        "backlash_v": "0" if soft else fixed(None if jump is None else jump.backlash_v, 2),
+        "backlash_deg": "0" if soft else fixed(None if jump is None else jump.backlash_deg, 1),
+        "top_v": fixed(None if amplitudes is None else float(amplitudes.amplitude_v[-1]), 2),
+        "top_knob": fixed(None if amplitudes is None else float(amplitudes.rotation[-1]), 1, 100.0),
+        "grid": fixed(None if amplitudes is None else float(amplitudes.grid_v[-1]), 2),
+        "builds_up": fixed(None if up is None or up.seconds is None else up.seconds, 1, 1e3),
+        "shift": fixed(found.hz_per_v, 2),
+    }
 
 
 def comes_in_table(bands: Sequence[BandOscillation]) -> Section:
     """Return one row a band in short: kind of onset, backlash, amplitude, and whether it holds still."""
-    columns = (
-        Column("band", "left"),
-        Column("onset is", "left"),
-        Column("backlash\nV"),
-        Column("backlash\ndeg"),
-        Column("top\nV peak"),
-        Column("grid at top\nV"),
-        Column("shift\nHz/V"),
-        Column("then it", "left"),
-    )
-    rows, notes = [], []
-    for band in bands:
-        row = _row(band.oscillation)
-        then = band.stability[0].kind.value if band.stability else NOTHING
-        rows.append((row[0], row[1], *row[4:8], row[9], then))
-        notes += [_note(f"{band.oscillation.band}: {text}") for text in band.oscillation.warnings]
-    notes.append(
-        _note(
-            "middle of the dial; top: amplitude at the hot end with the control near its end; more: "
-            "`receiver-sim onset`"
-        )
-    )
-    return Section("How oscillation comes in", (Grid(columns, tuple(rows)), *notes))
+    found = [band.oscillation for band in bands]
+    names = ("band", "kind", "backlash_v", "backlash_deg", "top_v", "top_knob", "grid", "shift")
+    grid = _grid(found, *names)
+    then = [band.stability[0].kind.value if band.stability else NOTHING for band in bands]
+    rows = tuple((*row, last) for row, last in zip(grid.rows, then, strict=True))
+    notes = [_note(f"{one.band}: {text}") for one in found for text in one.warnings]
+    notes += [note for one in found for note in _end_notes(one)]
+    notes.append(_note(f"middle of the dial; {_TOP}; more: `receiver-sim onset`"))
+    columns = (*grid.columns, Column("then it", "left"))
+    return Section("How oscillation comes in", (Grid(columns, rows), *notes))
 
 
 def _overlay_table(report: OscillationReport) -> Section:
-    columns = (
-        Column("band", "left"),
-        Column("more to the screen"),
-        Column("onset is", "left"),
-        Column("knob\n%"),
-        Column("backlash\nV"),
-        Column("top\nV peak"),
-    )
-    rows = []
-    for band in report.bands:
-        for found in (band.oscillation, *band.overlays):
-            row = _row(found)
-            more = NOTHING if found.extra_screen_ohm == 0.0 else engineering(found.extra_screen_ohm, "ohm")
-            rows.append((row[0], more, row[1], row[2], row[4], row[6]))
-    notes = [note for b in report.bands for found in b.overlays for note in _beyond_notes(found)]
-    return Section("With a weaker supply of the screen", (Grid(columns, tuple(rows)), *notes))
+    every = [found for band in report.bands for found in (band.oscillation, *band.overlays)]
+    grid = _grid(every, "band", "kind", "knob", "backlash_v", "top_v", "top_knob")
+    more = [NOTHING if o.extra_screen_ohm == 0.0 else engineering(o.extra_screen_ohm, "ohm") for o in every]
+    columns = (grid.columns[0], Column("more to the screen"), *grid.columns[1:])
+    rows = tuple((row[0], extra, *row[1:]) for row, extra in zip(grid.rows, more, strict=True))
+    weak = [found for b in report.bands for found in b.overlays]
+    notes = [note for one in weak for note in (*_beyond_notes(one), *_end_notes(one))]
+    return Section("With a weaker supply of the screen", (Grid(columns, rows), *notes))
 
 
 def _stability_table(report: OscillationReport) -> Section:

@@ -12,6 +12,7 @@ import pytest
 from scipy.interpolate import PchipInterpolator
 
 from receiver_sim.api_envelope import with_screen_resistance
+from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.circuit import joined
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.phases import Swings
@@ -24,7 +25,7 @@ from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.results.base import Status
-from receiver_sim.results.envelope import OnsetKind
+from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, onset
 from tests.circuit.test_phases import separate
@@ -506,6 +507,26 @@ def test_a_build_that_oscillates_all_over_breaks_no_verb(bench, demo):
     assert report.bands[0].oscillation.amplitudes is not None
     with pytest.raises(ValueError, match=r"no band has an onset on this control; .*all over the control"):
         api_envelope.detect(build, band=name, bench=bench)
+
+
+@pytest.mark.parametrize(
+    ("wiper", "amplitude_v", "expected"),
+    [(1.001, 1.9, MapEnd.CONTROL), (0.6, 8.1031, MapEnd.LOST), (0.6, 22.03, MapEnd.REACH)],
+)
+def test_a_map_says_what_ends_it(demo, demo_cards, wiper, amplitude_v, expected):
+    """Guards against a map whose sweep ngspice broke off at e^9 mV, 60 % of the knob, told as one beyond 20 V
+    at the top.
+    """
+    band = demo.bands[1]
+    y = np.geomspace(1e-3, amplitude_v, 30)
+    x = np.linspace(0.4, wiper, 30)
+    rest = np.linspace(0.0, 1.0, 5)
+    raw = balance.Balance(y, x, 20.0 + 10.0 * x, -y, LOSS * 1e3 * y, 0.0 * y, rest, 20.0 + 10.0 * rest)
+    search = onset.failed(band, 3.6e6, "")
+    search = dataclasses.replace(search, status=Status.OSCILLATES, warnings=())
+    control = regeneration_control(demo, demo_cards)
+    result = amplitude.reduce(raw, control, TANK, band=band, onset=search)
+    assert result.amplitudes.ends is expected and result.warnings == ()
 
 
 def test_failures_are_told(bench, demo):

@@ -37,6 +37,7 @@ OSCILLATION: list[Column] = [
     ("backlash V", figure("jump.backlash_v", "V")),
     ("backlash deg", figure("jump.backlash_deg", "deg")),
     ("top V peak", last("amplitude_v", "V")),  # type: ignore[list-item]
+    ("top at knob %", last("rotation", "1")),  # type: ignore[list-item]
     ("grid at top V", last("grid_v", "V")),  # type: ignore[list-item]
     ("builds up ms", figure("build_up.seconds", "s")),
     ("shift Hz/V", figure("hz_per_v", "Hz/V")),
@@ -85,8 +86,40 @@ def test_with_a_weaker_supply_of_the_screen() -> None:
         ("knob %", kept["knob %"]),
         ("backlash V", kept["backlash V"]),
         ("top V peak", kept["top V peak"]),
+        ("top at knob %", kept["top at knob %"]),
     ]
     hold(the(page, "With a weaker supply of the screen"), [built, weak], columns)
+
+
+@pytest.mark.parametrize("table", ["onset", "check"])
+def test_the_top_is_where_the_map_ends(table: str) -> None:
+    """Guards against 'top 8.10 V, a few per cent from fully up' for a map lost at 60 % of the knob."""
+    said = []
+    for end in envelope.MapEnd:
+        known = filled(
+            envelope.AmplitudeMap, Source(), ends=end,
+            rotation=np.linspace(0.31, 0.6, 6), amplitude_v=np.linspace(1e-3, 8.1031, 6),
+        )  # fmt: skip
+        one = hard(Source(), band="40 m", amplitudes=known, extra_screen_ohm=0.0)
+        bands = (envelope.BandOscillation(one, (), (), None),)
+        page = envelope_tables.comes_in_table(bands)
+        if table == "onset":
+            page = envelope_tables.oscillation_table(filled(envelope.OscillationReport, bands=bands))
+        found = the(page, "How oscillation comes in")
+        assert (found.column("top V peak"), found.column("top at knob %")) == (("8.10",), ("60.0",))
+        assert "fully up" not in " ".join(reading.notes(page))
+        said.append([n for n in reading.notes(page) if n.startswith("40 m: ") and "% of the knob" in n])
+    assert said == [
+        [],
+        [
+            "40 m: at 60.0 % of the knob it reaches 8.10 V, beyond what a grid stands; further up it was not "
+            "followed"
+        ],
+        [
+            "40 m: followed up to 60.0 % of the knob, 8.10 V; further up no solution was found and its "
+            "strength is not known"
+        ],
+    ]
 
 
 def test_a_band_that_goes_on_once_started() -> None:

@@ -19,6 +19,7 @@ from receiver_sim.results.envelope import (
     DetectionCurve,
     EnvelopeModes,
     Jump,
+    MapEnd,
     OnceStarted,
     OnsetKind,
     Oscillation,
@@ -35,6 +36,7 @@ from receiver_sim.views import envelope_plots, envelope_tables
 from receiver_sim.views.plots import envelope as plots
 from receiver_sim.views.plots import modes as modes_plot
 from receiver_sim.views.sheet import show
+from tests.helpers.cells import the
 
 AT = ControlSetting(0.5, 30.0)
 X = np.linspace(0.0, 1.0, 5)
@@ -197,16 +199,18 @@ def test_bands_without_onset_on_the_control():
         BandOscillation(one, (weak,), (), None)
         for one in (shocked(), dataclasses.replace(everywhere(), band="30 m"), last)
     )
-    text = printed(envelope_tables.oscillation_sheet(OscillationReport("A set", bands, cautions.ALL, ())))
+    sheet = envelope_tables.oscillation_sheet(OscillationReport("A set", bands, cautions.ALL, ()))
+    rows = the(sheet, "How oscillation comes in").rows
+    assert rows[0][:8] == ("20 m", "does not oscillate", "-", "-", "-", "-", "1.50", "60.0")
+    assert rows[1][:8] == ("30 m", "not found in range", "-", "-", "-", "-", "1.50", "100.0")
+    text = printed(sheet)
     words = " ".join(text.split())
     for expected in (
-        "20 m does not oscillate - - - - 1.50",
         "20 m: it does not start by itself",
         "20 m: once started (switching on, a loud crackle, a key close by) it goes on from 26.40 V screen, "
         "44.0 % of the knob, up, until it is turned back below: 400 mV peak there, 1.50 V at the top. It "
         "takes a shock of some 200 mV at the top, more further down",
         "20 m: onset would be at 41.40 V screen, above the top of the control",
-        "30 m not found in range - - - - 1.50",
         "20 m with 47.0 kohm more: onset would be at 8.13 V screen, below the bottom of the control",
         "30 m: onset would be at 8.13 V screen, below the bottom of the control",
         "it goes on all over the control and no turning back ends it: 400 mV peak at the bottom. It takes",
@@ -232,6 +236,68 @@ def test_amplitude_plot_without_onset_on_the_control(one, said, arrows):
     if known is not None:  # it does not begin from nothing
         drawn = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in ax.lines])
         assert np.nanmin(drawn) == known.amplitude_v[0]
+
+
+def lost() -> Oscillation:
+    return dataclasses.replace(
+        silent(), status=Status.FAILED, warnings=("15 m: the simulation failed, singular matrix",)
+    )
+
+
+def words_on(ax) -> str:
+    return " ".join(" ".join(text.get_text().split()) for text in [*ax.texts, ax.title])
+
+
+def points_of(ax, gid):
+    (line,) = [line for line in ax.lines if line.get_gid() == gid]
+    return list(map(float, line.get_xdata())), list(map(float, line.get_ydata()))
+
+
+def test_a_failed_simulation_is_drawn_and_told_as_such():
+    """Guards against 'No onset on this control' over empty axes for a simulation that gave no answer."""
+    ax = plots.plot_amplitude(lost())
+    words = words_on(ax)
+    assert "Simulation failed;" in words and "singular matrix" in words
+    assert "onset" not in words and "does not oscillate" not in words
+    assert not ax.lines and not list(ax.get_yticks())
+    below = plots.plot_amplitude(hard(), overlays=(dataclasses.replace(lost(), extra_screen_ohm=47e3),))
+    assert "+ 47.0 kohm to the screen: simulation failed" in words_on(below)
+    assert [line.get_label() for line in below.lines if not line.get_label().startswith("_")] == ["as built"]
+
+
+def test_a_silent_band_lies_at_zero_over_the_whole_control_and_says_why():
+    """Guards against empty axes from 0 to 1 for a band without onset."""
+    ax = plots.plot_amplitude(dataclasses.replace(silent(), onset_beyond_v=41.4))
+    assert points_of(ax, "silent-0") == ([0.0, 100.0], [0.0, 0.0])
+    assert (ax.get_xlim(), list(ax.get_yticks())) == ((0.0, 100.0), [0.0])
+    said = [t.get_text() for t in ax.texts if (t.get_gid() or "").startswith("state-")]
+    assert said == [
+        "does not oscillate", "no setting starts oscillation",
+        "onset would be at 41.40 V screen, above the top of the control",
+    ]  # fmt: skip
+
+
+def test_nothing_oscillates_below_onset():
+    ax = plots.plot_amplitude(hard())
+    assert points_of(ax, "silent-0") == ([0.0, 50.0], [0.0, 0.0])
+    assert not any((t.get_gid() or "").startswith("state-") for t in ax.texts)
+
+
+def test_a_map_that_ends_short_of_the_control_shows_where():
+    short = dataclasses.replace(hard(), amplitudes=dataclasses.replace(a_map(), ends=MapEnd.LOST))
+    ax = plots.plot_amplitude(short)
+    assert points_of(ax, "ends") == ([60.0], [1.5])
+    assert "no solution found further up" in words_on(ax)
+    whole = plots.plot_amplitude(hard())
+    assert "further up" not in words_on(whole) and "ends" not in {line.get_gid() for line in whole.lines}
+
+
+def test_a_ramp_that_ends_short_of_the_map_shows_where():
+    ax = plots.plot_verification(a_verification())
+    assert points_of(ax, "covered")[0] == [50.0, 50.0]
+    assert "not verified beyond" in words_on(ax)
+    whole = dataclasses.replace(a_verification(), covered_to=ControlSetting(0.6, 36.0))
+    assert "not verified beyond" not in words_on(plots.plot_verification(whole))
 
 
 def test_amplitude_plot_shows_both_branches():

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 
 from receiver_sim.results.audio import AudioResponse, OutputResponse
+from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import audio_response
 from receiver_sim.views import check_plots, plots
@@ -347,3 +348,18 @@ def test_bands_with_like_names_get_files_of_their_own(report, nyquists, tmp_path
 def test_single_plots_of_audio_and_hum(audio, hum, tmp_path):
     assert [path.name for path in check_plots.write_audio(audio, tmp_path)] == ["audio.png", "audio.svg"]
     assert [path.name for path in check_plots.write_hum(hum, tmp_path)] == ["hum.png", "hum.svg"]
+
+
+def test_a_band_whose_search_failed_is_named_on_the_plots_of_all_bands(curves, onsets):
+    """Guards against a band that vanishes from the pictures because its simulation failed."""
+    lost = dataclasses.replace(
+        onsets[0], band="15 m", status=Status.FAILED, onset=None, warnings=("no solution",)
+    )
+    for ax in (
+        plots.plot_loop_gain(curves, onsets=[*onsets, lost]),
+        plots.plot_control(curves, onsets=[*onsets, lost]),
+    ):
+        words = " ".join(text.get_text() for text in ax.texts)
+        assert "15 m: simulation failed" in words and "15 m: does not" not in words
+    words = " ".join(text.get_text() for text in plots.plot_loop_gain(curves, onsets=onsets).texts)
+    assert "failed" not in words

@@ -8,11 +8,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.transforms import ScaledTranslation
 
-from receiver_sim.results.base import Status
 from receiver_sim.results.onset import GainAgainstScreen, Onset
 from receiver_sim.views.numbers import fixed, percent
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import EndLabel, label_ends
+from receiver_sim.views.states import IN_SHORT
 
 
 def plot_control(
@@ -106,12 +106,7 @@ def _path(curves: Sequence[GainAgainstScreen], low: float, high: float) -> tuple
 def _name_the_rest(ax: Axes, rest: Sequence[Onset]) -> None:
     if not rest:
         return
-    words = {
-        Status.DOES_NOT: "does not oscillate",
-        Status.NOT_IN_RANGE: "oscillates at the lowest setting already",
-        Status.FAILED: "simulation failed",
-    }
-    lines = [f"{o.band}: {words.get(o.status, o.status.value)}" for o in rest]
+    lines = [f"{o.band}: {IN_SHORT[o.status]}" for o in rest]
     ax.text(
         0.015, 0.975, "\n".join(lines), transform=ax.transAxes, fontsize=style.SMALL, color=style.SOFT,
         va="top", linespacing=1.4, parse_math=False,

@@ -9,7 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from receiver_sim.results.base import FloatArray, Status
-from receiver_sim.results.envelope import Detection, Oscillation, Verification
+from receiver_sim.results.envelope import Detection, MapEnd, Oscillation, Verification
+from receiver_sim.views import states
 from receiver_sim.views.numbers import engineering, fixed, percent
 from receiver_sim.views.plots import style
 
@@ -23,6 +24,8 @@ def _extra(found: Oscillation) -> str:
 def _kind(found: Oscillation) -> str:
     if found.kind is not None:
         return f"{found.kind.value} onset"
+    if found.status is Status.FAILED:
+        return "simulation failed"
     if found.once_started is not None:
         return "goes on once started"
     if found.status is Status.NOT_IN_RANGE:
@@ -36,7 +39,8 @@ def plot_amplitude(
     """Draw amplitude of oscillation against the knob, one line for each resistance in the screen's lead.
 
     A fold is drawn as it is: the part that runs backwards cannot be held, arrows show where the amplitude
-    jumps. Returns the axes.
+    jumps. Below onset the line lies at zero, over the whole control where nothing oscillates; where the
+    simulation failed there is none, and the words say so. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
     kind = _kind(found)
@@ -48,14 +52,54 @@ def plot_amplitude(
         x="Rotation of the regeneration control (% of travel)",
         y="Amplitude (V peak)",
     )
-    shown = [o for o in (found, *overlays) if o.amplitudes is not None]
-    for index, one in enumerate(shown):
-        pen = style.pen_of(_extra(one), [_extra(o) for o in shown], index)
-        _branches(ax, one, colour=pen.colour, dash=pen.dash, label=_extra(one))
-    ax.set_ylim(bottom=0.0)
-    if len(shown) > 1:
+    every = (found, *overlays)
+    names = [_extra(one) for one in every]
+    lines = 0
+    for index, one in enumerate(every):
+        pen = style.pen_of(_extra(one), names, index)
+        if one.amplitudes is not None:
+            _branches(ax, one, colour=pen.colour, dash=pen.dash, label=_extra(one))
+        _silence(ax, one, index=index, colour=pen.colour, dash=pen.dash)
+        lines += one.amplitudes is not None or one.status is Status.DOES_NOT
+    ax.set_xlim(0.0, 100.0)
+    style.plain_ticks(ax.xaxis, range(0, 101, 10))
+    if any(one.amplitudes is not None for one in every):
+        ax.set_ylim(bottom=0.0)
+    else:  # no scale to tell anything by
+        ax.set_ylim(-0.02, 1.0)
+        style.plain_ticks(ax.yaxis, [0.0] if lines else [])
+    said = [line for one in every if one.amplitudes is None for line in _said(one, alone=len(every) == 1)]
+    if said and found.amplitudes is None:
+        style.say(ax, said)
+    elif said:
+        ax.text(
+            0.015, 0.84, "\n".join(said), transform=ax.transAxes, fontsize=style.SMALL, color=style.SOFT,
+            va="top", linespacing=1.4, parse_math=False,
+        )  # fmt: skip
+    if len(every) > 1:
         ax.legend(loc="upper left", frameon=False, fontsize=style.SMALL)
     return ax
+
+
+def _said(found: Oscillation, *, alone: bool) -> list[str]:
+    """Return the state of an answer without amplitudes in words."""
+    lines = states.on_picture(found)
+    return lines if alone else [f"{_extra(found)}: {lines[0]}", *lines[1:]]
+
+
+def _silence(ax: Axes, found: Oscillation, *, index: int, colour: str, dash: Any) -> None:
+    """Draw the settings that are known to sustain nothing: up to onset, or the whole control."""
+    if found.onset is not None:
+        end = found.onset.rotation
+    elif found.status is Status.DOES_NOT and found.once_started is None:
+        end = 1.0
+    else:
+        return
+    label = _extra(found) if found.amplitudes is None else None
+    ax.plot(
+        [0.0, end * 100.0], [0.0, 0.0], color=colour, linestyle=dash, linewidth=1.8, label=label,
+        gid=f"silent-{index}", clip_on=False,
+    )  # fmt: skip
 
 
 def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: Any, label: str) -> None:
@@ -76,6 +120,12 @@ def _branches(ax: Axes, found: Oscillation, *, colour: str, dash: Any, label: st
             xytext=(rotation * 100.0, start),
             arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2},
         )
+    if amplitudes.ends is not MapEnd.CONTROL:
+        ax.annotate(
+            amplitudes.ends.value, (float(x[-1]), float(y[-1])), (-6, 4), textcoords="offset points",
+            ha="right", va="bottom", fontsize=style.SMALL, color=style.SOFT,
+        )  # fmt: skip
+        ax.plot(x[-1:], y[-1:], marker="x", markersize=7.0, gid="ends", **line)
 
 
 def _jumps(found: Oscillation) -> list[tuple[float, float, float]]:
@@ -113,6 +163,13 @@ def plot_verification(check: Verification, ax: Axes | None = None) -> Axes:
     ]
     for pen, (label, x, y) in zip(pens, rows, strict=True):
         ax.plot(x * 100.0, y, label=label, **pen.line())
+    if check.map_goes_on_to is not None:
+        at = check.covered_to.rotation * 100.0
+        ax.axvline(at, color=style.SOFT, linewidth=0.9, linestyle=(0, (5, 3)), gid="covered")
+        ax.annotate(
+            "not verified beyond", (at, 0.03), (4, 0), xycoords=ax.get_xaxis_transform(),
+            textcoords="offset points", fontsize=style.SMALL, color=style.SOFT,
+        )  # fmt: skip
     ax.set_ylim(bottom=0.0)
     ax.legend(loc="upper left", frameon=False, fontsize=style.SMALL)
     return ax

@@ -11,6 +11,7 @@ from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, Onset
 from receiver_sim.views.numbers import fixed, percent
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import EndLabel, label_ends
+from receiver_sim.views.states import IN_SHORT
 
 _LOG_ABOVE = 4.0
 """Loop gain from which a linear axis would squeeze the region about 1, where the answer lies."""
@@ -34,10 +35,12 @@ def plot_loop_gain(
     highest, logarithmic = float(gains.max()), float(gains.max()) > _LOG_ABOVE
     top = max(1.2, highest * (1.25 if logarithmic else 1.06))
     bottom = 0.1 if logarithmic else min(0.0, float(gains.min()) * 1.06)
+    drawn = {curve.band for curve in curves}
+    absent = [f" {o.band}: {IN_SHORT[o.status]}." for o in onsets if o.band not in drawn]
     style.dress(
         ax,
         title="Loop gain against screen volts",
-        subtitle="A band oscillates where its line is above T = 1; the mark is its onset.",
+        subtitle=f"A band oscillates where its line is above T = 1; the mark is its onset.{''.join(absent)}",
         x="Screen (V, d.c. to ground)",
         y="Loop gain T (V/V)",
     )

@@ -7,6 +7,7 @@ colour-blind readers (the hues are picked from the set of M. Okabe and K. Ito, '
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -103,6 +104,21 @@ def dress(axes: Axes, *, title: str, subtitle: str, x: str, y: str) -> None:
     axes.tick_params(which="both", colors=SOFT, labelcolor=INK, labelsize=SMALL, length=3.5, width=0.8)
     axes.grid(True, which="major", color=GRID, linewidth=0.8)
     axes.set_axisbelow(True)
+
+
+def say(axes: Axes, lines: Sequence[str], *, width: int = 62) -> None:
+    """Write a state in words into the middle of the axes, in place of what cannot be drawn; folds lines.
+
+    The first line stands out.
+    """
+    texts = [line for text in lines for line in (textwrap.wrap(text, width) or [""])]
+    top = 0.5 + 0.035 * len(texts)
+    for number, text in enumerate(texts):
+        axes.text(
+            0.5, top - 0.07 * number, text, transform=axes.transAxes, ha="center", va="top",
+            fontsize=HEAD if number == 0 else NORMAL, fontweight="bold" if number == 0 else "normal",
+            color=INK if number == 0 else SOFT, parse_math=False, gid=f"state-{number}", zorder=7,
+        )  # fmt: skip
 
 
 def plain_ticks(axis: Any, values: Sequence[float]) -> None:

@@ -1,0 +1,32 @@
+"""The outcomes of a search for oscillation in words, the same in every table and on every picture."""
+
+from __future__ import annotations
+
+from receiver_sim.results.base import Status
+from receiver_sim.results.envelope import Oscillation
+from receiver_sim.views.numbers import fixed
+
+IN_SHORT = {
+    Status.OSCILLATES: "oscillates",
+    Status.DOES_NOT: "does not oscillate",
+    Status.NOT_IN_RANGE: "oscillates at the lowest setting already",
+    Status.FAILED: "simulation failed",
+}
+"""Behind the name of a band."""
+
+
+def onset_beyond(found: Oscillation) -> str | None:
+    """Return where onset would lie beyond the control, None if that is not known."""
+    if found.onset_beyond_v is None:
+        return None
+    place = "below the bottom" if found.status is Status.NOT_IN_RANGE else "above the top"
+    return f"onset would be at {fixed(found.onset_beyond_v, 2)} V screen, {place} of the control"
+
+
+def on_picture(found: Oscillation) -> list[str]:
+    """Return what a picture of the strength says of a band without onset on its control, a line each."""
+    if found.status is Status.OSCILLATES:
+        return []
+    lines = [IN_SHORT[found.status], *found.warnings]
+    beyond = onset_beyond(found)
+    return lines if beyond is None else [*lines, beyond]
