@@ -370,6 +370,7 @@ def deck_text(
     dial_hz: float | None = None,
     rotation: float = 0.5,
     tuning: float | None = None,
+    bench: Bench | None = None,
 ) -> str:
     """Return a netlist with its analysis that stock ngspice runs in batch mode (`ngspice -b FILE`).
 
@@ -380,8 +381,8 @@ def deck_text(
     """
     cards, one = cards_for(build), band_named(build, band)
     if build.supply.kind == "rectifier":
-        with Bench() as bench:
-            build = settle(build, bench)
+        with opened(bench) as open_bench:
+            build = settle(build, open_bench)
     dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
     circuit = receiver_circuit(build, cards, band=one, dial_hz=dial, rotation=rotation)
     if tuning is not None:

@@ -15,18 +15,22 @@ from receiver_sim.cli_coils import coils, tap, wind
 from receiver_sim.cli_common import (
     AT,
     BAND,
+    BANDS,
     BUILD,
     JSON,
     OUT,
-    TIME_LIMIT,
+    STRICT,
+    Pool,
     answer,
+    at_option,
     bench_for,
     emit_json,
+    file_option,
     frequency_of,
     prepared,
     progress_bars,
     rotation_of,
-    seconds_of,
+    simulating,
 )
 from receiver_sim.cli_ends import Program, complain, folded, say
 from receiver_sim.cli_envelope import detect, listen, onset
@@ -75,19 +79,15 @@ def new(file: Path, as_json: bool) -> None:
 @OUT
 @JSON
 @click.option("--no-plots", is_flag=True, help="Leave out the plots.")
-@click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
-@click.option(
-    "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
-)
-@TIME_LIMIT
+@STRICT
+@simulating
 def check(
     build: Path,
     out: Path | None,
     as_json: bool,
     no_plots: bool,
     strict: bool,
-    workers: int,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """Answer the main question for BUILD: onset on every band, and audio, hum and supply, with verdicts.
 
@@ -95,11 +95,10 @@ def check(
     """
     from receiver_sim import api  # inside, for start-up's sake
 
-    limit = seconds_of(time_limit)
     folder = out if out is not None else Path(f"{build.stem}-results")
     loaded = prepared(build, out=folder, told=True)
     with (
-        bench_for(time_limit=limit, workers=workers, keep=folder / "failed") as bench,
+        bench_for(pool, keep=folder / "failed") as bench,
         progress_bars(as_json) as progress,
     ):
         report = api.check(loaded, bench=bench, progress=progress)
@@ -116,19 +115,18 @@ def check(
 
 @main.command()
 @BUILD
-@click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
+@BANDS
 @OUT
 @JSON
-@TIME_LIMIT
-def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, time_limit: str) -> None:
+@simulating
+def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, pool: Pool) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.check import failures
     from receiver_sim.views import check_plots, tables
 
-    limit = seconds_of(time_limit)
     loaded = prepared(build, bands=bands, out=out)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         reports = api.loop(loaded, bands=bands or None, bench=bench, progress=progress)
     answer(
         "loop", reports, build=loaded, bench=bench, as_json=as_json,
@@ -145,7 +143,7 @@ def _in_depth(
     band: str | None,
     out: Path | None,
     as_json: bool,
-    time_limit: str,
+    pool: Pool,
     strict: bool = False,
     **how: Any,
 ) -> None:
@@ -162,9 +160,8 @@ def _in_depth(
         "supply": (api_audio.supply_in_depth, audio_plots.write_supply, audio_tables.supply_sheet),
     }
     run, draw, sheet = rooms[verb]
-    limit = seconds_of(time_limit)
     loaded = prepared(build, bands=[band], out=out)
-    with bench_for(time_limit=limit) as bench:
+    with bench_for(pool) as bench:
         result = run(loaded, band=band, bench=bench, **how)
     answer(
         verb, result, build=loaded, bench=bench, as_json=as_json,
@@ -180,17 +177,13 @@ def _in_depth(
 @AT
 @OUT
 @JSON
-@TIME_LIMIT
-def audio(
-    build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
-) -> None:
+@simulating
+def audio(build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, pool: Pool) -> None:
     """Response, power, distortion, sound pressure and noise of each output.
 
     Inputs are volts of a tone at the detector's grid.
     """
-    _in_depth(
-        "audio", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
-    )
+    _in_depth("audio", build, band=band, out=out, as_json=as_json, pool=pool, rotation=rotation_of(at))
 
 
 @main.command(short_help="Hum by its paths, as heard, against the hum pot; remedies ranked.")
@@ -199,14 +192,10 @@ def audio(
 @AT
 @OUT
 @JSON
-@TIME_LIMIT
-def hum(
-    build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, time_limit: str
-) -> None:
+@simulating
+def hum(build: Path, band: str | None, at: str | None, out: Path | None, as_json: bool, pool: Pool) -> None:
     """Hum at each output: tones as heard, share of each path, hum pot, and which remedy helps most."""
-    _in_depth(
-        "hum", build, band=band, out=out, as_json=as_json, time_limit=time_limit, rotation=rotation_of(at)
-    )
+    _in_depth("hum", build, band=band, out=out, as_json=as_json, pool=pool, rotation=rotation_of(at))
 
 
 @main.command(short_help="Rectifier, ripple, discharge, regulator, meter readings, ratings.")
@@ -214,13 +203,11 @@ def hum(
 @BAND
 @OUT
 @JSON
-@click.option("--strict", is_flag=True, help="Exit with 1 when a verdict is bad.")
-@TIME_LIMIT
-def supply(
-    build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, time_limit: str
-) -> None:
+@STRICT
+@simulating
+def supply(build: Path, band: str | None, out: Path | None, as_json: bool, strict: bool, pool: Pool) -> None:
     """Volts, ripple, start and discharge of the supply, what a meter should read, ratings, regulator."""
-    _in_depth("supply", build, band=band, out=out, as_json=as_json, time_limit=time_limit, strict=strict)
+    _in_depth("supply", build, band=band, out=out, as_json=as_json, pool=pool, strict=strict)
 
 
 @main.command(short_help="Write a netlist for stock ngspice (ngspice -b FILE).")
@@ -233,14 +220,11 @@ def supply(
     help="Analysis that goes with the deck.",
 )
 @BAND
-@click.option("--dial", metavar="FREQUENCY", help="Dial setting, e.g. 7.05MHz; left out: middle of the band.")
-@click.option(
-    "--at", "at", metavar="PERCENT", default="50%", show_default=True, help="Setting of the control."
-)
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="File; left out: stdout."
-)
+@click.option("--dial", metavar="FREQUENCY", help="Dial setting, e.g. 7.05MHz; default: middle of the band.")
+@at_option("50%", default="50%")
+@file_option("standard output")
 @JSON
+@simulating
 def deck(
     build: Path,
     study: str,
@@ -249,6 +233,7 @@ def deck(
     at: str,
     output: Path | None,
     as_json: bool,
+    pool: Pool,
 ) -> None:
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
     from receiver_sim import api  # inside, for start-up's sake
@@ -258,7 +243,10 @@ def deck(
     loaded = prepared(build, bands=[band])
     one = api.band_named(loaded, band)
     frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
-    text = api.deck_text(loaded, study=study, band=band, dial_hz=frequency, rotation=rotation)
+    with bench_for(pool) as bench:
+        text = api.deck_text(
+            loaded, study=study, band=band, dial_hz=frequency, rotation=rotation, bench=bench
+        )
     lost: OutputFailed | None = None
     if output is not None:
         from receiver_sim import outputs

@@ -9,15 +9,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from receiver_sim.cli_common import (
+    BANDS,
     BUILD,
     JSON,
     OUT,
-    TIME_LIMIT,
+    Pool,
     answer,
     bench_for,
     prepared,
     progress_bars,
-    seconds_of,
+    simulating,
 )
 from receiver_sim.errors import NoAnswer, UserError
 
@@ -58,7 +59,7 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 )
 @OUT
 @JSON
-@TIME_LIMIT
+@simulating
 def coils(
     build: Path,
     year: int,
@@ -66,17 +67,16 @@ def coils(
     tank_volts: str | None,
     out: Path | None,
     as_json: bool,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """Coils: windings, range, loop gain over the dial, aerial."""
     from receiver_sim import api_coils  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_plots, coil_tables
 
-    limit = seconds_of(time_limit)
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
     loaded = prepared(build, out=out, told=True)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         report = api_coils.coils(
             loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
         )
@@ -90,20 +90,19 @@ def coils(
 @click.command()
 @BUILD
 @click.option("--onset", "onset_", metavar="PERCENT", required=True, help="Where onset shall lie, e.g. 45%.")
-@click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
+@BANDS
 @JSON
-@TIME_LIMIT
-def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, time_limit: str) -> None:
+@simulating
+def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: Pool) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
     from receiver_sim import api_coils  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
 
-    limit = seconds_of(time_limit)
     target = _quantity("--onset", onset_, parts.Setting)
     loaded = prepared(build, bands=bands)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         found = api_coils.find_taps(
             loaded, target=target, bands=bands or None, bench=bench, progress=progress
         )

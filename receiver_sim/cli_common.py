@@ -8,8 +8,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -36,25 +37,74 @@ Progress = Callable[[str, int, int], None]
 
 BUILD = click.argument("build", metavar="BUILD", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of tables.")
-BAND = click.option("--band", help="Name of the band to look at.")
-AT = click.option(
-    "--at",
-    "at",
-    metavar="PERCENT",
-    help="Setting of the regeneration control, e.g. 45%; left out: where the loop gain is 0.9.",
+BAND = click.option("--band", metavar="NAME", help="Name of the band, e.g. '40 m'; default: the first.")
+BANDS = click.option(
+    "--band", "bands", metavar="NAME", multiple=True,
+    help="Name of a band, e.g. '40 m'; may be repeated; default: all bands.",
+)  # fmt: skip
+PHONES = click.option("--phones", metavar="NAME", help="Name of the phones to listen at; default: the first.")
+STRICT = click.option(
+    "--strict", is_flag=True, help="Exit with 1 when a verdict is bad or a published figure is missed."
 )
+
+
+def at_option(otherwise: str, default: str | None = None) -> Callable[[Any], Any]:
+    """Return the option `--at`, a setting of the control; `otherwise` says what holds without it."""
+    return click.option(
+        "--at", "at", metavar="PERCENT", default=default,
+        help=f"Setting of the regeneration control in % of its travel, e.g. 45%; default: {otherwise}.",
+    )  # fmt: skip
+
+
+AT = at_option("where the loop gain is 0.9")
+
+
+def file_option(otherwise: str, default: Path | None = None) -> Callable[[Any], Any]:
+    """Return the option `-o`, the file that a verb writes; `otherwise` says what holds without it."""
+    return click.option(
+        "-o", "--output", "output", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False),
+        default=default, help=f"File to write; default: {otherwise}.",
+    )  # fmt: skip
+
+
 OUT = click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the plots (PNG and SVG) and the JSON document.",
 )
-TIME_LIMIT = click.option(
+_TIME_LIMIT = click.option(
     "--time-limit",
     metavar="TIME",
     default="60s",
     show_default=True,
     help="Longest time ngspice may take for one analysis.",
 )
+_WORKERS = click.option(
+    "--workers",
+    metavar="N",
+    type=click.IntRange(1, 64),
+    default=2,
+    show_default=True,
+    help="ngspice processes at work at a time.",
+)
+
+
+class Pool(NamedTuple):
+    """What `--workers` and `--time-limit` ask for; `bench_for` makes it."""
+
+    workers: int
+    time_limit_s: float
+
+
+def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a verb that runs ngspice the options `--workers` and `--time-limit`, as its argument `pool`."""
+
+    @wraps(command)
+    def with_pool(*args: Any, workers: int, time_limit: str, **options: Any) -> Any:
+        return command(*args, pool=Pool(workers, seconds_of(time_limit)), **options)
+
+    return _WORKERS(_TIME_LIMIT(with_pool))
 
 
 def load(path: Path, *, told: bool = False) -> Build:
@@ -336,14 +386,15 @@ def _named_decks(bench: Bench, out: Path | None, told: str) -> tuple[str, ...]:
 
 
 @contextmanager
-def bench_for(*, time_limit: float, workers: int = 2, keep: Path | None = None) -> Iterator[Bench]:
-    """Give a pool of workers to a verb. keep: folder for the decks of failed runs, a temporary one if None.
+def bench_for(pool: Pool, *, keep: Path | None = None) -> Iterator[Bench]:
+    """Give the pool of workers that a verb was asked to use.
 
+    keep: folder for the decks of failed runs, a temporary one if None.
     A verb that ends with an error leaves no decks but those that the error names.
     """
     from receiver_sim.engine import Bench  # inside, for start-up's sake
 
-    with Bench(workers=workers, time_limit_s=time_limit, keep_failed=keep) as bench:
+    with Bench(workers=pool.workers, time_limit_s=pool.time_limit_s, keep_failed=keep) as bench:
         try:
             yield bench
         except BaseException as error:

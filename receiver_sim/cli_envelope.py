@@ -9,15 +9,20 @@ import click
 
 from receiver_sim.cli_common import (
     BAND,
+    BANDS,
     BUILD,
     JSON,
     OUT,
-    TIME_LIMIT,
+    PHONES,
+    Pool,
     answer,
+    at_option,
     bench_for,
+    file_option,
     prepared,
     progress_bars,
-    seconds_of,
+    rotation_of,
+    simulating,
     writable_folder,
 )
 from receiver_sim.cli_ends import complain, folded
@@ -30,8 +35,6 @@ if TYPE_CHECKING:
     from receiver_sim.results.envelope import Detection, OscillationReport
     from receiver_sim.schema import Build
 
-_OUTPUT = click.option("--output", "output", help="Name of the phones to listen at; left out: the first.")
-
 
 def _ohms(texts: tuple[str, ...]) -> tuple[float, ...]:
     from receiver_sim.schema.quantity import RESISTANCE, Quantity  # inside, for start-up's sake
@@ -43,18 +46,21 @@ def _ohms(texts: tuple[str, ...]) -> tuple[float, ...]:
         raise UserError(f"--screen-resistor: expected a resistance such as 47kohm; {error}") from None
 
 
-def _output(build: Build, name: str | None) -> int:
+def _phones(build: Build, name: str | None) -> int:
+    """Return the place of the phones of a name, read as generously as that of a band."""
     names = [phones.name for phones in build.phones]
-    if name is None:
-        return 0
-    if name not in names:
+    plain = ["".join(one.split()).casefold() for one in names]
+    wanted = "" if name is None else "".join(name.split()).casefold()
+    if name is None or name in names:
+        return 0 if name is None else names.index(name)
+    if plain.count(wanted) != 1:
         raise UserError(f"no phones '{name}' in this build; there are: {', '.join(names)}")
-    return names.index(name)
+    return plain.index(wanted)
 
 
 @click.command()
 @BUILD
-@click.option("--band", "bands", multiple=True, help="Name of a band; may be repeated. Left out: all bands.")
+@BANDS
 @click.option(
     "--screen-resistor",
     "resistors",
@@ -68,7 +74,7 @@ def _output(build: Build, name: str | None) -> int:
 @click.option("--no-modes", is_flag=True, help="Do not look for howl and squegging.")
 @OUT
 @JSON
-@TIME_LIMIT
+@simulating
 def onset(
     build: Path,
     bands: tuple[str, ...],
@@ -77,18 +83,18 @@ def onset(
     no_modes: bool,
     out: Path | None,
     as_json: bool,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """How oscillation comes in: backlash, strength, steadiness."""
     from receiver_sim import api_envelope  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage
     from receiver_sim.views import envelope_tables
 
-    ohms, limit = _ohms(resistors), seconds_of(time_limit)
+    ohms = _ohms(resistors)
     loaded = prepared(build, bands=bands, out=out, told=True)
     if check:
-        limit = max(limit, 1800.0)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+        pool = pool._replace(time_limit_s=max(pool.time_limit_s, 1800.0))
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         report = api_envelope.onset(
             loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
         )
@@ -141,21 +147,21 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
 @click.command()
 @BUILD
 @BAND
-@_OUTPUT
+@PHONES
 @click.option(
     "--beat", metavar="FREQUENCY", default="800Hz", show_default=True, help="Pitch of the beat note."
 )
 @OUT
 @JSON
-@TIME_LIMIT
+@simulating
 def detect(
     build: Path,
     band: str | None,
-    output: str | None,
+    phones: str | None,
     beat: str,
     out: Path | None,
     as_json: bool,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """How sensitive: AM and beat note, overload, locking."""
     from receiver_sim import api_envelope  # inside, for start-up's sake
@@ -166,10 +172,9 @@ def detect(
         pitch = Quantity(FREQUENCY, "50 Hz", "5 kHz", example="800 Hz").read(beat)
     except ValueError as error:
         raise UserError(f"--beat {beat!r}: expected a pitch from 50Hz to 5kHz; {error}") from None
-    limit = seconds_of(time_limit)
     loaded = prepared(build, bands=[band], out=out)
-    index = _output(loaded, output)
-    with bench_for(time_limit=limit) as bench:
+    index = _phones(loaded, phones)
+    with bench_for(pool) as bench:
         try:
             found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
         except NoAnswer as error:
@@ -190,7 +195,7 @@ def _detection_plots(found: Detection, files: FileSet) -> None:
 @click.command()
 @BUILD
 @BAND
-@_OUTPUT
+@PHONES
 @click.option("--carrier", "carriers", multiple=True, metavar="LEVEL@OFFSET", help="A carrier: 100uV@800Hz.")
 @click.option(
     "--morse", "keyed", multiple=True, metavar="LEVEL@OFFSET:TEXT", help="A keyed one: '30uV@700Hz:CQ TEST'."
@@ -209,8 +214,11 @@ def _detection_plots(found: Detection, files: FileSet) -> None:
     "--no-signal", "alone", is_flag=True, help="The set alone: howl, squegging, the thump at onset."
 )
 @click.option("--fade", metavar="DB,TIME", help="Fading of all signals: depth and period, e.g. 15,4s.")
+@at_option("through onset and back")
 @click.option(
-    "--at", "at", metavar="PERCENT", help="Stand still at this part of the onset's rotation, e.g. 102%."
+    "--of-onset",
+    metavar="PERCENT",
+    help="Setting in % of that at onset, e.g. 102% for just beyond it.",
 )
 @click.option(
     "--path",
@@ -220,15 +228,13 @@ def _detection_plots(found: Detection, files: FileSet) -> None:
 )
 @click.option("--seconds", metavar="TIME", default="5s", show_default=True, help="Length of the sound.")
 @click.option("--normalise", is_flag=True, help="Bring the highest peak to 90 % of full scale.")
-@click.option(
-    "-o", "--file", "file", type=click.Path(path_type=Path, dir_okay=False), default=Path("heard.wav")
-)
+@file_option("heard.wav", default=Path("heard.wav"))
 @JSON
-@TIME_LIMIT
+@simulating
 def listen(
     build: Path,
     band: str | None,
-    output: str | None,
+    phones: str | None,
     carriers: tuple[str, ...],
     keyed: tuple[str, ...],
     broadcast: tuple[str, ...],
@@ -236,18 +242,19 @@ def listen(
     alone: bool,
     fade: str | None,
     at: str | None,
+    of_onset: str | None,
     path: str | None,
     seconds: str,
     normalise: bool,
-    file: Path,
+    output: Path,
     as_json: bool,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """What the headphones give for signals at the aerial, as a WAV file.
 
-    Without --at or --path the control goes slowly through onset and back. LEVEL is the r.m.s. e.m.f. in the
-    aerial, OFFSET the distance from the frequency of oscillation at onset. The file has 10 V for full scale
-    unless --normalise is given.
+    Without --at, --of-onset or --path the control goes slowly through onset and back. LEVEL is the r.m.s.
+    e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file has 10 V
+    for full scale unless --normalise is given.
     """
     from dataclasses import replace  # inside, for start-up's sake
 
@@ -264,12 +271,11 @@ def listen(
         )
     if signals and alone:
         raise UserError("--no-signal: signals are given, too; leave out the one or the others")
-    moves = None if path is None else _path(path)
-    relative, limit = None if at is None else _relative(at), seconds_of(time_limit)
-    writable_folder(file.absolute().parent)
+    moves, relative = _control(at, of_onset, path)
+    writable_folder(output.absolute().parent)
     loaded = prepared(build, bands=[band])
-    index = _output(loaded, output)
-    with bench_for(time_limit=limit) as bench, progress_bars(as_json) as progress:
+    index = _phones(loaded, phones)
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         try:
             heard = api_envelope.listen(
                 loaded,
@@ -289,8 +295,8 @@ def listen(
         complain(folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"))
     answer(
         "listen", replace(heard, volts=np.zeros(0)), build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: envelope_tables.sound_note(heard, where=str(file)),
-        then=lambda: sound.write_wav(heard, file, normalise=normalise),
+        sheet=lambda: envelope_tables.sound_note(heard, where=str(output)),
+        then=lambda: sound.write_wav(heard, output, normalise=normalise),
     )  # fmt: skip
 
 
@@ -303,16 +309,30 @@ def _time(option: str, text: str) -> float:
         raise UserError(f"{option} {text!r}: expected a time from 10ms to 10min; {error}") from None
 
 
+def _control(
+    at: str | None, of_onset: str | None, path: str | None
+) -> tuple[list[tuple[float, float]] | None, float | None]:
+    """Return the path of the control and the part of the onset's setting at which it stands still."""
+    given = [f"--{name}" for name, text in (("at", at), ("of-onset", of_onset), ("path", path)) if text]
+    if len(given) > 1:
+        raise UserError(f"{' and '.join(given)} both say where the control is; give one of them")
+    if at is not None:
+        try:
+            return [(0.0, rotation_of(at) or 0.0)], None
+        except UserError as error:
+            raise UserError(f"{error}; a part of the onset's setting is --of-onset") from None
+    moves = None if path is None else _path(path)
+    return moves, None if of_onset is None else _relative(of_onset)
+
+
 def _relative(text: str) -> float:
-    from receiver_sim.schema.quantity import NUMBER, Quantity  # inside, for start-up's sake
+    from receiver_sim.schema.quantity import PERCENTAGE, Quantity  # inside, for start-up's sake
 
     try:
-        return (
-            Quantity(NUMBER, "1", "1000", example="102").read(text.strip().removesuffix("%").strip()) / 100.0
-        )
+        return Quantity(PERCENTAGE, "1 %", "1000 %", example="102 %").read(text.strip())
     except ValueError as error:
         raise UserError(
-            f"--at {text!r}: expected a part of the onset's rotation such as 102%; {error}"
+            f"--of-onset {text!r}: expected a part of the onset's setting such as 102%; {error}"
         ) from None
 
 

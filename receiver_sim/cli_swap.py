@@ -11,12 +11,12 @@ from receiver_sim.cli_common import (
     BUILD,
     JSON,
     OUT,
-    TIME_LIMIT,
+    Pool,
     answer,
     bench_for,
     prepared,
     progress_bars,
-    seconds_of,
+    simulating,
 )
 from receiver_sim.errors import UnknownName, UserError, WrongValue
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option(
     "--tubes",
     metavar="TYPE,TYPE...",
-    help="Types to try, with commas between; left out: every shipped type that the socket takes.",
+    help="Types to try, with commas between; default: every shipped type that the socket takes.",
 )
 @click.option(
     "--socket",
@@ -41,18 +41,14 @@ if TYPE_CHECKING:
 )
 @OUT
 @JSON
-@click.option(
-    "--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="ngspice processes."
-)
-@TIME_LIMIT
+@simulating
 def swap(
     build: Path,
     tubes: str | None,
     socket: str,
     out: Path | None,
     as_json: bool,
-    workers: int,
-    time_limit: str,
+    pool: Pool,
 ) -> None:
     """Try other tubes in a socket of BUILD and rank them.
 
@@ -63,11 +59,10 @@ def swap(
     """
     from receiver_sim import api_swap  # inside, for start-up's sake
 
-    limit = seconds_of(time_limit)
     types = _types(tubes)
     loaded = prepared(build, out=out)
     place = cast("Literal['detector', 'audio']", socket)
-    with bench_for(time_limit=limit, workers=workers) as bench, progress_bars(as_json) as progress:
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
         try:
             report = api_swap.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
         except (UnknownName, WrongValue) as error:

@@ -10,9 +10,13 @@ import click
 from receiver_sim.cli_common import (
     JSON,
     OUT,
+    STRICT,
+    Pool,
     answer,
+    bench_for,
     emit_json,
     show,
+    simulating,
     writable_folder,
 )
 from receiver_sim.cli_ends import EXIT_VERDICT
@@ -21,7 +25,7 @@ from receiver_sim.errors import NoAnswer, UserError
 if TYPE_CHECKING:
     from receiver_sim.schema.card import TubeCard
 
-_TYPES = click.argument("types", nargs=-1, metavar="[TYPE]...")
+_TYPES = click.argument("types", nargs=-1, metavar="[TYPE|FILE]...")
 
 
 @click.group()
@@ -30,11 +34,11 @@ def tubes() -> None:
 
 
 def _cards(types: tuple[str, ...]) -> list[TubeCard]:
-    """Return the cards of the named types, all of them if none is named."""
-    from receiver_sim.schema.card import card_for, card_types  # inside, for start-up's sake
+    """Return the cards of the named types or files, all shipped ones if none is named."""
+    from receiver_sim.schema.card import card_for, card_types, load_card  # inside, for start-up's sake
 
     try:
-        return [card_for(name) for name in (types or card_types())]
+        return [load_card(name) if _is_file(name) else card_for(name) for name in (types or card_types())]
     except KeyError as error:
         raise UserError(str(error.args[0])) from None
 
@@ -53,7 +57,7 @@ def list_(as_json: bool) -> None:
 
 
 @tubes.command("show")
-@click.argument("type_", metavar="TYPE")
+@click.argument("type_", metavar="TYPE|FILE")
 @JSON
 def show_(type_: str, as_json: bool) -> None:
     """Print one card: pins, ratings, published points with their sources, the fitted law."""
@@ -69,12 +73,18 @@ def show_(type_: str, as_json: bool) -> None:
 @tubes.command("check")
 @_TYPES
 @JSON
-@click.option("--strict", is_flag=True, help="Exit with 1 when a published figure is missed.")
-def check(types: tuple[str, ...], as_json: bool, strict: bool) -> None:
+@STRICT
+@simulating
+def check(types: tuple[str, ...], as_json: bool, strict: bool, pool: Pool) -> None:
     """Compare every published figure of the cards with ngspice runs of the shipped models."""
     from receiver_sim import api_tubes  # inside, for start-up's sake
 
-    table = api_tubes.check_tubes(_cards(types))
+    cards = _cards(types)
+    for card in cards:
+        if card.fit is None:
+            raise UserError(f"the card of {card.type} holds no fit; run 'receiver-sim tubes fit' on it")
+    with bench_for(pool) as bench:
+        table = api_tubes.check_tubes(cards, bench=bench)
     if as_json:
         emit_json("tubes check", table)
     else:
@@ -174,7 +184,8 @@ def predict(types: tuple[str, ...], as_json: bool) -> None:
     show_default=True,
     help="Plate volts for gm against screen volts at the floating grid.",
 )
-def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str) -> None:
+@simulating
+def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str, pool: Pool) -> None:
     """Compute the curves of a tube with ngspice, its published points drawn on them.
 
     Plate family, transfer, screen current, and gm against screen volts with the grid floating at its leak as
@@ -183,13 +194,14 @@ def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str
     from receiver_sim import api_tubes  # inside, for start-up's sake
 
     volts = _plate_volts(plate)
-    card = api_tubes.load_card(type_) if _is_file(type_) else _cards((type_,))[0]
+    card = _cards((type_,))[0]
     if triode and card.kind == "triode":
         raise UserError(f"the {card.type} is a triode as it is; leave --triode out")
     if out is not None:
         writable_folder(out)
     try:
-        found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts)
+        with bench_for(pool) as bench:
+            found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts, bench=bench)
     except NoAnswer as error:
         raise UserError(str(error)) from None
     from receiver_sim.views import tube_plots, tube_tables

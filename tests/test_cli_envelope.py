@@ -8,6 +8,7 @@ import wave
 import pytest
 from click.testing import CliRunner
 
+from receiver_sim.cli import main
 from receiver_sim.cli_envelope import detect, listen, onset
 from tests.conftest import BUILDS
 
@@ -15,7 +16,7 @@ DEMO = str(BUILDS / "demo.yaml")
 
 
 def call(command, *args):
-    return CliRunner().invoke(command, [str(a) for a in args], catch_exceptions=False)
+    return CliRunner().invoke(main, [command.name, *(str(a) for a in args)], catch_exceptions=False)
 
 
 def test_onset_of_one_band(tmp_path):
@@ -44,7 +45,7 @@ def test_listen_writes_a_file(tmp_path):
     file = tmp_path / "heard.wav"
     answer = call(
         listen, DEMO, "--band", "40 m", "--morse", "50uV@700Hz:E", "--carrier", "10uV@-2kHz", "--fade",
-        "10,2s", "--seconds", "200ms", "--at", "102%", "--normalise", "-o", file,
+        "10,2s", "--seconds", "200ms", "--of-onset", "102%", "--normalise", "-o", file,
     )  # fmt: skip
     assert answer.exit_code == 0, answer.output
     assert "dB SPL" in answer.output and "transmits" in " ".join(answer.output.split())
@@ -88,7 +89,23 @@ def test_the_set_alone_can_be_heard(tmp_path):
         ),
         (listen, ("--carrier", "1uV@1Hz", "--seconds", "never"), "--seconds 'never': expected a time"),
         (listen, ("--carrier", "1uV@1Hz", "--path", "0s"), "--path '0s': expected times and settings"),
-        (listen, ("--carrier", "1uV@1Hz", "--at", "x"), "--at 'x': expected a part of the onset's rotation"),
+        (
+            listen,
+            ("--carrier", "1uV@1Hz", "--of-onset", "102"),
+            "--of-onset '102': expected a part of the onset's setting such as 102%; it has no unit; add the "
+            "unit: write it as '102 %'",
+        ),
+        (
+            listen,
+            ("--carrier", "1uV@1Hz", "--at", "102%"),
+            "--at '102%': expected a setting of the control from 0% to 100%, such as 45%; it is out of "
+            "range; check the figure and its unit; a part of the onset's setting is --of-onset",
+        ),
+        (
+            listen,
+            ("--carrier", "1uV@1Hz", "--at", "45%", "--path", "0s:35%"),
+            "--at and --path both say where the control is; give one of them",
+        ),
         (
             listen,
             ("--carrier", "1uV@1Hz", "--fade", "much"),
@@ -96,7 +113,7 @@ def test_the_set_alone_can_be_heard(tmp_path):
         ),
         (listen, ("--morse", "1uV@1Hz:"), "the text to key is empty"),
         (listen, ("--morse", "1uV@1Hz:~"), "no Morse code for '~'"),
-        (listen, ("--carrier", "1uV@1Hz", "--output", "ear"), "no phones 'ear' in this build; there are:"),
+        (listen, ("--carrier", "1uV@1Hz", "--phones", "ear"), "no phones 'ear' in this build; there are:"),
         (onset, ("--band", "2 m"), "no band '2 m'"),
         (onset, ("--screen-resistor", "big"), "--screen-resistor: expected a resistance such as 47kohm"),
         (detect, ("--beat", "high"), "--beat 'high': expected a pitch from 50Hz to 5kHz"),

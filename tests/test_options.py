@@ -39,7 +39,7 @@ def test_at_and_dial_reach_the_deck() -> None:
 # ---------------------------------------------------------------------------- listen and detect
 
 
-class Captured(Exception):  # noqa: N818 - it ends a call that has been seen
+class Captured(SystemExit):
     """Raised in the place of a run, once its arguments are known."""
 
 
@@ -65,8 +65,8 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
 
 def seen_by(asked: dict[str, Any], verb: str, *args: str | Path) -> dict[str, Any]:
-    with pytest.raises(Captured):
-        call(verb, DEMO, *args)
+    asked.pop(verb, None)
+    call(verb, DEMO, *args)
     found: dict[str, Any] = asked[verb]
     return found
 
@@ -101,7 +101,8 @@ def test_stations_of_listen(asked: dict[str, Any], tmp_path: Path) -> None:
 
 def test_where_the_control_stands_in_listen(asked: dict[str, Any], tmp_path: Path) -> None:
     common = ("--band", "40 m", "--no-signal", "-o", tmp_path / "x.wav")
-    assert seen_by(asked, "listen", *common, "--at", "102%")["relative"] == pytest.approx(1.02)
+    assert seen_by(asked, "listen", *common, "--of-onset", "102%")["relative"] == pytest.approx(1.02)
+    assert seen_by(asked, "listen", *common, "--at", "37%")["path"] == [(0.0, pytest.approx(0.37))]
     path = seen_by(asked, "listen", *common, "--path", "0s:35%,4s:45.5%,500ms:0%")["path"]
     assert path == [(0.0, pytest.approx(0.35)), (4.0, pytest.approx(0.455)), (0.5, 0.0)]
 

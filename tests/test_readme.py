@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
 from receiver_sim.cli import main
@@ -36,9 +37,76 @@ def test_every_verb_and_option_that_readme_names_exists() -> None:
     verbs = set(re.findall(r"receiver-sim ([a-z]+) ", README))
     assert {"check", "new", "loop"} <= verbs <= set(main.commands) | {"tubes"}
     options = {opt for command in main.commands.values() for p in command.params for opt in p.opts}
-    section = README.split("## Single verbs")[1].split("\n## ")[0]
+    section = README.split("## Single verbs")[1].split("An option means")[0]
     named = set(re.findall(r"(?<![\w-])--?[a-z][a-z-]*", section)) - {"-b"}  # -b is ngspice's
     assert named and named <= options | {"--help", "-h"}
+
+
+Declared = dict[str, set[tuple[str, str]]]
+"""Verb -> its options with what each takes, such as ('--band', 'NAME')."""
+
+
+def _commands(group: click.Group, before: str = "") -> dict[str, click.Command]:
+    found: dict[str, click.Command] = {}
+    for name, command in group.commands.items():
+        inner = _commands(command, f"{name} ") if isinstance(command, click.Group) else {name: command}
+        found |= {f"{before}{key}": value for key, value in inner.items()}
+    return found
+
+
+def _taken(option: click.Option) -> str:
+    """Return what an option takes, as a page writes it."""
+    if option.is_flag:
+        return ""
+    if isinstance(option.type, click.Choice):
+        return "NAME"
+    return option.metavar or ("INTEGER" if isinstance(option.type, click.types.IntParamType) else "")
+
+
+def _declared() -> Declared:
+    out: Declared = {}
+    for verb, command in _commands(main).items():
+        options = [p for p in command.params if isinstance(p, click.Option)]
+        out[verb] = {(name, _taken(option)) for option in options for name in option.opts}
+    return out
+
+
+def _printed() -> Declared:
+    section = README.split("| option | verbs | meaning |")[1].split("\n\n")[0]
+    out: Declared = {verb: set() for verb in _commands(main)}
+    for row in section.strip().splitlines()[1:]:
+        names, verbs, _ = (cell.strip() for cell in row.strip("|").split("|"))
+        listed = list(out) if verbs == "all" else re.findall(r"`([^`]+)`", verbs)
+        for option in re.findall(r"`([^`]+)`", names):
+            name, _, takes = option.partition(" ")
+            for verb in listed:
+                assert (name, takes) not in out[verb], f"{option} of {verb} stands there twice"
+                out[verb].add((name, takes))
+    return out
+
+
+def test_the_table_of_options_is_that_of_the_program() -> None:
+    """Every option of every verb with what it takes, and no other."""
+    assert _printed() == _declared()
+
+
+def test_an_option_takes_the_same_on_every_verb() -> None:
+    """One meaning for each option: guards against --at in per cent of two different things."""
+    kinds: dict[str, set[str]] = {}
+    for options in _declared().values():
+        for name, takes in options:
+            kinds.setdefault(name, set()).add(takes)
+    # a band is known by its name in a build, and `wind` has none
+    assert kinds.pop("--band") == {"NAME", "SPAN"}
+    assert {name: takes for name, takes in kinds.items() if len(takes) > 1} == {}
+
+
+def test_every_verb_that_simulates_can_be_given_workers_and_time() -> None:
+    """All but those that run no ngspice: `new`, `wind`, cards listed, shown, fitted and predicted."""
+    for verb, command in _commands(main).items():
+        names = {name for p in command.params for name in p.opts}
+        idle = verb in {"new", "wind", "tubes list", "tubes show", "tubes fit", "tubes predict"}
+        assert ({"--workers", "--time-limit"} <= names) != idle, verb
 
 
 def test_the_table_of_verbs_is_complete() -> None:
