@@ -18,6 +18,7 @@ import numpy as np
 from receiver_sim import __version__
 from receiver_sim.builds import (
     band_named,
+    bands_named,
     cards_for,
     dial_frequencies,
     opened,
@@ -60,6 +61,7 @@ __all__ = [
     "BuildFaults",
     "audio",
     "band_named",
+    "bands_named",
     "cards_for",
     "cathode_transconductance",
     "changed_build",
@@ -100,7 +102,7 @@ def loop(
     bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others go on.
     Raises BuildFaults, KeyError for an unknown band, EngineMissing.
     """
-    chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
+    chosen = bands_named(build, bands)
     cards = cards_for(build)
     with opened(bench) as open_bench:
         build = settle(build, open_bench)

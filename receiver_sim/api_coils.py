@@ -201,7 +201,7 @@ def find_taps(
     Raises BuildFaults, KeyError for an unknown band, EngineMissing. A band whose simulation fails says so in
     its status and warnings.
     """
-    chosen = list(build.bands) if bands is None else [api.band_named(build, name) for name in bands]
+    chosen = api.bands_named(build, bands)
     with _bench(bench) as open_bench:
         cards, settled = api.cards_for(build), api.settle(build, open_bench)
 

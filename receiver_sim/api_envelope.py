@@ -11,7 +11,15 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from receiver_sim.api import Progress
-from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
+from receiver_sim.builds import (
+    band_named,
+    bands_named,
+    cards_for,
+    dial_frequencies,
+    opened,
+    output_index,
+    settle,
+)
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import Sampled, Signal
@@ -117,7 +125,7 @@ def onset(
     A band whose simulation fails has the status FAILED; the others go on. A search for modes or a remedy that
     fails is named in the report's `failed`. Raises BuildFaults, KeyError for an unknown band, EngineMissing.
     """
-    chosen = list(build.bands) if bands is None else [band_named(build, name) for name in bands]
+    chosen = bands_named(build, bands)
     cards = cards_for(build)
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
@@ -234,7 +242,7 @@ def detect(
     build: Build,
     *,
     band: str | None = None,
-    output: int = 0,
+    output: int | str = 0,
     beat_hz: float = detection.BEAT_HZ,
     bench: Bench | None = None,
 ) -> Detection:
@@ -250,7 +258,7 @@ def detect(
             _mode(found, open_bench),
             band=found.band,
             found=found.oscillation,
-            output=output,
+            output=output_index(settled, output),
             beat_hz=beat_hz,
         )
 
@@ -270,7 +278,7 @@ def listen(
     signals: Sequence[Signal],
     seconds: float,
     band: str | None = None,
-    output: int = 0,
+    output: int | str = 0,
     path: Sequence[tuple[float, float]] | None = None,
     relative: float | None = None,
     bench: Bench | None = None,
@@ -301,7 +309,7 @@ def listen(
             path=path,
             signals=signals,
             seconds=seconds,
-            output=output,
+            output=output_index(settled, output),
             progress=lambda done, total: progress("listening", done, total),
         )
         return replace(sound, warnings=build.warnings)

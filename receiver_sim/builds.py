@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.schema import Band, Build, BuildFaults, Fault, load_build
 from receiver_sim.schema.card import card_for
@@ -143,6 +144,26 @@ def band_named(build: Build, name: str | None) -> Band:
         names = " and ".join(f"'{b.name}'" for b in alike)
         raise KeyError(f"'{name}' may be {names}: write the name as in the build")
     raise KeyError(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
+
+
+def bands_named(build: Build, names: Sequence[str] | None) -> list[Band]:
+    """Return the bands of those names, all for None. Raises UserError for one name alone, and as
+    `band_named`.
+    """
+    if isinstance(names, str):
+        raise WrongValue(f"bands: a list of names is expected, not one name; write ['{names}']")
+    return list(build.bands) if names is None else [band_named(build, name) for name in names]
+
+
+def output_index(build: Build, which: int | str) -> int:
+    """Return the number of the phones or load that is meant by number or name. Raises UnknownName."""
+    names = [phone.name for phone in build.phones]
+    if isinstance(which, str) and which in names:
+        return names.index(which)
+    if isinstance(which, int) and not isinstance(which, bool) and 0 <= which < len(names):
+        return which
+    listed = ", ".join(f"{i} '{name}'" for i, name in enumerate(names))
+    raise UnknownName(f"no output {which!r} in this build; its outputs: {listed}")
 
 
 def _plain(name: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
 
@@ -30,8 +31,8 @@ class OutputResponse:
     load_ohm: float
 
 
-@dataclass(frozen=True)
-class AudioResponse:
+@dataclass(frozen=True, repr=False)
+class AudioResponse(Answer):
     """Responses of all outputs at one setting of the control."""
 
     setting: ControlSetting
@@ -76,8 +77,8 @@ class OutputHum:
     best_v: float
 
 
-@dataclass(frozen=True)
-class Hum:
+@dataclass(frozen=True, repr=False)
+class Hum(Answer):
     """Hum at all outputs against the position of the hum pot, at one setting of the control.
 
     pot: whether there is a hum pot to turn, across heaters on a.c.; where there is none, positions are those
@@ -168,8 +169,8 @@ class TransformerBalance:
     error: float
 
 
-@dataclass(frozen=True)
-class AudioStudy:
+@dataclass(frozen=True, repr=False)
+class AudioStudy(Answer):
     """What the verb `audio` finds: response, levels, class A, noise, energy at the output transformer.
 
     What could not be found is absent (empty or None) and named in `failed`.

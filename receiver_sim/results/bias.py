@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting
 
@@ -46,8 +47,8 @@ class TubePoint:
     outside: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class OperatingPoint:
+@dataclass(frozen=True, repr=False)
+class OperatingPoint(Answer):
     """What a meter should read, at one setting of the control; volts to ground at the named test points."""
 
     label: str

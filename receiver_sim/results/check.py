@@ -6,6 +6,7 @@ import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness
 from receiver_sim.results.base import FailedStage, Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -39,8 +40,8 @@ class Verdict:
     text: str
 
 
-@dataclass(frozen=True)
-class BandReport:
+@dataclass(frozen=True, repr=False)
+class BandReport(Answer):
     """One band: onset at the low end, the middle and the high end of its dial; curves of the middle.
 
     failed: curves whose simulation failed; an onset says by its own status that it did.
@@ -58,9 +59,18 @@ class BandReport:
         """Onset at the middle of the dial."""
         return self.onsets[len(self.onsets) // 2]
 
+    @property
+    def headline(self) -> str:
+        """The band and its onset in a few words."""
+        found = self.middle.onset
+        if found is None:
+            return f"{self.band} {self.middle.status.value}"
+        share = f"{100.0 * found.rotation:.1f} % of the knob"
+        return f"{self.band} oscillates from {share}, {found.screen_v:.1f} V"
 
-@dataclass(frozen=True)
-class SupplyReport:
+
+@dataclass(frozen=True, repr=False)
+class SupplyReport(Answer):
     """What `supply` finds: readings of a meter at three settings, and regulator and onset over the mains.
 
     What could not be found is absent (empty or None) and named in `failed`. notes: where the setting is not
@@ -75,8 +85,8 @@ class SupplyReport:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class CheckReport:
+@dataclass(frozen=True, repr=False)
+class CheckReport(Answer):
     """Everything `check` found.
 
     reference_band: the band at whose working setting (loop gain 0.9 where it is reached) operating point,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray, Provenance, Status
 from receiver_sim.results.onset import ControlSetting
 
@@ -252,8 +253,8 @@ class Breakthrough:
     equal_v: float
 
 
-@dataclass(frozen=True)
-class CoilsReport:
+@dataclass(frozen=True, repr=False)
+class CoilsReport(Answer):
     """Everything `coils` found. Tuples run in the order of the build's bands; aerial parts are empty without
     one.
 
@@ -286,8 +287,8 @@ class TapPlace:
     onset: ControlSetting | None
 
 
-@dataclass(frozen=True)
-class TapFind:
+@dataclass(frozen=True, repr=False)
+class TapFind(Answer):
     """Where to put the tap of one band so that onset comes at `target` (rotation 0..1).
 
     status: OSCILLATES: found; DOES_NOT: even a tap at half the turns does not oscillate at that setting;

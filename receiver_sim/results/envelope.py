@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray, Status
 from receiver_sim.results.onset import ControlSetting
 
@@ -183,8 +184,8 @@ UNCOVERED = 0.02
 """Travel of the control that a ramp may leave out below the end of the map."""
 
 
-@dataclass(frozen=True)
-class Verification:
+@dataclass(frozen=True, repr=False)
+class Verification(Answer):
     """Reference transient and envelope side by side, for one band and one path of the control.
 
     reference: every cycle of the carrier; envelope: time run of the envelope along the same path;
@@ -333,8 +334,8 @@ class BandOscillation:
     verification: Verification | None
 
 
-@dataclass(frozen=True)
-class OscillationReport:
+@dataclass(frozen=True, repr=False)
+class OscillationReport(Answer):
     """Everything `onset` found; a search for modes, a remedy or a reference run that failed is named in
     `failed`.
     """
@@ -390,8 +391,8 @@ class Pulling:
     lock_hz: float
 
 
-@dataclass(frozen=True)
-class Detection:
+@dataclass(frozen=True, repr=False)
+class Detection(Answer):
     """Sensitivity of one band to AM below onset and to a carrier's beat note above it."""
 
     band: str
@@ -408,8 +409,8 @@ class Detection:
     bandwidth_hz: float | None
 
 
-@dataclass(frozen=True)
-class Sound:
+@dataclass(frozen=True, repr=False)
+class Sound(Answer):
     """What the headphones give: volts across them at `rate` samples a second, with level if their
     sensitivity is known.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.audio import Hum
 from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray
 from receiver_sim.results.onset import ControlSetting
@@ -105,8 +106,8 @@ class HumModulation:
     swing_hz: FloatArray
 
 
-@dataclass(frozen=True)
-class HumStudy:
+@dataclass(frozen=True, repr=False)
+class HumStudy(Answer):
     """What the verb `hum` finds: hum against the pot, its paths, remedies ranked by what they gain.
 
     modulation is None where the band has no onset; what could not be found is absent (empty or None) and

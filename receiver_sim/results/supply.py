@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray
 from receiver_sim.results.check import SupplyReport, Verdict
 
@@ -136,8 +137,8 @@ class LineDrift:
     onset_per_v: float | None
 
 
-@dataclass(frozen=True)
-class SupplyStudy:
+@dataclass(frozen=True, repr=False)
+class SupplyStudy(Answer):
     """What the verb `supply` finds: d.c. conditions and drift, and the supply itself.
 
     Parts that a build does not have are None; so are those that could not be found, named in `failed`.

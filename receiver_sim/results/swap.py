@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.bias import RatingLine
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import ControlSetting, Onset
@@ -162,8 +163,8 @@ class AudioCandidate(Candidate):
     noise_ohm: float | None = None
 
 
-@dataclass(frozen=True)
-class SwapReport:
+@dataclass(frozen=True, repr=False)
+class SwapReport(Answer):
     """All candidates of one socket, best first; reference: the tube in place; band: where they compare."""
 
     title: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FloatArray
 
 
@@ -60,8 +61,8 @@ class GmLine:
     gk_siemens: FloatArray
 
 
-@dataclass(frozen=True)
-class TubeCurves:
+@dataclass(frozen=True, repr=False)
+class TubeCurves(Answer):
     """All curves of a tube in one connection, computed by ngspice from the shipped law.
 
     tied: a tube with a screen, connected as a triode. family_screen_v: screen volts of the plate lines. The

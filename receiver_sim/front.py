@@ -1,0 +1,191 @@
+"""The front door: a receiver with a method for each question.
+
+    with Receiver(load("my-set.yaml")) as receiver:
+        report = receiver.check()
+        receiver.onset(bands=["40 m"]).plot()
+
+A receiver keeps its bench (the pool of ngspice workers) from question to question; `close`, or the end of a
+`with`, gives it back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from receiver_sim import api, api_audio, api_coils, api_envelope, api_swap
+from receiver_sim.builds import shipped_build, shipped_builds
+from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName, WrongValue
+from receiver_sim.results.answer import Answers
+from receiver_sim.schema import Build, changed_build, load_build
+
+if TYPE_CHECKING:
+    from receiver_sim.circuit.signals import Signal
+    from receiver_sim.results.audio import AudioStudy
+    from receiver_sim.results.bias import OperatingPoint
+    from receiver_sim.results.check import BandReport, CheckReport
+    from receiver_sim.results.coils import CoilsReport, TapFind
+    from receiver_sim.results.envelope import Detection, OscillationReport, Sound, Verification
+    from receiver_sim.results.hum import HumStudy
+    from receiver_sim.results.supply import SupplyStudy
+    from receiver_sim.results.swap import SwapReport
+
+
+def load(path: str | Path) -> Build:
+    """Return the build in a file. Raises BuildFaults with every fault found, each with place and cure."""
+    return load_build(path)
+
+
+def shipped(name: str) -> Build:
+    """Return a build that comes with the program, such as 'demo'. Raises UnknownName that lists them."""
+    if name not in shipped_builds():
+        raise UnknownName(f"no shipped build '{name}'; there are: {', '.join(shipped_builds())}")
+    return shipped_build(name)
+
+
+class Receiver:
+    """A receiver on a bench of ngspice workers.
+
+    build: what `load` or `shipped` gives, or the path of a build. workers: processes of ngspice;
+    time_limit_s: longest time for one analysis. Every method raises ReceiverSimError, with the words that
+    the command line
+    prints, where it can't answer; what fails within an answer is named in its `failed`.
+    """
+
+    def __init__(self, build: Build | str | Path, *, workers: int = 2, time_limit_s: float = 60.0) -> None:
+        self.build = build if isinstance(build, Build) else load(build)
+        self._workers, self._time_limit_s = workers, time_limit_s
+        self._bench: Bench | None = None
+
+    def __repr__(self) -> str:
+        bands = ", ".join(band.name for band in self.build.bands)
+        return f"<Receiver '{self.build.title}': {self.build.detector.tube} detector; {bands}>"
+
+    def __enter__(self) -> Receiver:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the workers; the next question starts new ones."""
+        if self._bench is not None:
+            self._bench.close()
+            self._bench = None
+
+    @property
+    def bench(self) -> Bench:
+        """The pool of ngspice workers, opened with the first question."""
+        if self._bench is None:
+            self._bench = Bench(workers=self._workers, time_limit_s=self._time_limit_s)
+        return self._bench
+
+    def changed(self, **values: Any) -> Receiver:
+        """Return a receiver with some values changed: keys of the build, dots written as two underlines.
+
+        `receiver.changed(regeneration__bottom="4.7 kohm")`. Raises BuildFaults.
+        """
+        keys = {key.replace("__", "."): value for key, value in values.items()}
+        return Receiver(
+            changed_build(self.build, keys), workers=self._workers, time_limit_s=self._time_limit_s
+        )
+
+    # ------------------------------------------------------------------ questions
+
+    def check(self) -> CheckReport:
+        """Answer everything, with verdicts."""
+        return api.check(self.build, bench=self.bench)
+
+    def loop(self, bands: Sequence[str] | None = None) -> Answers[BandReport]:
+        """Tell where each band breaks into oscillation, and how gently. bands: names, all if None."""
+        return Answers(api.loop(self.build, bands=bands, bench=self.bench))
+
+    def onset(
+        self, bands: Sequence[str] | None = None, *, band: str | None = None, modes: bool = True
+    ) -> OscillationReport:
+        """Tell whether oscillation comes in softly, how strong it grows and whether it holds still.
+
+        bands: names, all if None; band: one alone. modes: also look for squegging and howl.
+        """
+        chosen = [band] if band is not None else bands
+        return api_envelope.onset(self.build, bands=chosen, modes=modes, bench=self.bench)
+
+    def verify(self, band: str | None = None) -> Verification:
+        """Run every cycle of the carrier beside the envelope; takes minutes."""
+        return api_envelope.verify(self.build, band=band, bench=self.bench)
+
+    def detect(self, band: str | None = None, *, output: int | str = 0, beat_hz: float = 800.0) -> Detection:
+        """Tell how loud AM and a beat note are against the control. output: number or name of the phones."""
+        return api_envelope.detect(self.build, band=band, output=output, beat_hz=beat_hz, bench=self.bench)
+
+    def listen(
+        self,
+        signals: Sequence[Signal] = (),
+        *,
+        seconds: float = 3.0,
+        band: str | None = None,
+        output: int | str = 0,
+        path: Sequence[tuple[float, float]] | None = None,
+        relative: float | None = None,
+    ) -> Sound:
+        """Return the sound at an output; see `api_envelope.listen` for path and relative."""
+        return api_envelope.listen(
+            self.build,
+            signals=list(signals),
+            seconds=seconds,
+            band=band,
+            output=output,
+            path=path,
+            relative=relative,
+            bench=self.bench,
+        )
+
+    def audio(self, band: str | None = None, *, rotation: float | None = None) -> AudioStudy:
+        """Return response, power, distortion and noise of each output."""
+        return api_audio.audio_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
+
+    def hum(self, band: str | None = None, *, rotation: float | None = None) -> HumStudy:
+        """Return the hum by its paths, the null of the hum pot, and what would help most."""
+        return api_audio.hum_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
+
+    def supply(self, band: str | None = None) -> SupplyStudy:
+        """Return ripple, start and discharge, readings of a meter, ratings, and what the mains do."""
+        return api_audio.supply_in_depth(self.build, band=band, bench=self.bench)
+
+    def operating_points(
+        self, rotations: Sequence[float], *, band: str | None = None
+    ) -> Answers[OperatingPoint]:
+        """Return what a meter should read with the control at each of `rotations` (0..1)."""
+        points = api.operating_points(self.build, rotations=rotations, band=band, bench=self.bench)
+        return Answers(points)
+
+    def coils(self, *, year: int | None = None, region: int | None = None) -> CoilsReport:
+        """Return what the coils cover, loop gain over their dials, aerial, breakthrough and radiation."""
+        return api_coils.coils(
+            self.build,
+            year=api_coils.ERA if year is None else year,
+            region=api_coils.REGION if region is None else region,
+            bench=self.bench,
+        )
+
+    def tap(self, target: float, bands: Sequence[str] | None = None) -> Answers[TapFind]:
+        """Find the tap of each band that puts onset at `target` (0..1 of the knob)."""
+        return Answers(api_coils.find_taps(self.build, target=target, bands=bands, bench=self.bench))
+
+    def swap(
+        self, tubes: Sequence[str] | None = None, *, socket: Literal["detector", "audio"] = "detector"
+    ) -> SwapReport:
+        """Try other tubes in a socket and rank them. tubes: types, all that fit if None."""
+        return api_swap.swap_tubes(self.build, tubes=_listed(tubes), socket=socket, bench=self.bench)
+
+    def deck(self, study: str = "loop", *, band: str | None = None, rotation: float = 0.5) -> str:
+        """Return the netlist of a study, for stock ngspice in batch mode."""
+        return api.deck_text(self.build, study=study, band=band, rotation=rotation)
+
+
+def _listed(names: Sequence[str] | None) -> list[str] | None:
+    if isinstance(names, str):
+        raise WrongValue(f"tubes: a list of types is expected, not one type; write ['{names}']")
+    return None if names is None else list(names)
