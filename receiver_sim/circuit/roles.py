@@ -46,7 +46,6 @@ class Role(str, Enum):
     GRID_CURRENT = "grid-current source"
     TANK_CURRENT = "tank-current source"
     AERIAL = "aerial source"
-    AERIAL_CAPACITOR = "aerial capacitor"
     FEEDER = "feeder source"
     LINK_CAPACITANCE = "link capacitance"
     SUPPLY = "supply source"

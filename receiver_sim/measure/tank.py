@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.roles import Role
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
-from receiver_sim.measure.mode import measure_mode
+from receiver_sim.measure.mode import measure_mode, silenced
 from receiver_sim.physics.tank import resonant_capacitance, resonant_frequency
 from receiver_sim.schema import Band
 from receiver_sim.schema.coil_figures import coil_figures
 
 LEAST_FARAD = 1e-14
 """Smallest tuning capacitor a deck is given."""
+
+SEEK = (0.7, 1.4)
+"""Shares of a frequency between which a resonance is looked for that does not lie there."""
+
+_STEPS = 801
 
 
 class Tank:
@@ -27,8 +35,34 @@ class Tank:
     def mode(self, frequency: float, *, q: float) -> Mode:
         """Measure the mode near a frequency (Hz), the tuning capacitor left alone; `q`: about that of the
         tank.
+
+        Where it does not lie there, since an aerial near its own resonance pulls the tank away or broadens
+        it, the strongest resonance within `SEEK` of the frequency is looked for. Raises NoAnswer if that
+        is none either.
         """
-        return measure_mode(self._on, dial_hz=frequency, q=q)
+        try:
+            return measure_mode(self._on, dial_hz=frequency, q=q)
+        except NoAnswer:
+            peak, width = self._strongest(frequency)
+            return measure_mode(self._on, dial_hz=peak, q=max(peak / width, 1.0))
+
+    def _strongest(self, frequency: float) -> tuple[float, float]:
+        """Return where the tank's resistance is highest around a frequency, and the width of that peak (Hz).
+
+        A tank whose mode is not found at its place is damped by its aerial, so its peak is broad enough for
+        the steps.
+        """
+        hot = self._on.node(Place.HOT_END)
+        with silenced(self._on), self._on.driven(Role.TANK_CURRENT):
+            run = self._on.session.ac(
+                frequency * SEEK[0], frequency * SEEK[1], _STEPS, vectors=["frequency", hot]
+            )
+        at, ohm = run["frequency"].real, run[hot].real
+        top = int(np.argmax(ohm))
+        above = ohm >= 0.5 * ohm[top]
+        left = top - int(np.argmin(above[top::-1])) if not above[: top + 1].all() else 0
+        right = top + int(np.argmin(above[top:])) if not above[top:].all() else len(ohm) - 1
+        return float(at[top]), float(at[right] - at[left])
 
     def follow(self, frequency: float) -> float:
         """Set what follows the dial (losses, input loading) for a frequency (Hz); return a first value (F) of

@@ -189,7 +189,7 @@ class Tuning(Part):
 
 
 class WireAerial(Part):
-    """A short wire: a vertical part with an optional horizontal run at its top."""
+    """A wire over ground of any length: a vertical part with an optional horizontal run at its top."""
 
     height: p.WireLength = Field(description="Length of the vertical part.")
     flat: p.WireLength = given("0 m", "Length of the horizontal part at its top.")
@@ -211,7 +211,7 @@ class Aerial(Part):
     """The aerial, coupled by a small capacitor to the hot end, or by the link of each coil."""
 
     kind: Literal["series", "dummy", "wire"] = given(
-        "series", "R, L and C in 'series', the standard 'dummy' antenna, or a short 'wire' by its length."
+        "series", "R, L and C in 'series', the standard 'dummy' antenna, or a 'wire' by its size."
     )
     coupling: p.AerialCapacitance | None = optional(
         "Capacitor from the aerial to the hot end of the tank; left out: by the link of each coil."

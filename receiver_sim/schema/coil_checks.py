@@ -240,23 +240,7 @@ def aerials(g: Glimpse) -> Iterator[Finding]:
             yield Finding(
                 ("aerial", key), f"no such key for an aerial of kind '{kind}'", "remove it or the 'kind'"
             )
-    yield from _wire_length(g, kind)
-
-
-def _wire_length(g: Glimpse, kind: str) -> Iterator[Finding]:
-    height, flat = g.number("aerial", "wire", "height"), g.number("aerial", "wire", "flat")
-    tops = [g.number("bands", i, "to") for i in range(g.count("bands"))]
-    known = [f for f in tops if f is not None]
-    if kind != "wire" or height is None or flat is None or not known:
-        return
-    most = 0.45 * 299792458.0 / max(known)
-    if height + flat >= most:
-        yield Finding(
-            ("aerial", "wire", "height"),
-            f"less than 0.45 wavelength with the horizontal part, {most:.3g} m at the highest band",
-            "measure a longer wire and give it as kind 'series'",
-        )
-    if height == 0.0:
+    if kind == "wire" and g.number("aerial", "wire", "height") == 0.0:
         yield Finding(
             ("aerial", "wire", "height"), "a height above 0", "give the length of the vertical part"
         )

@@ -9,7 +9,13 @@ from collections.abc import Callable
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
-from receiver_sim.circuit.blocks.aerial import aerial_capacitance, aerial_impedance, aerial_radiation, by_link
+from receiver_sim.circuit.blocks.aerial import (
+    aerial_capacitance,
+    aerial_impedance,
+    aerial_radiation,
+    by_link,
+    swung_aerial,
+)
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
@@ -69,7 +75,8 @@ def run(
         calm = tank.mode(dial, q=q)
         radiation = _radiation(on, build, dial=calm.resonance_hz, tank_volts=tank_volts)
         for state, factor in (("calm", 1.0), ("less", 1.0 - aerial.swing), ("more", 1.0 + aerial.swing)):
-            on.set(Role.AERIAL_CAPACITOR, capacitance * factor)
+            for element, value in swung_aerial(aerial, factor, dial_hz=dial).items():
+                on.set(element, value)
             mode = tank.mode(dial, q=q)
             if state == "calm":
                 status, setting = found.status, found.onset
@@ -150,5 +157,7 @@ def _radiation(on: Loaded, build: Build, *, dial: float, tank_volts: float | Non
         height_assumed=assumed,
         radiation_ohm=resistance,
         power_w=power,
-        field_v_per_m=float(ground_wave_field(power, distance=FIELD_AT_M)),
+        field_v_per_m=float(
+            ground_wave_field(current, effective_height=height, frequency=dial, distance=FIELD_AT_M)
+        ),
     )

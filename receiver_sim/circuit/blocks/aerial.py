@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from receiver_sim.circuit.circuit import Block
-from receiver_sim.circuit.limits import SHORT_HENRY
+from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.circuit.registry import Site, filled, form
-from receiver_sim.physics.aerial import (
-    dummy_antenna_impedance,
-    effective_height,
-    radiation_resistance,
-    series_equivalent,
-    wire_capacitance,
-    wire_impedance,
-)
+from receiver_sim.physics.aerial import dummy_antenna_impedance, short_radiation_resistance
 from receiver_sim.physics.coil_q import winding_resistance
+from receiver_sim.physics.wire_aerial import effective_height, radiation_resistance
+from receiver_sim.physics.wire_network import WireNetwork, wire_network
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.coil import Aerial
 from receiver_sim.schema.coil_figures import coil_figures
@@ -33,6 +29,9 @@ _LEAST_FARAD = 1e-18
 
 ASSUMED_HEIGHT_M = 2.0
 """Effective height of an aerial known by R, L and C alone: an assumption, said with every figure from it."""
+
+WIRE_TOP_HZ = 40e6
+"""Frequency up to which the network of a wire aerial is made, more for a dial above."""
 
 # The standard dummy antenna, IRE receiver standards (from memory, high): see `physics.aerial`.
 _DUMMY = {"series": 200e-12, "inductance": 20e-6, "resistance": 400.0, "branch": 400e-12}
@@ -51,46 +50,77 @@ class SeriesAerial(NamedTuple):
         return self.resistance + 1j * (w * self.inductance - 1.0 / (w * self.capacitance))
 
 
-def series_aerial(aerial: Aerial, *, dial_hz: float) -> SeriesAerial:
-    """Return the series R, C, L that stand for an aerial of kind 'series' or 'wire' around `dial_hz`.
-
-    A wire's resistance and inductance are those at the dial frequency, its capacitance the static one, so
-    that the circuit also holds at medium wave.
-    """
-    if aerial.kind == "wire":
-        wire = aerial.wire
-        assert wire is not None
-        size = {"height": wire.height, "radius": wire.diameter / 2.0, "flat": wire.flat}
-        impedance = complex(wire_impedance(dial_hz, ground_resistance=wire.ground_resistance, **size))
-        static = float(wire_capacitance(wire.height, radius=wire.diameter / 2.0, flat=wire.flat))
-        return SeriesAerial(*series_equivalent(impedance, frequency=dial_hz, capacitance=static))
+def series_aerial(aerial: Aerial) -> SeriesAerial:
+    """Return the R, C, L of an aerial of kind 'series'. Raises ValueError for another kind."""
     if aerial.kind != "series" or aerial.resistance is None or aerial.capacitance is None:
         raise ValueError(f"an aerial of kind '{aerial.kind}' is no series circuit")
     return SeriesAerial(aerial.resistance, aerial.capacitance, max(aerial.inductance, SHORT_HENRY))
+
+
+def wire_as_network(aerial: Aerial, *, dial_hz: float) -> WireNetwork:
+    """Return the network that stands for an aerial of kind 'wire', good from audio to `WIRE_TOP_HZ` at least.
+
+    One network serves all dials up to there, so that a sweep over a dial meets one aerial; for a dial higher
+    up it is made for twice as high, and so on. Raises ValueError for an aerial of another kind.
+    """
+    wire = aerial.wire
+    if aerial.kind != "wire" or wire is None:
+        raise ValueError(f"an aerial of kind '{aerial.kind}' is no wire")
+    top = WIRE_TOP_HZ
+    while top < 1.2 * dial_hz:
+        top *= 2.0
+    return _network(wire.height, wire.diameter / 2.0, wire.flat, wire.ground_resistance, top)
+
+
+@lru_cache(maxsize=32)
+def _network(height: float, radius: float, flat: float, ground: float, top_hz: float) -> WireNetwork:
+    return wire_network(
+        height, radius=radius, flat=flat, ground_resistance=max(ground, CONTACT_OHM), top_hz=top_hz
+    )
 
 
 def aerial_impedance(aerial: Aerial, *, dial_hz: float) -> complex:
     """Return the complex impedance, ohm, of the aerial at the dial frequency (Hz)."""
     if aerial.kind == "dummy":
         return complex(dummy_antenna_impedance(dial_hz))
-    return complex(series_aerial(aerial, dial_hz=dial_hz).impedance(dial_hz))
+    if aerial.kind == "wire":
+        return complex(wire_as_network(aerial, dial_hz=dial_hz).impedance(dial_hz))
+    return complex(series_aerial(aerial).impedance(dial_hz))
 
 
 def aerial_capacitance(aerial: Aerial, *, dial_hz: float) -> float:
-    """Return the capacitance, F, of the aerial's own series element."""
-    return _DUMMY["series"] if aerial.kind == "dummy" else series_aerial(aerial, dial_hz=dial_hz).capacitance
+    """Return the capacitance of the aerial to ground at low frequency, F; of the dummy its series one."""
+    if aerial.kind == "dummy":
+        return _DUMMY["series"]
+    if aerial.kind == "wire":
+        return wire_as_network(aerial, dial_hz=dial_hz).capacitance
+    return series_aerial(aerial).capacitance
+
+
+def swung_aerial(aerial: Aerial, factor: float, *, dial_hz: float) -> dict[str, float]:
+    """Return the elements of the aerial, and their values, with `factor` times its capacitance.
+
+    A wire that swings nearer to its surroundings has more capacitance and less inductance for each metre.
+    """
+    if aerial.kind != "wire":
+        return {"cantenna": aerial_capacitance(aerial, dial_hz=dial_hz) * factor}
+    network = wire_as_network(aerial, dial_hz=dial_hz).swung(factor)
+    elements = {"cwirest": network.rest}
+    for index, one in enumerate(network.branches, 1):
+        elements[f"cwire{index}"] = one.capacitance
+        elements[f"lwire{index}"] = one.inductance
+    return elements
 
 
 def aerial_radiation(aerial: Aerial, *, frequency: float) -> tuple[float, float, bool]:
     """Return effective height (m), radiation resistance (ohm), and whether the height is an assumption."""
     if aerial.effective_height is None and aerial.wire is not None:
-        size = {"height": aerial.wire.height, "flat": aerial.wire.flat}
-        height = float(effective_height(frequency, **size))
-        return height, float(radiation_resistance(frequency, **size)), False
+        wire = aerial.wire
+        size = {"height": wire.height, "radius": wire.diameter / 2.0, "flat": wire.flat}
+        return effective_height(frequency, **size), radiation_resistance(frequency, **size), False
     height = aerial.effective_height if aerial.effective_height is not None else ASSUMED_HEIGHT_M
-    # 160 pi^2 (h_e/lambda)^2, textbook, as in `physics.aerial.radiation_resistance`
-    resistance = 160.0 * np.pi**2 * (height * frequency / 299792458.0) ** 2
-    return height, float(resistance), aerial.effective_height is None
+    resistance = float(short_radiation_resistance(frequency, effective_height=height))
+    return height, resistance, aerial.effective_height is None
 
 
 def by_link(build: Build) -> bool:
@@ -179,8 +209,10 @@ def _aerial(site: Site, *, feed: str, cold: str) -> list[Block]:
     assert aerial is not None
     if aerial.kind == "dummy":
         parts = [filled("aerial_dummy.cir", {"feed": feed, "cold": cold, **_DUMMY})]
+    elif aerial.kind == "wire":
+        parts = [_wire(wire_as_network(aerial, dial_hz=site.dial_hz), feed=feed, cold=cold)]
     else:
-        series = series_aerial(aerial, dial_hz=site.dial_hz)
+        series = series_aerial(aerial)
         parts = [filled("aerial_series.cir", {"feed": feed, "cold": cold, **series._asdict()})]
     if cold != "0":
         common = {
@@ -189,3 +221,9 @@ def _aerial(site: Site, *, feed: str, cold: str) -> list[Block]:
         }
         parts.append(filled("aerial_feeder.cir", common))
     return parts
+
+
+def _wire(network: WireNetwork, *, feed: str, cold: str) -> Block:
+    branches = [{"index": index, **one._asdict()} for index, one in enumerate(network.branches, 1)]
+    values = {"feed": feed, "cold": cold, "branches": branches, "rest": network.rest, "ground": network.foot}
+    return filled("aerial_wire.cir", values)
