@@ -168,9 +168,14 @@ def test_wind_says_what_was_asked() -> None:
 def test_strict_fails_on_bad_alone(strict: bool, grade: Grade) -> None:
     good = Verdict("a", "onset", Grade.GOOD, None, None, "", "")
     given = (good, dataclasses.replace(good, grade=grade))
+
+    def end() -> None:
+        verdicts = given if strict else ()
+        cli_common.answer("supply", {}, as_json=True, sheet=lambda: (), strict=verdicts)
+
     if strict and grade is Grade.BAD:
         with pytest.raises(SystemExit) as ended:
-            cli_common.end_if_bad(strict, given)
+            end()
         assert ended.value.code == 1
     else:
-        cli_common.end_if_bad(strict, given)
+        end()
