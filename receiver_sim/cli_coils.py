@@ -40,7 +40,11 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
     found = re.fullmatch(r"\s*([0-9.]+)\s*([A-Za-z]*)\s*-\s*([0-9.]+)\s*([A-Za-z]+)\s*", text)
     if found is None:
         example = kind.__metadata__[0].example
-        raise UserError(f"{option} {text!r}: expected two values such as '7.0-7.3MHz', each as '{example}'")
+        bare = re.fullmatch(r"\s*[0-9.]+\s*-\s*[0-9.]+\s*", text)
+        cure = f"; it has no unit: write it as '{text.strip()}{example.split()[1]}'" if bare else ""
+        raise UserError(
+            f"{option} {text!r}: expected two values such as '7.0-7.3MHz', each as '{example}'{cure}"
+        )
     low = _quantity(option, f"{found[1]} {found[2] or found[4]}", kind)
     high = _quantity(option, f"{found[3]} {found[4]}", kind)
     if not low < high:

@@ -62,7 +62,11 @@ def test_a_document_is_what_the_schema_says(args: tuple[str, ...]) -> None:
     [
         ((*WIND[:2], "7.3-7.0MHz", *WIND[3:]), "--band '7.3-7.0MHz': the first value must be the lower one"),
         ((*WIND[:2], "7MHz", *WIND[3:]), "--band '7MHz': expected two values such as '7.0-7.3MHz'"),
-        ((*WIND[:2], "7-7.3", *WIND[3:]), "--band '7-7.3': expected two values such as '7.0-7.3MHz'"),
+        (
+            (*WIND[:2], "7-7.3", *WIND[3:]),
+            "--band '7-7.3': expected two values such as '7.0-7.3MHz', each as '3.5 MHz'; it has no unit: "
+            "write it as '7-7.3MHz'",
+        ),
         ((*WIND, "--gauge", "24"), "give the wire either by --wire (such as 0.5mm) or by --gauge"),
         ((*WIND, "--pitch", "0.4mm"), "no such coil: turns overlap: a pitch of 0.4 mm is less than wire"),
         ((*WIND, "--tap", "5"), "--tap '5': expected a percentage from 0.1 % to 50 %"),

@@ -69,7 +69,9 @@ def _toroid(g: Glimpse, coil: KeyPath) -> Iterator[Finding]:
             )
     for key in ("link", "can"):
         if g.given(*coil, key):
-            yield Finding((*coil, key), "no such key beside a ring core", "remove it, or take a solenoid")
+            what = "a link" if key == "link" else "a shield can"
+            cure = f"{what} on a ring core is not covered yet: remove it, or take a solenoid"
+            yield Finding((*coil, key), "no such key beside a ring core", cure)
 
 
 def _wire(g: Glimpse, part: KeyPath) -> float | None:

@@ -231,8 +231,13 @@ class _Reader:
         found = _QUANTITY.fullmatch(self.example)
         units = ["in"] if self.dimension is LENGTH and re.search(handbook.BROKEN, number) else []
         units += [found[2]] if found else []
-        units += [u for u in self.dimension.units() if u not in units and u[0] not in "\u00b5\u03bcK"]
-        return self.write(next((w for u in units if self.fits(w := f"{number} {u}")), self.example))
+        usual = next((wish for u in units if self.fits(wish := f"{number} {u}")), None)
+        if usual is not None:
+            return self.write(usual)
+        if self.dimension is LENGTH:  # '1.25' may be a reader's inches
+            return self.write(*(f"{number} {u}" for u in ("m", "cm", "in")))
+        rest = [u for u in self.dimension.units() if u[0] not in "\u00b5\u03bcK"]
+        return self.write(next((wish for u in rest if self.fits(wish := f"{number} {u}")), self.example))
 
     def unsplit(self, text: str) -> QuantityError:
         """Return the error for text that is no number with a unit."""

@@ -211,6 +211,8 @@ def test_handbook_units_are_read(text, dimension, value):
         # a reader's '38' gets '38 mm', not the stock example of the field; 0.038 m is 38 mm, too
         (38, Quantity(q.LENGTH, "2 mm", "500 mm"), "it has no unit; add the unit: write it as '38 mm'"),
         (0.038, Quantity(q.LENGTH, "2 mm", "500 mm"), "it has no unit; add the unit: write it as '0.038 m'"),
+        (1.25, Quantity(q.LENGTH, "2 mm", "500 mm"),
+         "it has no unit; add the unit: write it as '1.25 cm' or '1.25 in'"),
         (1500000, Quantity(q.RESISTANCE, "10 kohm", "100 Mohm"),
          "it has no unit; add the unit: write it as '1500000 ohm'"),
         (0.4, Quantity(q.PERCENTAGE, "0 %", "100 %"),

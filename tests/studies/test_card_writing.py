@@ -173,6 +173,7 @@ def test_a_full_disk_leaves_the_card_as_it_was(tmp_path: Path) -> None:
         [sys.executable, "-m", "receiver_sim.cli", "tubes", "fit", str(path)],
         check=False, capture_output=True, text=True, preexec_fn=limited,
     )  # fmt: skip
-    assert done.returncode != 0 and "Traceback" not in done.stderr
+    assert done.returncode == 4 and "Traceback" not in done.stderr
+    assert "card.yaml could not be written" in " ".join(done.stderr.split()) and "6C5" in done.stdout
     assert path.read_text(encoding="utf-8") == SHIPPED
     assert [p.name for p in tmp_path.iterdir()] == ["card.yaml"]
