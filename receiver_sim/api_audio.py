@@ -393,6 +393,13 @@ def _judge(build: Build, rectified: Rectified | None, start: StartAndStop | None
     lines += [
         ("rectifier", "peak inverse volts", rectified.inverse_v, supply.rectifier.peak_inverse, "V"),
         ("rectifier", "peak current at switching on", start.surge_a, supply.rectifier.peak_current, "A"),
+        (
+            "rectifier",
+            "d.c. that receiver and bleeder take",
+            rectified.load_a + rectified.bleeder_a,
+            getattr(supply.rectifier, "output_current", None),
+            "A",
+        ),
     ]
     for part, what, value, limit, unit in lines:
         if limit is None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from receiver_sim.schema import regulator_types
+from receiver_sim.schema import rectifier_card, regulator_types
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.phones import DEFAULTS, NO_KIND, Phones
+from receiver_sim.schema.supply import Vacuum
 
 
 def filled(build: Build) -> Build:
@@ -16,6 +17,8 @@ def filled(build: Build) -> Build:
     if supply.kind in ("dc", "bench") and supply.ripple_frequency is None:
         ripple = {"ripple_frequency": 2.0 * build.mains.frequency}
         changes["supply"] = supply.model_copy(update=ripple)
+    if supply.kind == "rectifier" and supply.rectifier.kind == "vacuum":
+        changes["supply"] = supply.model_copy(update={"rectifier": _vacuum(supply.rectifier)})
     regulator = build.regulator
     if regulator is not None and regulator.type is not None:
         printed = regulator_types.figures(regulator.type)
@@ -23,6 +26,12 @@ def filled(build: Build) -> Build:
         changes["regulator"] = regulator.model_copy(update=missing)
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
+
+
+def _vacuum(rectifier: Vacuum) -> Vacuum:
+    printed = {} if rectifier.type is None else rectifier_card.figures(rectifier.type)
+    missing = {key: value for key, value in printed.items() if key not in rectifier.model_fields_set}
+    return rectifier.model_copy(update=missing) if missing else rectifier
 
 
 def _phones(phone: Phones) -> Phones:

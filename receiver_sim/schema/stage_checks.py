@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from receiver_sim.schema import regulator_types
+from receiver_sim.schema import rectifier_card, regulator_types
 from receiver_sim.schema.faults import KeyPath, listed, nearest, show
 from receiver_sim.schema.validated import Finding, Glimpse
 
@@ -38,6 +38,29 @@ def regulator_figures(g: Glimpse) -> Iterator[Finding]:
         if not unknown and not g.given("regulator", key) and not (row or {}).get(key):
             cure = f"add a line such as '{key}: {regulator_types.EXAMPLE[key]}'"
             yield Finding(("regulator", key), regulator_types.NEEDED[key], cure, missing=True)
+
+
+def rectifier_figures(g: Glimpse) -> Iterator[Finding]:
+    """A vacuum rectifier is known by the drop its sheet prints: stated, or that of a type with a card."""
+    place: KeyPath = ("supply", "rectifier")
+    if g.word("supply", "kind") != "rectifier" or g.word(*place, "kind") != "vacuum":
+        return
+    name, known = g.word(*place, "type"), rectifier_card.rectifier_types()
+    if name is not None and name not in known:
+        near = nearest(name, known)
+        cure = f"did you mean '{near}'?" if near else "leave 'type' out; state drop and current"
+        yield Finding((*place, "type"), listed(known), cure)
+        return
+    for key, needed, example in (
+        ("drop", "a voltage from 0.2 V to 150 V such as '22 V'", "22 V"),
+        ("current", "a current from 1 uA to 1 A such as '70 mA'", "70 mA"),
+    ):
+        if name is None and not g.given(*place, key):
+            cure = f"add a line such as '{key}: {example}', or the key 'type'"
+            yield Finding((*place, key), needed, cure, missing=True)
+    if name is not None and g.given(*place, "drop") != g.given(*place, "current"):
+        lone = "current" if g.given(*place, "drop") else "drop"
+        yield Finding((*place, lone), "drop and current together", "state both or neither", missing=True)
 
 
 def filter_sections(g: Glimpse) -> Iterator[Finding]:
@@ -136,6 +159,7 @@ def phones_places(g: Glimpse) -> Iterator[Finding]:
 STAGE_CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     coupling_capacitor,
     regulator_figures,
+    rectifier_figures,
     filter_sections,
     battery_end,
     stage_bias,

@@ -52,11 +52,21 @@ class Vacuum(Part):
     """A vacuum rectifier, by the volts its sheet prints at a current."""
 
     kind: Literal["vacuum"] = Field(description="A vacuum rectifier.")
-    drop: p.DiodeDrop = Field(description="Volts across each plate at `current`, as printed.")
-    current: p.RegulatorCurrent = Field(description="Current per plate at which `drop` is stated.")
-    warm_up: p.WarmUp = given("11 s", "Time its cathode takes to warm up.")
-    peak_inverse: p.PeakVolts | None = optional("Peak inverse volts it stands; left out: not checked.")
-    peak_current: p.RegulatorCurrent | None = optional("Peak current per plate; left out: not checked.")
+    type: p.TubeName | None = optional(
+        "Type such as '6X5GT'; fills in whatever of the figures below is left out."
+    )
+    drop: p.DiodeDrop = derived("Volts across each plate at `current`; left out: by `type`.")
+    current: p.RegulatorCurrent = derived("Current per plate at which `drop` is stated; left out: by `type`.")
+    warm_up: p.WarmUp = given("11 s", "Time its cathode takes to warm up; with a `type`, that of its card.")
+    peak_inverse: p.PeakVolts | None = optional(
+        "Peak inverse volts it stands; left out: by `type`, else not checked."
+    )
+    peak_current: p.RegulatorCurrent | None = optional(
+        "Peak current per plate; left out: by `type`, else not checked."
+    )
+    output_current: p.RegulatorCurrent | None = optional(
+        "Most d.c. it gives; left out: by `type`, else not checked."
+    )
 
 
 class FilterSection(Part):

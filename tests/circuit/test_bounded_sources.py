@@ -52,7 +52,7 @@ MODE = Mode(
 FOCUSED = TubeLaw(
     kind="pentode", perveance=1e-3, exponent=1.5, degree=1.5, contact=0.5, spread=0.2, foot=0.13,
     mu_plate=3000.0, mu_screen=18.0, division=4.0, knee=0.3, focus=0.3,
-    grid_perveance=4e-4, grid_contact=-0.2,
+    grid_perveance=4e-4, grid_offset=-0.7,
 )  # fmt: skip
 VACUUM = {
     "kind": "rectifier",
