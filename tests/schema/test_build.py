@@ -25,6 +25,7 @@ from receiver_sim.schema import loading as loading_module
 from receiver_sim.schema.checks import TUBE_INPUT_FARAD, tank_capacitance
 from receiver_sim.schema.quantity import Quantity
 from receiver_sim.schema.validated import keys_of, shape_of
+from tests.conftest import BUILDS
 
 TUBES = ("6SJ7", "6SK7", "6J7", "6K7", "6J5", "6C5", "6SN7", "6AU6")
 STARTER = loading_module._STARTER.read_text(encoding="utf-8")
@@ -346,6 +347,29 @@ def test_junk_at_any_key_gives_faults_at_that_key(place, junk):
         parent = parent[step]
     parent[place[-1]] = junk
     only_faults(yaml.safe_dump(data, allow_unicode=True))
+
+
+HANDBOOK = {
+    "grid_leak: 2.7 Mohm": "grid_leak: 2.7 meg.",
+    "grid_capacitor: 130 pF": "grid_capacitor: .00013 mfd",
+    "coupling: 15 nF": "coupling: .015 mfd.",
+    "cathode_bypass: 33 uF": "cathode_bypass: 33 MFD",
+    "volume: {pot: 470 kohm": "volume: {pot: .47 megohm",
+    "tuning: {minimum: 9 pF, maximum: 160 pF, stray: 14 pF}":
+        "tuning: {minimum: 9 mmf, maximum: 160 mmfd, stray: 14 uuF}",
+    "inductance: 420 H": "inductance: 420 henries",
+    "minimum_current: 5 mA": "minimum_current: 5 ma",
+    "volts: 190 V": "volts: 190 volts",
+}  # fmt: skip
+
+
+def test_a_build_in_handbook_units_is_the_same_build() -> None:
+    text = (BUILDS / "demo.yaml").read_text(encoding="utf-8")
+    ours = loading_module.load_build_text(text)
+    for new, old in HANDBOOK.items():
+        assert text.count(new) == 1, new
+        text = text.replace(new, old)
+    assert loading_module.load_build_text(text).model_dump() == ours.model_dump()
 
 
 def test_a_plate_choke_of_the_catalogues_is_accepted() -> None:
