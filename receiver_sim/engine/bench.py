@@ -177,7 +177,8 @@ class Bench:
             worker.start()
         except WorkerGone as gone:
             self._release(worker)
-            raise EngineFailed(f"no worker could be started: {gone}") from None
+            late = f"it took longer than {worker.start_limit_s:g} s and was stopped"
+            raise EngineFailed(f"ngspice could not be started: {late if gone.timed_out else gone}") from None
         except BaseException:
             worker.kill()
             self._release(worker)

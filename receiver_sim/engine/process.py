@@ -38,6 +38,7 @@ class WorkerProcess:
         if not sys.executable:
             raise EngineError("this Python does not know its own executable, so no worker can be started")
         self.time_limit_s = time_limit_s
+        self.start_limit_s = max(time_limit_s, _START_LIMIT_S)
         self.deadline: float | None = None
         self.timed_out = False
         self.busy = False
@@ -66,7 +67,7 @@ class WorkerProcess:
 
     def start(self) -> None:
         """Wait until ngspice is loaded. Raises EngineMissing or WorkerGone."""
-        reply = self._exchange(None, max(self.time_limit_s, _START_LIMIT_S))
+        reply = self._exchange(None, self.start_limit_s)
         if isinstance(reply, Ready):
             self.version, self.library = reply.version, reply.library
             return
