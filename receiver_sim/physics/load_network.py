@@ -75,18 +75,26 @@ def fit_network(
     figures = f.size + int(np.isfinite(lag).sum())
     order = 2 if figures >= 8 else 1 if figures >= 4 else 0
 
+    s = 2j * np.pi * f
+    known = np.isfinite(lag)
+
     def residuals(x: Any, /) -> Array:
-        return _residuals(x, f, size, lag)
+        z = _trial(x, s)
+        return np.concatenate([np.log(np.abs(z) / size), np.angle(z[known]) - lag[known]])
 
     best: tuple[float, Array] | None = None
     for start in _starts(f, size, order):
-        found = least_squares(residuals, start, xtol=1e-12, ftol=1e-12, max_nfev=2000)
+        found = least_squares(residuals, start, xtol=1e-12, ftol=1e-12, max_nfev=_MOST_STEPS)
         if best is None or found.cost < best[0] * (1 - 1e-9):
             best = float(found.cost), found.x
     assert best is not None
     network = _network(best[1])
     error = float(np.max(np.abs(np.abs(impedance(network, frequency=f)) / size - 1.0)))
     return Fit(network, error)
+
+
+_MOST_STEPS = 300
+"""Points that a network suits are met in some tens of steps; those that none suits would creep on and on."""
 
 
 def _starts(f: Array, size: Array, order: int) -> list[Array]:
@@ -117,8 +125,13 @@ def _network(x: Array) -> LoadNetwork:
     return LoadNetwork(float(value[0]), float(value[1]), 0.0, tuple(tanks))
 
 
-def _residuals(x: Array, f: Array, size: Array, lag: Array) -> Array:
-    z = impedance(_network(x), frequency=f)
-    error = np.log(np.abs(z) / size)
-    known = np.isfinite(lag)
-    return np.concatenate([error, np.angle(z[known]) - lag[known]])
+def _trial(x: Array, s: Complex) -> Complex:
+    """Return the impedance of `_network(x)` at s = jw, without making it: this runs thousands of times."""
+    value = np.exp(np.clip(x, -40.0, 40.0))
+    z = value[0] + s * value[1]
+    if x.size >= 4:
+        z = z + 1.0 / (1.0 / value[2] + 1.0 / (s * value[3]))
+    if x.size >= 7:
+        capacitance = 1.0 / ((2.0 * np.pi * value[6]) ** 2 * value[5])
+        z = z + 1.0 / (1.0 / value[4] + 1.0 / (s * value[5]) + s * capacitance)
+    return np.asarray(z)
