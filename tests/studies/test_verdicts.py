@@ -57,7 +57,7 @@ def drift(report: CheckReport) -> float:
     """Largest change of the screen volts for 90 or 110 % mains, over the volts of the approach."""
     assert report.regulator is not None and report.bands[0].middle.approach_v is not None
     low, nominal, high = (p.screen_v for p in report.regulator.points)
-    return max(nominal - low, high - nominal) / report.bands[0].middle.approach_v
+    return max(abs(nominal - low), abs(high - nominal)) / report.bands[0].middle.approach_v
 
 
 def hum_power(report: CheckReport) -> float:
