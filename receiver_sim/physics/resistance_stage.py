@@ -87,13 +87,13 @@ def resistance_stage(
 
     logs = np.log(np.array([0.5 * supply / plate_r, 0.5 * supply / screen_r]))
     miss = excess(logs)
+    step = 1e-6
+    # both slopes in one evaluation of the law: it costs hardly more for twice the points
+    apart = step * np.eye(2)[:, :, None]
     for _ in range(_MOST_STEPS):
         if np.max(np.abs(miss)) < _CLOSE:
             break
-        step = 1e-6
-        by_plate = (excess(logs + np.array([[step], [0.0]])) - miss) / step
-        by_screen = (excess(logs + np.array([[0.0], [step]])) - miss) / step
-        slopes = np.moveaxis(np.array([by_plate, by_screen]), (0, 1, 2), (2, 1, 0))
+        slopes = np.moveaxis((excess(logs[:, None, :] + apart) - miss[:, None, :]) / step, 2, 0)
         if not fed:
             slopes[:, 1, :] = [0.0, -1.0]
         move = np.clip(np.linalg.solve(slopes, -miss.T[..., None])[..., 0].T, -_LONGEST, _LONGEST)
@@ -104,8 +104,10 @@ def resistance_stage(
             if not worse.any():
                 break
             share = np.where(worse, 0.5 * share, share)
+        else:
+            tried = excess(logs + share * move)
         logs = logs + share * move
-        miss = excess(logs)
+        miss = tried
     else:
         raise ValueError(f"no rest found for a stage on {float(supply.max()):g} V")
     grid, plate, screen = volts(logs)

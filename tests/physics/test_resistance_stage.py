@@ -22,11 +22,12 @@ def test_pentode_rests_where_its_resistors_let_it() -> None:
         PENTODE, supply_v=210.0, plate_ohm=220e3, next_grid_ohm=470e3, cathode_ohm=1.1e3, screen_ohm=820e3
     )
     out = currents(PENTODE, grid_v=found.grid_v, plate_v=found.plate_v, screen_v=found.screen_v)
-    lift = 1.1e3 * (float(out.plate) + float(out.screen))
+    plate_a, screen_a = out.plate.item(), out.screen.item()
+    lift = 1.1e3 * (plate_a + screen_a)
     # Kirchhoff's voltage law round each lead
     assert found.grid_v == pytest.approx(-lift, rel=1e-6)
-    assert found.plate_v + lift + 220e3 * float(out.plate) == pytest.approx(210.0, rel=1e-6)
-    assert found.screen_v + lift + 820e3 * float(out.screen) == pytest.approx(210.0, rel=1e-6)
+    assert found.plate_v + lift + 220e3 * plate_a == pytest.approx(210.0, rel=1e-6)
+    assert found.screen_v + lift + 820e3 * screen_a == pytest.approx(210.0, rel=1e-6)
 
 
 def test_gain_is_that_of_the_moved_load_line() -> None:
@@ -39,7 +40,7 @@ def test_gain_is_that_of_the_moved_load_line() -> None:
     def plate(step: float) -> float:
         def excess(volts: float) -> float:
             out = currents(PENTODE, grid_v=found.grid_v + step, plate_v=volts, screen_v=found.screen_v)
-            return (found.plate_v - volts) / load + found.plate_a - float(out.plate)
+            return ((found.plate_v - volts) / load + found.plate_a - out.plate).item()
 
         return float(brentq(excess, 1.0, 209.0, xtol=1e-12))
 
