@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -43,6 +43,9 @@ _REST_POINTS = 20
 _BEYOND = 1.02
 """Wiper fraction at which a sweep has passed the top of the control for good."""
 
+ONE_BY_ONE = "settings found one by one with the control held still: a sweep of amplitudes found no solution"
+"""Told with a balance that took the second rung."""
+
 
 @dataclass(frozen=True)
 class Balance:
@@ -59,6 +62,8 @@ class Balance:
     rest_screen: FloatArray
     harmonics_ma: FloatArray | None = None
     """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
+    end: held.CurveEnd = held.CurveEnd.REACH
+    """Why it ends, if not beyond the top of the control."""
 
 
 def sweep(
@@ -69,8 +74,8 @@ def sweep(
     guess: share of the control's travel that the circuit was made with, where the sweeps begin; phases:
     number of samples of its tube, to read harmonics from (None: not). The sweep ends where even the top of
     the control no longer pays for the losses; that is found by going an e-fold further at a time from 3 V,
-    else from 0.4 V, as the circuit beyond (a starved tube) need not have a solution. Raises EngineError when
-    there is none from the start.
+    else from 0.4 V, as the circuit beyond (a starved tube) need not have a solution. Raises EngineFailed
+    where Newton's method loses its way; `setting_by_setting` asks less of it.
     """
     good = 0.0
     knob, amp = circuit.node(Place.KNOB), circuit.node(Place.AMPLITUDE)
@@ -88,23 +93,38 @@ def sweep(
                 run = _sweep(on, math.ceil(end / step) * step, step, phases)
                 return _balance(circuit, run, rest, phases, skip=round(1.0 / step))
         except EngineFailed:
-            if good > 0.0:
-                break
-            if first == _FIRST_ENDS[-1]:
-                raise
-    # Beyond `good` Newton's method lost its way in large strides; smaller ones may lead on. Where no small
-    # ones do (seen with tubes that begin at a few volts of screen), larger ones, which a cubic bridges to
-    # some 1e-3.
-    trials = ((good + 1.0, step / 2.0), (good, step / 2.0), (good, 2.0 * step), (good, 4.0 * step))
-    for trial, (end, stride) in enumerate(trials, start=1):
-        try:
-            with loaded(bench, circuit) as on:
-                run = _sweep(on, end, stride, phases)
-                return _balance(circuit, run, rest, phases, skip=round(1.0 / stride))
-        except EngineFailed:
-            if trial == len(trials):
+            if good > 0.0 or first == _FIRST_ENDS[-1]:
                 raise
     raise AssertionError("the last of them either returned or raised")
+
+
+def setting_by_setting(
+    bench: Bench, circuit: Circuit, mode: Mode, *, step: float = STEP, phases: int | None = None
+) -> Balance:
+    """Return the balance over the control with the control held still at each setting tried.
+
+    circuit: with the amplitude imposed. Newton's method is not asked for the setting, so this finds a balance
+    where the sweep of `sweep` strays; it takes some ten times as long. Raises EngineFailed.
+    """
+    with loaded(bench, circuit) as on:
+        rest = held.rest(on)
+        run, end = held.follow(on, mode, step=step, vectors=_vectors(circuit, phases))
+    return replace(_balance(circuit, run, rest, phases), end=end)
+
+
+def balance(
+    bench: Bench, circuit: Circuit, imposed: Circuit, mode: Mode, *, guess: float, phases: int | None = None
+) -> tuple[Balance, str | None]:
+    """Return the balance by the first rung of a ladder that serves, and what to say if it is not the first.
+
+    The rungs: the sweep of a balance `circuit`, in which Newton's method finds the setting together with all
+    volts; the settings one by one, the control held still, with the amplitude of `imposed`. Both hold the
+    same equations to the same tolerances. Raises EngineFailed where neither serves.
+    """
+    try:
+        return sweep(bench, circuit, guess=guess, phases=phases), None
+    except EngineFailed:
+        return setting_by_setting(bench, imposed, mode, phases=phases), ONE_BY_ONE
 
 
 def within_control(

@@ -10,11 +10,14 @@ ends.
 
 from __future__ import annotations
 
+import enum
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
@@ -48,6 +51,18 @@ the travel the drive is linear."""
 _NARROW = 1.01
 """Factor between the amplitudes that the top sustains below which its curve only touches the top: a range of
 some millionths of the travel."""
+
+_NEAR = 0.05
+"""Wiper fraction either side of the setting before that is searched first for the next."""
+
+_MET, _NEARLY_MET, _SECANTS = 1e-9, 1e-6, 6
+"""Part of the loss that the drive may miss it by: that ends the search, that is accepted; steps to get there.
+"""
+
+_SLOPE = "slope"
+
+_FEWEST_FOUND = 8
+"""Settings that must have been found for a curve to end where the circuit has no solution any more."""
 
 _REST_POINTS = 20
 _FAR = 1.0
@@ -109,7 +124,7 @@ def look(build: Build, cards: Cards, bench: Bench, mode: Mode, *, end: float) ->
                     ends_v=ends(at_top),
                     elsewhere=elsewhere(on, mode, highest=highest) if dead else None,
                     floor=floor,
-                    rest=_rest(on),
+                    rest=rest(on),
                 )
         except EngineFailed:
             if highest == _REACHES[-1]:
@@ -170,29 +185,131 @@ def _impose(on: Loaded, mode: Mode, *, start: float, stop: float, step: float) -
     return Surplus(run[amplitude], run[drive] / (loss * run[amplitude]) - 1.0)
 
 
+class CurveEnd(enum.Enum):
+    """Why a curve of settings against amplitude ends where it does."""
+
+    TOP = "the top of the control sustains no more"
+    FOLD = "no setting sustains more"
+    NO_SOLUTION = "the circuit has no solution beyond"
+    REACH = "no larger amplitude was looked at"
+
+
 def curve(on: Loaded, mode: Mode, *, amplitudes: FloatArray, vectors: Sequence[str]) -> dict[str, FloatArray]:
     """Return `vectors` at the lowest setting that sustains each amplitude (V), on a loaded `imposed_circuit`.
 
     One value for each amplitude that some setting sustains; the others are left out. Raises EngineFailed.
     """
-    loss = 1e3 * mode.conductance
-    rows = []
-    for amplitude in amplitudes:
-        on.set(Role.AMPLITUDE, float(amplitude))
-        wiper = _sustaining(on, loss=loss * float(amplitude))
-        if wiper is not None:
-            on.set(Role.KNOB, wiper)
-            point = on.session.op(vectors=list(vectors))
-            rows.append([float(point[name].real[0]) for name in vectors])
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), len(vectors))
-    return {name: table[:, k] for k, name in enumerate(vectors)}
+    wanted = _with_drive(on, vectors)
+    rows = [_sustained(on, mode, float(amplitude), wanted) for amplitude in amplitudes]
+    return _columns([row for row in rows if row is not None], vectors)
 
 
-def _sustaining(on: Loaded, *, loss: float) -> float | None:
-    """Return the lowest wiper fraction at which the drive (mA) reaches the loss, None if none does."""
+def follow(
+    on: Loaded, mode: Mode, *, step: float, vectors: Sequence[str]
+) -> tuple[dict[str, FloatArray], CurveEnd]:
+    """Return `vectors` at the lowest setting that sustains each amplitude, from LOWEST_V up in steps of
+    ln(amplitude), until no setting does, and why it ends; on a loaded `imposed_circuit`.
+
+    Where the top of the control ends it, its own largest amplitude is the last. A circuit that has no
+    solution any more, which a starved tube need not have, ends it if some settings were found. Raises
+    EngineFailed.
+    """
+    wanted, knob = _with_drive(on, vectors), on.node(Place.KNOB)
+    rows: list[dict[str, float]] = []
+    end = CurveEnd.REACH
+    for volts in LOWEST_V * np.exp(np.arange(0.0, math.log(HIGHEST_V / LOWEST_V), step)):
+        near = rows[-1][knob] if rows else None
+        try:
+            row = _sustained(on, mode, float(volts), wanted, near=near)
+        except EngineFailed:
+            if len(rows) < _FEWEST_FOUND:
+                raise
+            end = CurveEnd.NO_SOLUTION
+            break
+        if row is None and rows:
+            last = _at_top(on, mode, wanted, low=rows[-1][on.node(Place.AMPLITUDE)], high=float(volts))
+            end = CurveEnd.FOLD if last is None else CurveEnd.TOP
+            rows += [] if last is None else [last]
+            break
+        if row is not None:
+            rows.append(row)
+    return _columns(rows, vectors), end
+
+
+def _with_drive(on: Loaded, vectors: Sequence[str]) -> list[str]:
+    needed = (on.node(Place.DRIVE), on.node(Place.AMPLITUDE), on.node(Place.KNOB))
+    return list(dict.fromkeys([*vectors, *needed]))
+
+
+def _columns(rows: Sequence[Mapping[str, float]], vectors: Sequence[str]) -> dict[str, FloatArray]:
+    return {name: np.array([row[name] for row in rows], dtype=np.float64) for name in vectors}
+
+
+def _read(on: Loaded, wiper: float, wanted: Sequence[str]) -> dict[str, float]:
+    on.set(Role.KNOB, wiper)
+    point = on.session.op(vectors=list(wanted))
+    return {name: float(point[name].real[0]) for name in wanted}
+
+
+def _at_top(
+    on: Loaded, mode: Mode, wanted: Sequence[str], *, low: float, high: float
+) -> dict[str, float] | None:
+    """Return `wanted` at the top of the control with the amplitude between `low` and `high` (V) that it just
+    sustains, None if it sustains not even the lower."""
+    drive = on.node(Place.DRIVE)
+
+    def excess(logarithm: float) -> float:
+        volts = math.exp(logarithm)
+        on.set(Role.AMPLITUDE, volts)
+        return _read(on, 1.0, [drive])[drive] / (1e3 * mode.conductance * volts) - 1.0
+
+    ends = math.log(low), math.log(high)
+    if not excess(ends[0]) > 0.0 > excess(ends[1]):
+        return None
+    on.set(Role.AMPLITUDE, math.exp(float(brentq(excess, *ends, xtol=1e-9))))
+    return _read(on, 1.0, wanted)
+
+
+def _sustained(
+    on: Loaded, mode: Mode, volts: float, wanted: Sequence[str], *, near: float | None = None
+) -> dict[str, float] | None:
+    """Return `wanted` at the lowest setting that sustains an amplitude, None if none does.
+
+    near: the setting that sustained the amplitude before, about which is looked first. The setting is
+    bettered by secants until the drive meets the loss, for what is left of it grows or dies as a false mode.
+    """
+    loss, drive = 1e3 * mode.conductance * volts, on.node(Place.DRIVE)
+    on.set(Role.AMPLITUDE, volts)
+    found = None
+    if near is not None:
+        found = _sustaining(on, loss=loss, low=max(near - _NEAR, 0.0), high=min(near + _NEAR, 1.0))
+    found = found or _sustaining(on, loss=loss)
+    if found is None:
+        return None
+    wiper, slope = found
+    row = _read(on, wiper, wanted)
+    for _ in range(_SECANTS):
+        left = row[drive] - loss
+        if abs(left) < _MET * loss:
+            break
+        at = min(max(wiper - left / slope, 0.0), 1.0)
+        if at == wiper:
+            break
+        better = _read(on, at, wanted)
+        slope = (better[drive] - row[drive]) / (at - wiper) or slope
+        wiper, row = at, better
+    # else the setting lies beyond a stop, or the circuit has two states there and a sweep saw the other
+    return row if abs(row[drive] - loss) < _NEARLY_MET * loss else None
+
+
+def _sustaining(
+    on: Loaded, *, loss: float, low: float = 0.0, high: float = 1.0
+) -> tuple[float, float] | None:
+    """Return the lowest wiper fraction from `low` to `high` at which the drive (mA) reaches the loss, and
+    the drive's slope there (mA for the whole travel); None if it reaches it nowhere."""
     knob, drive = on.node(Place.KNOB), on.node(Place.DRIVE)
-    found = _crossing(on, 0.0, 1.0, vectors=(drive,), excess=lambda run: run[drive] - loss, which=0)
-    return None if found is None else found[knob]
+    found = _crossing(on, low, high, vectors=(drive,), excess=lambda run: run[drive] - loss, which=0)
+    return None if found is None else (found[knob], found[_SLOPE])
 
 
 def _crossing(
@@ -205,7 +322,7 @@ def _crossing(
     which: int,
 ) -> dict[str, float] | None:
     """Return `vectors` where the `excess` over the loss turns positive between two wiper fractions, the first
-    (`which` 0) or the last (-1) of such places; None if it does nowhere.
+    (`which` 0) or the last (-1) of such places, with its slope there; None if it does nowhere.
 
     The step of a coarse sweep that holds the place is swept again; in it all is linear. Raises EngineFailed.
     """
@@ -220,7 +337,9 @@ def _crossing(
         i = int(at[which])
         low, high = float(run[knob][i]), float(run[knob][i + 1])
         share = float(y[i] / (y[i] - y[i + 1]))
+        slope = float((y[i + 1] - y[i]) / (high - low))
         found = {name: float(run[name][i] + share * (run[name][i + 1] - run[name][i])) for name in wanted}
+        found[_SLOPE] = slope
     return found
 
 
@@ -232,7 +351,8 @@ def elsewhere(on: Loaded, mode: Mode, *, highest: float) -> float | None:
     return None
 
 
-def _rest(on: Loaded) -> tuple[FloatArray, FloatArray]:
+def rest(on: Loaded) -> tuple[FloatArray, FloatArray]:
+    """Return wiper fractions over the control and what it sets there, without oscillation."""
     on.set(Role.AMPLITUDE, LOWEST_V)
     knob, control = on.node(Place.KNOB), _control_node(on.circuit)
     run = on.session.dc(on.circuit.part(Role.KNOB), 0.0, 1.0, 1.0 / _REST_POINTS, vectors=[knob, control])

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import Vectors
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
-from receiver_sim.physics.return_ratio import return_ratio, zero_phase
+from receiver_sim.physics.return_ratio import return_ratio, strongest_zero_phase, zero_phase
 from receiver_sim.physics.tank import resonant_capacitance
 from receiver_sim.schema import Band
+
+_WIDE = (1.0 / 1.1, 1.1)
+_WIDE_POINTS = 401
+"""The dial's frequency times these is where a phase of zero is looked for if there is none beside it: a plate
+circuit that resonates near by pulls the tank so far; what lies farther off is not the tank. A step is 5e-4 of
+the frequency."""
 
 
 @dataclass(frozen=True)
@@ -63,17 +73,54 @@ class Probe:
     def measure(self, wiper: float, *, follow: bool = True) -> Sample:
         """Return the loop gain at zero phase with the control at that share of its travel.
 
-        follow: look again around the frequency found where it lies outside the three points.
+        follow: look again around the frequency found where it lies outside the three points. Where the phase
+        has no zero there, or only one at which the loop weakens itself (a gain below zero), a wider range is
+        searched for one.
         """
         self._on.turn_to_share(wiper)
+        found = self._near(follow=follow)
+        if found is None or found[1] <= 0.0:
+            found = self._wide(found)
+        frequency, gain, run = found
+        return Sample(wiper, self._on.figure(run, share=wiper), frequency, gain)
+
+    def _run(self, low: float, high: float, points: int) -> Vectors:
+        self.evaluations += 1
         vectors = ["frequency", self._node, *self._on.control_vectors]
+        return self._on.session.ac(low, high, points, vectors=vectors)
+
+    def _near(self, *, follow: bool) -> tuple[float, float, Vectors] | None:
+        """Return frequency and gain of the zero phase beside the last one, with the run; None if there is
+        none."""
         for _ in range(4):
-            low, high = self.frequency - self._half_width, self.frequency + self._half_width
-            run = self._on.session.ac(low, high, 3, vectors=vectors)
-            self.evaluations += 1
-            frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
+            run = self._run(self.frequency - self._half_width, self.frequency + self._half_width, 3)
+            try:
+                frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
+            except NoAnswer:
+                return None
             near = abs(frequency - self.frequency) <= 3.0 * self._half_width
             self.frequency = min(max(frequency, 0.5 * self.dial_hz), 2.0 * self.dial_hz)
             if near or not follow:
                 break
-        return Sample(wiper, self._on.figure(run, share=wiper), frequency, gain)
+        return frequency, gain, run
+
+    def _wide(self, beside: tuple[float, float, Vectors] | None) -> tuple[float, float, Vectors]:
+        """Return the same for the strongest zero phase far and wide.
+
+        Without any the gain is the real part at the peak of the return ratio, which then does not exceed
+        zero: no oscillation can build up there.
+        """
+        run = self._run(_WIDE[0] * self.dial_hz, _WIDE[1] * self.dial_hz, _WIDE_POINTS)
+        ratio = return_ratio(run[self._node])
+        place = strongest_zero_phase(run["frequency"].real, ratio=ratio)
+        if place is not None:
+            self.frequency = place
+            found = self._near(follow=True)
+            if found is not None and found[1] > 0.0:
+                return found
+        if beside is not None:
+            self.frequency = beside[0]
+            return beside
+        peak = int(np.argmax(np.abs(ratio)))
+        self.frequency = self.dial_hz
+        return float(run["frequency"][peak].real), min(float(ratio[peak].real), 0.0), run

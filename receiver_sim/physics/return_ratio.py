@@ -62,6 +62,26 @@ def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float
     return float(middle + span * root), float(1.0 / np.polynomial.polynomial.polyval(root, real))
 
 
+def strongest_zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> float | None:
+    """Return the frequency (Hz) of the largest positive real return ratio in a sweep, None if there is none.
+
+    Where the imaginary part changes its sign between neighbouring points the real part is interpolated
+    linearly. frequency: rising values (Hz); ratio: complex, of equal length. The error is a part of the step.
+    """
+    f = np.asarray(frequency, dtype=np.float64)
+    t = np.asarray(ratio, dtype=np.complex128)
+    y = t.imag
+    at = np.flatnonzero((y[:-1] < 0.0) != (y[1:] < 0.0))
+    if not at.size:
+        return None
+    share = y[at] / (y[at] - y[at + 1])
+    real = t.real[at] + share * (t.real[at + 1] - t.real[at])
+    best = int(np.argmax(real))
+    if real[best] <= 0.0:
+        return None
+    return float(f[at[best]] + share[best] * (f[at[best] + 1] - f[at[best]]))
+
+
 def half_power_width(frequency: npt.ArrayLike, *, magnitude: npt.ArrayLike) -> tuple[float, float]:
     """Return (peak value, width in Hz) between the points 1/sqrt(2) below the peak of a resonance curve.
 

@@ -28,6 +28,8 @@ class MapEnd(str, enum.Enum):
 
     CONTROL = "top of the control"
     """Nothing is missing but the last part of a step of 6 % in amplitude."""
+    FOLD = "largest amplitude any setting sustains"
+    """The control goes on, but further up it sustains less, as with a plate that bottoms."""
     REACH = "largest amplitude looked at"
     """More than any grid stands without gross grid current."""
     LOST = "no solution found further up"

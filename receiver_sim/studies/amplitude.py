@@ -28,7 +28,7 @@ from receiver_sim.circuit.views.envelope import (
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as held
-from receiver_sim.measure.amplitude_balance import Balance, sweep, within_control
+from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS, tuned_mode
 from receiver_sim.results.base import FloatArray, Status
@@ -118,6 +118,8 @@ def _end(raw: Balance) -> MapEnd:
     """Return what ends a balance at its largest amplitude."""
     if raw.wiper[-1] > _AT_TOP:
         return MapEnd.CONTROL
+    if raw.end is held.CurveEnd.FOLD:
+        return MapEnd.FOLD
     return MapEnd.REACH if raw.amplitude[-1] > _AT_REACH * held.HIGHEST_V else MapEnd.LOST
 
 
@@ -322,8 +324,17 @@ def run(
         if onset.status is not Status.OSCILLATES:
             found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
         else:
-            raw = sweep(bench, plan(build, cards, mode, guess=guess), guess=guess, phases=_sampling(cards))
+            raw, said_of_it = balance(
+                bench,
+                plan(build, cards, mode, guess=guess),
+                imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=rotation),
+                mode,
+                guess=guess,
+                phases=_sampling(cards),
+            )
             found = reduce(raw, control, mode, band=band, onset=onset)
+            if said_of_it is not None:
+                found = dataclasses.replace(found, warnings=(*found.warnings, said_of_it))
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
             grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, NoAnswer) as error:

@@ -184,7 +184,8 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
         with loaded(bench, circuit) as on:
             probe = Probe(on, band=band, dial_hz=dial_hz, mains=mains)
             probe.trim()
-            found = search(probe.measure, most=_MOST - probe.evaluations)
+            # a trim that had to look wide leaves the search what it needs
+            found = search(probe.measure, most=max(_MOST - probe.evaluations, _MOST - 2))
             return reduce(found, degrees=circuit.control.degrees, band=band, probe=probe)
     except (EngineError, NoAnswer) as error:
         return failed(band, dial_hz, str(error))

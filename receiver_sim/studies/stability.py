@@ -49,6 +49,9 @@ _RISES = 1e-4
 """Travel of the control for an e-fold of amplitude below which a map does not rise: at its smallest
 amplitudes its slope is rounding."""
 
+_NEAREST = 5e-4
+"""Rotation from the beginning of a map within which no setting is looked at, whatever the onset."""
+
 _THRESHOLD = 1.1
 """Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
 
@@ -114,7 +117,8 @@ def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
     alone."""
     rising = np.gradient(amplitudes.rotation, np.log(amplitudes.amplitude_v)) > _RISES
     # nearer than this to where it begins or breaks off the mode is the slow growth itself
-    candidates = np.flatnonzero(rising & (amplitudes.rotation > amplitudes.rotation.min() * 1.002))
+    least = float(amplitudes.rotation.min())
+    candidates = np.flatnonzero(rising & (amplitudes.rotation > least + max(0.002 * least, _NEAREST)))
     if candidates.size <= points:
         return [int(i) for i in candidates]
     return [int(candidates[round(k)]) for k in np.linspace(0, candidates.size - 1, points)]

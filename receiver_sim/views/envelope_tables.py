@@ -81,6 +81,8 @@ def _end_notes(found: Oscillation) -> list[Note]:
     volts = engineering(float(amplitudes.amplitude_v[-1]), "V")
     if amplitudes.ends is MapEnd.REACH:
         text = f"at {at} it reaches {volts}, beyond what a grid stands; further up it was not followed"
+    elif amplitudes.ends is MapEnd.FOLD:
+        text = f"strongest at {at}, {volts}; further up the control sustains less: not followed there"
     else:
         text = f"followed up to {at}, {volts}; further up no solution was found and its strength is not known"
     return [_note(f"{_name(found)}: {text}")]

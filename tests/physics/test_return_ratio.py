@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from receiver_sim.physics.return_ratio import double_injection, half_power_width, return_ratio, zero_phase
+from receiver_sim.physics.return_ratio import (
+    double_injection,
+    half_power_width,
+    return_ratio,
+    strongest_zero_phase,
+    zero_phase,
+)
 
 
 def test_return_ratio_inverts_the_closed_loop() -> None:
@@ -58,3 +64,18 @@ def test_half_power_width_refuses_a_range_that_is_too_narrow() -> None:
     f = np.linspace(0.99e6, 1.01e6, 11)
     with pytest.raises(ValueError, match=r"^the resonance does not fall to half power within the range$"):
         half_power_width(f, magnitude=1 / np.sqrt(1 + (2 * (f - 1e6) / 1e6) ** 2))
+
+
+def test_strongest_zero_phase_of_a_tank_beside_a_weaker_one() -> None:
+    # two tanks in one loop, each real at its own frequency; the other adds a nearly imaginary part there
+    f = np.linspace(1.7e6, 2.1e6, 401)
+    tank = {f0: 1 / (1 + 1j * 400 * (f / f0 - f0 / f)) for f0 in (1.81e6, 1.97e6)}
+    ratio = 0.4 * tank[1.81e6] + 1.3 * tank[1.97e6]
+    # the weaker tank's tail, 0.4/(400 x 0.17) = 0.6 % of the peak, turns the phase by that much of Q
+    assert strongest_zero_phase(f, ratio=ratio) == pytest.approx(1.97e6, abs=0.02 * 1.97e6 / 800)
+
+
+def test_strongest_zero_phase_is_none_where_the_loop_only_weakens_itself() -> None:
+    f = np.linspace(1.8e6, 2.0e6, 201)
+    assert strongest_zero_phase(f, ratio=-0.7 / (1 + 1j * 60 * (f / 1.9e6 - 1.9e6 / f))) is None
+    assert strongest_zero_phase(f, ratio=np.full(201, 0.3j)) is None

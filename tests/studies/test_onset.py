@@ -15,7 +15,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.measure.loop_gain import Sample
 from receiver_sim.physics.potentiometer import rotation_fraction
 from receiver_sim.results.base import Status
-from receiver_sim.schema import Build
+from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import onset
 from tests.decks import control_elements, receiver_deck
 
@@ -165,6 +165,28 @@ def test_full_transient_decays_below_and_grows_above_onset(
     # half of it.
     predicted = found.slope_per_v * 0.04 * found.onset.screen_v * np.pi * dial / band.coil.q
     assert (rates[1] - rates[0]) / predicted * 1.02 > 1.0 and (rates[1] - rates[0]) < 2.0 * predicted
+
+
+def test_a_loop_without_zero_phase_beside_the_dial_is_no_failed_simulation(bench: Bench, demo: Build) -> None:
+    """Guards against 'the phase of the return ratio has no zero near these frequencies', told as a failure:
+    with next to no tap and no capacitor at the plate, the plate's circuit turns the phase of what little
+    comes back.
+    """
+    changes = {
+        "detector.tube": "6AU6",
+        "detector.rf_filter.plate_capacitor": "0 pF",
+        "detector.rf_filter.choke": "1.3 mH",
+        "detector.rf_filter.output_capacitor": "180 pF",
+        "bands[0].coil.tap": "0.4 %",
+        "bands[0].coil.inductance": "150 uH",
+    }
+    build = changed_build(demo, changes)
+    band = build.bands[0]
+    found = onset.run(build, api.cards_for(build), bench, band=band, dial_hz=1.9e6)
+    assert (found.status, found.warnings) == (Status.DOES_NOT, ())
+    # g_k n (1 - n) Rp of an ideal tap at 3 mA/V and the coil's own Q bounds the gain
+    assert found.gain_highest is not None
+    assert abs(found.gain_highest) < 3e-3 * 0.004 * band.coil.q * 2 * np.pi * 1.9e6 * 150e-6
 
 
 def _wiper(bench: Bench, build: Build, cards: Cards, dial: float, volts: float) -> float:
