@@ -93,13 +93,14 @@ def coils(
         rotation = _common(middles)
         sweeps = open_bench.map(
             lambda b, job: _sweep(settled, cards, b, band=job[0], span=job[1], rotation=rotation),
-            [(band, span) for band, span in zip(bands, ranges, strict=True) if span is not None],
+            list(zip(bands, ranges, strict=True)),
             lambda done, total: progress("dial", done, total),
         )
-        pairs = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
+        effects, through = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
         where = api.provenance(build, open_bench, before=before)
         evaluations = open_bench.evaluations - ran
     measured = tuple(span for span in ranges if span is not None)
+    unmeasured = [band.name for band, span in zip(bands, ranges, strict=True) if span is None]
     lost = [(found.band, "; ".join(found.warnings)) for found in middles if found.status is Status.FAILED]
     lost += [(sweep.band, text) for sweep in sweeps for text in sweep.warnings]
     return CoilsReport(
@@ -107,10 +108,10 @@ def coils(
         rotation=rotation,
         coils=tuple(coil_sheet.sheet(band) for band in bands),
         ranges=measured,
-        coverage=tuning_range.coverage(measured, year=year, region=region),
+        coverage=tuning_range.coverage(measured, year=year, region=region, unmeasured=unmeasured),
         sweeps=tuple(sweeps),
-        aerial=tuple(effect for effect, _ in pairs),
-        breakthrough=tuple(through for _, through in pairs),
+        aerial=effects,
+        breakthrough=through,
         provenance=where,
         cautions=cautions.ALL,
         warnings=(*build.warnings, _loading(cards)),
@@ -139,14 +140,14 @@ def _common(found: Sequence[Onset]) -> float:
 
 
 def _sweep(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, span: CoilRange, rotation: float
+    build: Build, cards: Cards, bench: Bench, *, band: Band, span: CoilRange | None, rotation: float
 ) -> DialSweep:
     return dial_sweep.run(
         build,
         cards,
         bench,
         band=band,
-        frequencies=tuning_range.whole_dial(span, dial_sweep.POINTS),
+        frequencies=tuning_range.whole_dial(band, span, dial_sweep.POINTS),
         rotation=rotation,
         find_onset=lambda b, dial: onset.run(build, cards, b, band=band, dial_hz=dial),
     )
@@ -160,19 +161,19 @@ def _with_aerial(
     middles: Sequence[Onset],
     tank_volts: float | None,
     progress: Progress,
-) -> list[tuple[AerialEffect, Breakthrough]]:
-    """Look at aerial and breakthrough on every band whose onset search did not fail."""
+) -> tuple[tuple[AerialEffect, ...], tuple[Breakthrough, ...]]:
+    """Look at aerial and breakthrough on every band whose onset search did not fail, each by itself."""
     if build.aerial is None:
-        return []
+        return (), ()
     jobs = [
-        (f"aerial on {band.name}", (band, found))
+        (band, found)
         for band, found in zip(build.bands, middles, strict=True)
         if found.tuning_farad is not None
     ]
 
-    def one(b: Bench, job: tuple[Band, Onset]) -> tuple[AerialEffect, Breakthrough]:
+    def effect(b: Bench, job: tuple[Band, Onset]) -> AerialEffect:
         band, found = job
-        effect = aerial.run(
+        return aerial.run(
             build,
             cards,
             b,
@@ -182,10 +183,15 @@ def _with_aerial(
             find_onset=lambda other: onset.run(other, cards, b, band=band, dial_hz=found.dial_hz),
             tank_volts=tank_volts,
         )
-        return effect, breakthrough.run(build, cards, b, band=band, found=found)
 
-    found = stages.map(bench, one, jobs, lambda done, total: progress("aerial", done, total))
-    return [pair for pair in found if pair is not None]
+    def through(b: Bench, job: tuple[Band, Onset]) -> Breakthrough:
+        return breakthrough.run(build, cards, b, band=job[0], found=job[1])
+
+    named = [(f"aerial on {band.name}", (band, found)) for band, found in jobs]
+    effects = stages.map(bench, effect, named, lambda done, total: progress("aerial", done, total))
+    named = [(f"breakthrough on {band.name}", (band, found)) for band, found in jobs]
+    passages = stages.map(bench, through, named)
+    return tuple(e for e in effects if e is not None), tuple(p for p in passages if p is not None)
 
 
 def find_taps(

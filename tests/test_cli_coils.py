@@ -8,6 +8,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+import yaml
 from click.testing import CliRunner, Result
 from matplotlib.axes import Axes
 
@@ -103,6 +104,25 @@ def test_plots_are_written_where_asked(tmp_path: Path) -> None:
         "coils.json",
         *(f"{s}.{e}" for s in stems for e in ("png", "svg")),
     }
+
+
+@pytest.mark.parametrize("size", ["{height: 6 m, flat: 15 m}", "{height: 8 m, flat: 15 m, diameter: 1.6 mm}"])
+def test_a_long_wire_loses_no_coil(size: str, demo: Build, tmp_path: Path) -> None:
+    """Guards against 'the wire is longer than 0.45 wavelength': refused, or a coil lost with 'Gaps: none'.
+
+    Through a coupling as tight as this the wire's resonances are dead spots, where the tank is hard to find.
+    """
+    data = {**demo._data, "aerial": {"coupling": "5 pF", "kind": "wire", "wire": yaml.safe_load(size)}}
+    place = tmp_path / "set.yaml"
+    place.write_text(yaml.safe_dump(data), encoding="utf-8")
+    result = call("coils", str(place), "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    found = json.loads(result.stdout)["result"]
+    names = [band.name for band in demo.bands]
+    for part in ("coils", "ranges", "sweeps", "aerial", "breakthrough"):
+        assert [one["band"] for one in found[part]] == names, part
+    assert all(len(sweep["points"]) >= 10 for sweep in found["sweeps"])
+    assert found["failed"] == [] and found["coverage"]["unmeasured"] == []
 
 
 @pytest.fixture(scope="module")

@@ -131,13 +131,18 @@ class Overlap:
 
 @dataclass(frozen=True)
 class Coverage:
-    """The set of coils against the bands of a year and ITU region; gaps between lowest and highest end."""
+    """The set of coils against the bands of a year and ITU region; gaps between lowest and highest end.
+
+    unmeasured: names of coils whose range was not found. What they reach is not in here: as long as there are
+    any, gaps, overlaps and what no coil reaches are those of the other coils.
+    """
 
     year: int
     region: int
     services: tuple[ServiceCover, ...]
     gaps: tuple[Span, ...]
     overlaps: tuple[Overlap, ...]
+    unmeasured: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,9 +176,15 @@ class DialPoint:
 
 @dataclass(frozen=True)
 class DialSweep:
-    """One coil over its dial, the control at the common setting; warnings name what failed."""
+    """One coil over its dial, the control at the common setting; warnings name what failed.
+
+    from_hz, to_hz: the band asked for, which the dial reaches beyond. Of a coil whose range was not found the
+    points lie within the band.
+    """
 
     band: str
+    from_hz: float
+    to_hz: float
     rotation: float
     points: tuple[DialPoint, ...]
     warnings: tuple[str, ...] = ()

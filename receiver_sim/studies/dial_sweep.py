@@ -111,6 +111,8 @@ def run(
     answers = [one(bench, dial) for dial in frequencies]
     return DialSweep(
         band=band.name,
+        from_hz=band.from_,
+        to_hz=band.to,
         rotation=rotation,
         points=tuple(a for a in answers if isinstance(a, DialPoint)),
         warnings=tuple(a for a in answers if isinstance(a, str)),

@@ -171,8 +171,12 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band) -> CoilRange:
     )
 
 
-def coverage(ranges: Sequence[CoilRange], *, year: int, region: int) -> Coverage:
+def coverage(
+    ranges: Sequence[CoilRange], *, year: int, region: int, unmeasured: Sequence[str] = ()
+) -> Coverage:
     """Hold the ranges against the amateur and shortwave broadcast bands of a year and ITU region.
+
+    unmeasured: names of the coils that are missing among the ranges, since theirs were not found.
 
     Raises ValueError for a year or region without a table.
     """
@@ -195,10 +199,13 @@ def coverage(ranges: Sequence[CoilRange], *, year: int, region: int) -> Coverage
         services=tuple(services),
         gaps=tuple(Span(*gap) for span in whole for gap in gaps(spans, wanted=span)),
         overlaps=tuple(shared),
+        unmeasured=tuple(unmeasured),
     )
 
 
-def whole_dial(coil: CoilRange, points: int) -> list[float]:
-    """Return frequencies over a coil's whole dial in equal ratios, the middle of its band among them."""
-    grid = np.geomspace(coil.low_hz, coil.high_hz, points)
-    return sorted({*(float(f) for f in grid), coil.middle_hz})
+def whole_dial(band: Band, coil: CoilRange | None, points: int) -> list[float]:
+    """Return frequencies over a coil's whole dial in equal ratios, the middle of its band among them; over
+    the band alone where the coil's range was not found.
+    """
+    low, high = (band.from_, band.to) if coil is None else (coil.low_hz, coil.high_hz)
+    return sorted({*(float(f) for f in np.geomspace(low, high, points)), _middle(band)})

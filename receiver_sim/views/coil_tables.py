@@ -34,14 +34,11 @@ def _note(text: str) -> Note:
 def coils_sheet(report: CoilsReport) -> Sheet:
     """Return everything `coils` found, for the bench first."""
     sections = [*failed_sections(report.failed), winding_table(report.coils)]
+    sections += [figures_table(report.coils, report.ranges), range_table(report.ranges, report.coverage)]
     if report.ranges:
-        sections += [
-            figures_table(report.coils, report.ranges),
-            range_table(report.ranges),
-            dial_table(report.ranges),
-            coverage_table(report.coverage),
-            sweep_table(report.sweeps),
-        ]
+        sections += [dial_table(report.ranges), coverage_table(report.coverage)]
+    if report.sweeps:
+        sections.append(sweep_table(report.sweeps))
     if report.aerial:
         sections += [aerial_table(report.aerial), radiation_table(report.aerial)]
     if report.breakthrough:
@@ -105,16 +102,20 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
         columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     rows = []
     for coil in coils:
-        if coil.band not in spans:
-            continue
-        span = spans[coil.band]
+        span = spans.get(coil.band)
         row = [
             shorten(coil.band, 11 if linked else _NAME),
             engineering(coil.inductance_henry * 1e6, ""),
-            fixed(span.coil_q, 0),
-            fixed(span.loaded_q, 0),
-            fixed(span.rp_ohm, 1, 1e-3),
-            fixed(span.reactance_ohm, 0),
+            *(
+                (NOTHING,) * 4
+                if span is None
+                else (
+                    fixed(span.coil_q, 0),
+                    fixed(span.loaded_q, 0),
+                    fixed(span.rp_ohm, 1, 1e-3),
+                    fixed(span.reactance_ohm, 0),
+                )
+            ),
             fixed(coil.self_farad, 1, 1e12),
             fixed(coil.tap_share, 1, 100.0),
             fixed(coil.tap_ratio, 1, 100.0),
@@ -136,14 +137,15 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     return Section("What they amount to", (Grid(tuple(columns), tuple(rows)), _note(text)))
 
 
-def range_table(ranges: Sequence[CoilRange]) -> Section:
-    """Return the range of each coil and where its band lies on the dial."""
+def range_table(ranges: Sequence[CoilRange], cover: Coverage) -> Section:
+    """Return the range of each coil and where its band lies on the dial, the coils without one last."""
     columns: tuple[Column, ...] = (
         Column("\nband", "left"), Column("reaches\nMHz"), Column("to\nMHz"), Column("band\nMHz"),
         Column("to\nMHz"), Column("\ndial", "left"), Column("main\nat %"), Column("band at\ndeg"),
         Column("to\ndeg"), Column("kHz/deg\nlow end"), Column("kHz/deg\nhigh end"),
     )  # fmt: skip
-    rows, notes = [], []
+    rows: list[tuple[str, ...]] = []
+    notes: list[str] = []
     for span in ranges:
         main_travel = span.main_rotation
         rows.append(
@@ -163,6 +165,9 @@ def range_table(ranges: Sequence[CoilRange]) -> Section:
         )
         if span.band_low is None or span.band_high is None:
             notes.append(f"{span.band}: the dial does not reach the whole band.")
+    for name in cover.unmeasured:
+        rows.append((shorten(name, 11), *(NOTHING,) * (len(columns) - 1)))
+        notes.append(f"{name}: its range was not found.")
     text = (
         "Range with the main capacitor from meshed to open, a band-spread capacitor half way. Degrees "
         "and per cent "
@@ -221,12 +226,16 @@ def coverage_table(cover: Coverage) -> Section:
         )
         styles.append("yellow" if missing else "")
     gap_text = "; ".join(f"{fixed(g.low_hz, 3, 1e-6)} to {fixed(g.high_hz, 3, 1e-6)} MHz" for g in cover.gaps)
-    notes = [_note(f"Gaps between coils: {gap_text or 'none'}.")]
+    lost = " and ".join(cover.unmeasured)
+    unknown = f" (without {lost}, whose range was not found)" if lost else ""
+    notes = [_note(f"Gaps between coils{unknown}: {gap_text or ('not known' if lost else 'none')}.")]
     shared = "; ".join(
         f"{o.first} and {o.second} {fixed(o.low_hz, 3, 1e-6)} to {fixed(o.high_hz, 3, 1e-6)} MHz"
         for o in cover.overlaps
     )
-    notes.append(_note(f"Overlaps: {shared or 'none'}."))
+    notes.append(_note(f"Overlaps{unknown}: {shared or ('not known' if lost else 'none')}."))
+    if lost:
+        notes.append(_note(f"What is 'not reached' may be reached by {lost}."))
     notes.append(
         _note("Band limits from memory of the conferences' tables; national licences differ: look yours up.")
     )

@@ -4,6 +4,9 @@ builds.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pytest
 import yaml
@@ -13,13 +16,14 @@ from receiver_sim.circuit.blocks.aerial import aerial_impedance
 from receiver_sim.circuit.blocks.coil import tank_loss
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.inductance import wheeler_1928
 from receiver_sim.physics.tuning import frequency_per_degree
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
-from receiver_sim.schema import Build, changed_build, load_build_text
+from receiver_sim.schema import Band, Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
-from receiver_sim.studies import breakthrough, dial_sweep, onset, tap_finder, tuning_range
+from receiver_sim.studies import aerial, breakthrough, dial_sweep, onset, tap_finder, tuning_range
 
 
 @pytest.fixture(scope="module")
@@ -103,6 +107,37 @@ def test_coverage_is_held_against_the_tables_of_an_era(report: CoilsReport) -> N
             assert all(r.high_hz <= gap.low_hz or r.low_hz >= gap.high_hz for r in report.ranges)
     (gap,) = cover.gaps
     assert (gap.low_hz, gap.high_hz) == (report.ranges[3].high_hz, report.ranges[4].low_hz)
+
+
+def test_a_failure_takes_nothing_else_along(
+    demo: Build, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Guards against a coil whose range failed missing in the sweeps, and 'Gaps: none' because it is missing;
+    against breakthrough lost with the aerial's states.
+    """
+    whole, states = tuning_range.run, aerial.run
+
+    def one_fails(run: Callable[..., Any], name: str) -> Callable[..., Any]:
+        def either(*args: Any, band: Band, **more: Any) -> Any:
+            if band.name == name:
+                raise NoAnswer("broken for this test")
+            return run(*args, band=band, **more)
+
+        return either
+
+    monkeypatch.setattr(tuning_range, "run", one_fails(whole, "40 m"))
+    monkeypatch.setattr(aerial, "run", one_fails(states, "80 m"))
+    found = api_coils.coils(demo, bench=bench)
+    names = [band.name for band in demo.bands]
+    assert [sweep.band for sweep in found.sweeps] == [coil.band for coil in found.coils] == names
+    assert found.coverage.unmeasured == ("40 m",)
+    band = demo.bands[names.index("40 m")]
+    dials = [point.dial_hz for point in found.sweeps[names.index("40 m")].points]
+    assert len(dials) == dial_sweep.POINTS + 1
+    assert (min(dials), max(dials)) == pytest.approx((band.from_, band.to))
+    assert [one.band for one in found.breakthrough] == names
+    assert [one.band for one in found.aerial] == [name for name in names if name != "80 m"]
+    assert [one.stage for one in found.failed] == ["range of 40 m", "aerial on 80 m"]
 
 
 # ---------------------------------------------------------------------- loop gain

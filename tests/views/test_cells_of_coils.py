@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import pytest
@@ -25,6 +26,7 @@ def report() -> coils.CoilsReport:
         "sweeps": tuple(filled(coils.DialSweep, source, band=name) for name in names),
         "aerial": tuple(filled(coils.AerialEffect, source, band=name) for name in names),
         "breakthrough": tuple(filled(coils.Breakthrough, source, band=name) for name in names),
+        "coverage": filled(coils.Coverage, source, unmeasured=()),
     }
     return filled(coils.CoilsReport, source, **given)
 
@@ -134,6 +136,25 @@ def test_coverage_gaps_and_overlaps(report: coils.CoilsReport) -> None:
         note = note_with(page, text)
         for span in spans:
             assert f"{span.low_hz / 1e6:.3f} to {span.high_hz / 1e6:.3f}" in note
+
+
+def test_a_coil_whose_range_failed_keeps_its_rows(report: coils.CoilsReport) -> None:
+    """Guards against 'Gaps: none' while a coil is missing, and against its rows falling out of the tables."""
+    cover = dataclasses.replace(report.coverage, gaps=(), overlaps=(), unmeasured=("20 m",))
+    page = coil_tables.coils_sheet(dataclasses.replace(report, ranges=report.ranges[:1], coverage=cover))
+    figures = the(page, "What they amount to")
+    assert [row[0] for row in figures.rows] == ["40 m", "20 m"]
+    reading.check(figures.rows[1][1], "L uH", report.coils[1].inductance_henry, "H", digits=3)
+    assert set(figures.rows[1][2:6]) == {"-"}
+    ranges = the(page, "Range and dial")
+    assert [row[0] for row in ranges.rows] == ["40 m", "20 m"] and set(ranges.rows[1][1:]) == {"-"}
+    gaps = note_with(page, "Gaps between")
+    assert gaps == "Gaps between coils (without 20 m, whose range was not found): not known."
+    assert "not known" in note_with(page, "Overlaps")
+    # no range at all: what follows from the windings alone is still there
+    none = dataclasses.replace(report, ranges=(), coverage=cover)
+    rows = the(coil_tables.coils_sheet(none), "What they amount to").rows
+    assert [row[0] for row in rows] == ["40 m", "20 m"]
 
 
 def test_over_the_dial(report: coils.CoilsReport) -> None:

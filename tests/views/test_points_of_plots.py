@@ -296,12 +296,16 @@ def test_over_the_dial() -> None:
         hold_line(ax, f"gain-{n}", dials, [p.gain for p in sweep.points])
         hold_line(other, f"onset-{n}", dials, [p.onset.rotation for p in sweep.points if p.onset])
     assert reading.figures(subtitle(ax))[0] == (pytest.approx(sweeps[0].rotation, abs=6e-3), "1")
+    # the first sweep has its second point in the band asked for, the other one only its first
+    places = [(n, sweep.points[1 - n]) for n, sweep in enumerate(sweeps)]
+    sweeps = [
+        dataclasses.replace(sweeps[n], from_hz=0.999 * p.dial_hz, to_hz=1.002 * p.dial_hz) for n, p in places
+    ]
     losses = coil_plots.plot_losses(sweeps)
     assert reading.axis_unit(losses.get_ylabel()) == ("1", 0.01)
     names = [t.get_text() for t in losses.get_legend().get_texts()]
     assert names == ["coil", "tube input", "grid leak", "aerial and rest"]
-    for n, sweep in enumerate(sweeps):
-        point = sweep.points[len(sweep.points) // 2]
+    for n, point in places:
         shares = (point.coil_loss, point.input_loss, point.leak_loss, point.other_loss)
         bottom = 0.0
         for number, share in enumerate(shares):
@@ -309,6 +313,20 @@ def test_over_the_dial() -> None:
             assert (patch.get_height(), patch.get_y()) == pytest.approx((100.0 * share, 100.0 * bottom))
             bottom += share
         assert f"Q {point.loaded_q:.0f}" in reading.words_of(losses)
+    assert [t.get_text().splitlines()[1] for t in losses.get_xticklabels()] == [
+        f"{point.dial_hz / 1e6:.2f} MHz" for _, point in places
+    ]
+
+
+def test_losses_are_those_within_the_band_asked_for() -> None:
+    """Guards against 'the middle of the dial', which lay outside the band: no bar, and said so, if there is
+    no point in the band.
+    """
+    sweep = filled(coils.DialSweep, Source(), band="20 m")
+    outside = dataclasses.replace(sweep, from_hz=1e3, to_hz=2e3)
+    ax = coil_plots.plot_losses([outside])
+    assert len(ax.patches) == 0
+    assert "Not found: 20 m." in subtitle(ax)
 
 
 def test_breakthrough() -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
 
-from receiver_sim.results.coils import Breakthrough, CoilRange, Coverage, DialSweep
+from receiver_sim.results.coils import Breakthrough, CoilRange, Coverage, DialPoint, DialSweep
 from receiver_sim.views.numbers import fixed, percent, shorten
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import EndLabel, label_ends
@@ -32,7 +33,8 @@ def plot_ranges(ranges: Sequence[CoilRange], coverage: Coverage, ax: Axes | None
         ax,
         title="What the coils reach",
         subtitle=f"Bar: capacitor meshed to open; dark: its band. Bands of {coverage.year}, ITU region "
-        f"{coverage.region}, shaded.",
+        f"{coverage.region}, shaded."
+        + (f" Range of {', '.join(coverage.unmeasured)} not found." if coverage.unmeasured else ""),
         x="Frequency (MHz)",
         y="",
     )
@@ -141,21 +143,29 @@ _PARTS = (
 )
 
 
+def _in_band(sweep: DialSweep) -> DialPoint | None:
+    """Return the point next to the middle of the band asked for, None if none was found within it."""
+    inside = [p for p in sweep.points if sweep.from_hz <= p.dial_hz <= sweep.to_hz]
+    middle = math.sqrt(sweep.from_hz * sweep.to_hz)
+    return min(inside, key=lambda p: abs(p.dial_hz - middle), default=None)
+
+
 def plot_losses(sweeps: Sequence[DialSweep], ax: Axes | None = None) -> Axes:
-    """Draw whose the tank's losses are in the middle of each coil's dial, as stacked bars. Returns the
+    """Draw whose the tank's losses are in the middle of each coil's band, as stacked bars. Returns the
     axes.
     """
     ax = style.new_axes(right=2.0) if ax is None else ax
+    drawn = [(sweep, point) for sweep in sweeps if (point := _in_band(sweep)) is not None]
+    lost = [sweep.band for sweep in sweeps if _in_band(sweep) is None]
     style.dress(
         ax,
         title="What loads the tank",
-        subtitle="Shares of the losses, at the dial point next to the middle of each coil's range.",
+        subtitle="Shares of the losses in the middle of each coil's band."
+        + (f" Not found: {', '.join(lost)}." if lost else ""),
         x="",
         y="Share of the losses (%)",
     )
-    drawn = [s for s in sweeps if s.points]
-    for index, sweep in enumerate(drawn):
-        point = sweep.points[len(sweep.points) // 2]
+    for index, (_, point) in enumerate(drawn):
         bottom = 0.0
         for number, (_, field, colour) in enumerate(_PARTS):
             share = 100.0 * max(getattr(point, field), 0.0)
@@ -165,7 +175,7 @@ def plot_losses(sweeps: Sequence[DialSweep], ax: Axes | None = None) -> Axes:
         ax.text(index, 101.5, f"Q {point.loaded_q:.0f}", ha="center", fontsize=style.SMALL, color=style.INK)
     ax.set_xticks(range(len(drawn)))
     ax.set_xticklabels(
-        [f"{shorten(s.band, 12)}\n{fixed(s.points[len(s.points) // 2].dial_hz, 2, 1e-6)} MHz" for s in drawn],
+        [f"{shorten(s.band, 12)}\n{fixed(p.dial_hz, 2, 1e-6)} MHz" for s, p in drawn],
         parse_math=False,
     )
     ax.set_ylim(0.0, 107.0)
