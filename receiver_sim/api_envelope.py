@@ -23,7 +23,7 @@ from receiver_sim.builds import (
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import Sampled, Signal
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoOnset
 from receiver_sim.oscillating import POINTS, mode_at
 from receiver_sim.results import cautions
@@ -37,7 +37,7 @@ from receiver_sim.results.envelope import (
     Stability,
     Verification,
 )
-from receiver_sim.results.onset import Onset
+from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import outside_range
 from receiver_sim.stages import Stages
@@ -209,12 +209,14 @@ def verify(
     Takes minutes.
 
     cycles: length of the ramp in cycles of the carrier; None: as slow as the circuit needs. Raises
-    BuildFaults, KeyError for an unknown band, ValueError without an onset, EngineError.
+    BuildFaults, KeyError for an unknown band, NoOnset (a ValueError) without an onset, EngineError.
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
         found = _first(settled, cards, open_bench, band)
+        if found.oscillation.onset is None:
+            raise NoOnset(no_onset(found.oscillation))
         return reference_transient.run(
             settled,
             cards,
@@ -227,15 +229,21 @@ def verify(
 
 
 def _first(build: Build, cards: Cards, bench: Bench, band: str | None) -> _Found:
-    """Return the named band, or the first with an onset. Raises ValueError if there is none."""
+    """Return the named band, or the first with an onset, or the first there is where none has one.
+
+    Raises EngineError where a simulation failed and no band has an onset: nothing is known then.
+    """
     chosen = list(build.bands) if band is None else [band_named(build, band)]
-    reasons = []
+    silent = []
     for one in chosen:
         found = _find(build, cards, bench, band=one)
         if found.oscillation.onset is not None:
             return found
-        reasons.append(no_onset(found.oscillation))
-    raise NoOnset("no band has an onset on this control; " + "; ".join(reasons))
+        silent.append(found)
+    for found in silent:
+        if found.oscillation.status is Status.FAILED:
+            raise EngineError(no_onset(found.oscillation))
+    return silent[0]
 
 
 def detect(
@@ -246,7 +254,11 @@ def detect(
     beat_hz: float = detection.BEAT_HZ,
     bench: Bench | None = None,
 ) -> Detection:
-    """Return sensitivity to AM below onset and to a beat note above it. Errors as for `verify`."""
+    """Return sensitivity to AM below onset and to a beat note above it.
+
+    band: the first that has an onset if None. Without one the result says what can still be told. Raises
+    BuildFaults, KeyError for an unknown band, WrongValue (a ValueError) without an aerial, EngineError.
+    """
     cards = cards_for(build)
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
@@ -265,11 +277,36 @@ def detect(
 
 def onset_path(found: Oscillation, *, seconds: float, reach: float = 0.06) -> list[tuple[float, float]]:
     """Return a path of the control from `reach` (relative) below onset to as much above and back, as an ear
-    would try it."""
-    assert found.onset is not None
-    at = found.onset.rotation
-    low, high = at * (1.0 - reach), min(at * (1.0 + reach), 1.0)
-    return [(0.0, low), (0.45 * seconds, high), (0.55 * seconds, high), (seconds, low)]
+    would try it.
+
+    Without an onset on the control: from half way to the end of it that is nearest to onset and back.
+    """
+    if found.onset is not None:
+        at = found.onset.rotation
+        start, turn = at * (1.0 - reach), min(at * (1.0 + reach), 1.0)
+    else:
+        start, turn = HALF_WAY, _nearest_end(found)
+    return [(0.0, start), (0.45 * seconds, turn), (0.55 * seconds, turn), (seconds, start)]
+
+
+def _nearest_end(found: Oscillation) -> float:
+    return 0.0 if found.status is Status.NOT_IN_RANGE else 1.0
+
+
+def _standing(found: Oscillation, relative: float) -> float:
+    """Return the rotation at a multiple of the onset's; without one, the end of the control nearest to it."""
+    return _nearest_end(found) if found.onset is None else min(found.onset.rotation * relative, 1.0)
+
+
+def _heard_without(found: Oscillation, *, relative: bool, frequency: str) -> tuple[str, ...]:
+    """Say what a band without onset on its control means for what is heard."""
+    if found.onset is not None:
+        return ()
+    notes = [f"{no_onset(found)}; offsets count from {frequency}"]
+    if relative:
+        end = "bottom" if found.status is Status.NOT_IN_RANGE else "top"
+        notes.append(f"no setting relative to onset: the control stands at its {end}, the nearest to it")
+    return tuple(notes)
 
 
 def listen(
@@ -287,32 +324,35 @@ def listen(
     """Return the sound at one output for signals at the aerial while the control follows a path.
 
     path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
-    rotation; neither: go through onset and back. Errors as for `verify`.
+    rotation; neither: go through onset and back. Of a band without onset on its control the sound is that of
+    the set as it is, with a note. Errors as for `detect`.
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
         found = _first(settled, cards, open_bench, band)
-        oscillation = found.oscillation
-        assert oscillation.amplitudes is not None and oscillation.onset is not None
+        oscillation, mode = found.oscillation, _mode(found, open_bench)
         if relative is not None:
-            path = [(0.0, min(oscillation.onset.rotation * relative, 1.0))]
+            path = [(0.0, _standing(oscillation, relative))]
         elif path is None:
             path = onset_path(oscillation, seconds=seconds)
+        known = oscillation.amplitudes
+        frequency = "the resonance of the tank" if known is None else "the oscillation at its weakest"
         sound = listening.run(
             settled,
             cards,
             open_bench,
-            _mode(found, open_bench),
+            mode,
             band=found.band,
-            reference_hz=float(oscillation.amplitudes.frame_hz[0]),
+            reference_hz=mode.resonance_hz if known is None else float(known.frame_hz[0]),
             path=path,
             signals=signals,
             seconds=seconds,
             output=output_index(settled, output),
             progress=lambda done, total: progress("listening", done, total),
         )
-        return replace(sound, warnings=build.warnings)
+        notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)
+        return replace(sound, warnings=build.warnings, status=oscillation.status, notes=notes)
 
 
 def failed(report: OscillationReport) -> list[Oscillation]:

@@ -26,7 +26,7 @@ from receiver_sim.cli_common import (
     writable_folder,
 )
 from receiver_sim.cli_ends import complain, folded
-from receiver_sim.errors import NoAnswer, NoOnset, UserError
+from receiver_sim.errors import NoOnset, UserError
 
 if TYPE_CHECKING:
     from receiver_sim.circuit.signals import Signal
@@ -134,8 +134,7 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
     try:
         found = stages.run("reference run", lambda: api_envelope.verify(build, band=band, bench=bench))
     except NoOnset as error:
-        complain(folded(f"note: nothing to verify: {error}"))
-        return report
+        return replace(report, warnings=(*report.warnings, f"nothing to verify: {error}"))
     if found is None:
         return replace(report, failed=(*report.failed, *stages.failed))
     bands = tuple(
@@ -175,10 +174,7 @@ def detect(
     loaded = prepared(build, bands=[band], out=out)
     index = _phones(loaded, phones)
     with bench_for(pool) as bench:
-        try:
-            found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
-        except NoAnswer as error:
-            raise UserError(str(error)) from None
+        found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
     answer(
         "detect", found, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: envelope_tables.detection_table(found), out=out,
@@ -276,20 +272,17 @@ def listen(
     loaded = prepared(build, bands=[band])
     index = _phones(loaded, phones)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        try:
-            heard = api_envelope.listen(
-                loaded,
-                signals=signals,
-                seconds=length,
-                band=band,
-                output=index,
-                path=moves,
-                relative=relative,
-                bench=bench,
-                progress=progress,
-            )
-        except NoAnswer as error:
-            raise UserError(str(error)) from None
+        heard = api_envelope.listen(
+            loaded,
+            signals=signals,
+            seconds=length,
+            band=band,
+            output=index,
+            path=moves,
+            relative=relative,
+            bench=bench,
+            progress=progress,
+        )
     lost = sound.clipped(heard)
     if lost > 0.0 and not normalise and not as_json:
         complain(folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"))

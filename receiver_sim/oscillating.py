@@ -29,12 +29,18 @@ def mode_at(
 ) -> Mode:
     """Return the tank's mode for the dial setting of a loop-gain search and its amplitudes.
 
-    Raises ValueError if there are none, EngineError when a simulation fails.
+    The volts at rest are those at onset; without one on the control, at the first of the amplitudes, and
+    where there are none, at the end of the control that is nearest to onset. Raises NoAnswer for a search
+    that failed, EngineError when a simulation fails.
     """
-    if search.tuning_farad is None or found.amplitudes is None:
-        raise NoAnswer("without amplitudes there is no setting to look at")
-    # without an onset on the control, what goes on there or all over it begins at the first of the amplitudes
-    rotation = float(found.amplitudes.rotation[0]) if search.onset is None else search.onset.rotation
+    if search.tuning_farad is None:
+        raise NoAnswer(f"{search.band}: {'; '.join(search.warnings) or search.status.value}")
+    if search.onset is not None:
+        rotation = search.onset.rotation
+    elif found.amplitudes is not None:
+        rotation = float(found.amplitudes.rotation[0])
+    else:
+        rotation = search.nearest_end
     return tuned_mode(
         build, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad, rotation=rotation
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import wave
 
 import pytest
@@ -59,6 +60,43 @@ def test_the_howling_set_howls_and_the_remedy_is_told():
     rows = [" ".join(line.split()) for line in answer.output.splitlines()]
     assert any(row.startswith("80 m as built threshold howl ") and row.endswith("plate load") for row in rows)
     assert any(row.startswith("80 m load shunt of 220 kohm holds still ") for row in rows)
+
+
+@pytest.fixture
+def silent(tmp_path):
+    """The demo with cathode taps so low that no band oscillates."""
+    text = re.sub(r"tap: [\d.]+ %", "tap: 0.5 %", BUILDS.joinpath("demo.yaml").read_text("utf-8"))
+    file = tmp_path / "silent.yaml"
+    file.write_text(text, "utf-8")
+    return file
+
+
+def test_a_band_without_onset_is_a_state_not_bad_input(tmp_path, silent):
+    """Guards against exit code 2 from `detect` and `listen`: the build is sound."""
+    out, file = tmp_path / "out", tmp_path / "heard.wav"
+    answer = call(detect, silent, "--band", "40 m", "--out", out)
+    assert answer.exit_code == 0, answer.output
+    words = " ".join(answer.output.split())
+    assert "40 m: does not oscillate" in words and "AM 30 %, 400 Hz" in words and "beat note, " not in words
+    result = json.loads((out / "detect.json").read_text("utf-8"))["result"]
+    assert (result["status"], result["onset"], result["beat"]) == ("does not oscillate", None, None)
+    assert (out / "sensitivity-40-m.png").exists() and not (out / "pulling-40-m.png").exists()
+
+    answer = call(
+        listen, silent, "--band", "40 m", "--carrier", "100uV@0Hz", "--seconds", "100ms", "-o", file, "--json"
+    )
+    assert answer.exit_code == 0, answer.output
+    assert json.loads(answer.stdout)["result"]["status"] == "does not oscillate"
+    with wave.open(str(file), "rb") as sound:
+        assert sound.getnframes() == 2400
+    page = call(listen, silent, "--no-signal", "--seconds", "100ms", "-o", file)
+    assert page.exit_code == 0 and "160 m: does not oscillate" in " ".join(page.output.split())
+
+
+def test_nothing_to_verify_is_said_on_the_page(silent):
+    answer = call(onset, silent, "--band", "40 m", "--no-modes", "--verify")
+    assert answer.exit_code == 0, answer.output
+    assert "nothing to verify: 40 m: does not oscillate" in " ".join(answer.output.split())
 
 
 def test_the_set_alone_can_be_heard(tmp_path):

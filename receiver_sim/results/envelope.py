@@ -59,19 +59,26 @@ class AmplitudeMap:
     energy_error: FloatArray
     ends: MapEnd = MapEnd.CONTROL
 
-    def strongest(self, rotation: float) -> float | None:
-        """Return the largest amplitude (V) that a rotation (0..1) sustains, linear between points;
-        None where the map holds none.
+    def place(self, rotation: float) -> float | None:
+        """Return the place in the arrays, a fraction between two points, of the largest amplitude that a
+        rotation (0..1) sustains; None where the map holds none.
         """
-        x, y = self.rotation, self.amplitude_v
+        x = self.rotation
         low, high = np.minimum(x[:-1], x[1:]), np.maximum(x[:-1], x[1:])
         spans = np.flatnonzero((low <= rotation) & (rotation <= high))
         if not spans.size:
             return None
         i = int(spans[-1])
-        if x[i + 1] == x[i]:
-            return float(y[i + 1])
-        return float(y[i] + (rotation - x[i]) / (x[i + 1] - x[i]) * (y[i + 1] - y[i]))
+        return i + (1.0 if x[i + 1] == x[i] else float((rotation - x[i]) / (x[i + 1] - x[i])))
+
+    def read(self, values: FloatArray, rotation: float) -> float | None:
+        """Return what one of the arrays holds there, linear between points."""
+        place = self.place(rotation)
+        return None if place is None else float(np.interp(place, np.arange(values.size), values))
+
+    def strongest(self, rotation: float) -> float | None:
+        """Return the largest amplitude (V) that a rotation (0..1) sustains, None where the map holds none."""
+        return self.read(self.amplitude_v, rotation)
 
 
 @dataclass(frozen=True)
@@ -395,20 +402,29 @@ class Pulling:
 
 @dataclass(frozen=True, repr=False)
 class Detection(Answer):
-    """Sensitivity of one band to AM below onset and to a carrier's beat note above it."""
+    """Sensitivity of one band to AM below onset and to a carrier's beat note above it.
+
+    status: as for the loop gain; without an onset on the control `onset` is None, and what needs a setting
+    below it (am, am_transfer, selectivity_db in dB against offset_hz, bandwidth_hz) or above it (beat,
+    beat_transfer, pulling) is None where the control has none: a band that does not oscillate still detects
+    AM over the whole control, one that oscillates all over still gives beat notes. notes: a sentence each on
+    why.
+    """
 
     band: str
     dial_hz: float
     output: str
-    onset: ControlSetting
-    am: DetectionCurve
-    beat: DetectionCurve
-    am_transfer: TransferCurve
-    beat_transfer: TransferCurve
-    pulling: Pulling
-    offset_hz: FloatArray
-    selectivity_db: FloatArray
+    onset: ControlSetting | None
+    am: DetectionCurve | None
+    beat: DetectionCurve | None
+    am_transfer: TransferCurve | None
+    beat_transfer: TransferCurve | None
+    pulling: Pulling | None
+    offset_hz: FloatArray | None
+    selectivity_db: FloatArray | None
     bandwidth_hz: float | None
+    status: Status = Status.OSCILLATES
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -418,7 +434,7 @@ class Sound(Answer):
 
     peak_v, rms_v; level_db: sound pressure level of the r.m.s. volts (dB re 20 uPa), None without a
     sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation
-    there.
+    there. status: of the band, as for the loop gain; notes: what that means for what is heard.
     """
 
     band: str
@@ -434,6 +450,8 @@ class Sound(Answer):
     amplitude_v: FloatArray
     engine_seconds: float
     warnings: tuple[str, ...] = ()
+    status: Status = Status.OSCILLATES
+    notes: tuple[str, ...] = ()
 
 
 __all__ = [

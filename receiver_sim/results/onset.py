@@ -59,6 +59,11 @@ class Onset:
             return (self.at_nine_tenths or self.onset).rotation
         return None if self.status is Status.FAILED else HALF_WAY
 
+    @property
+    def nearest_end(self) -> float:
+        """End of the control (rotation 0 or 1) nearest to an onset that lies beyond it."""
+        return 0.0 if self.status is Status.NOT_IN_RANGE else 1.0
+
 
 @dataclass(frozen=True)
 class GainAgainstScreen:

@@ -50,9 +50,6 @@ _RESOLUTION_V = 1e-3
 _AT_TOP, _AT_REACH = 0.999, 0.99
 """Wiper fraction, and part of the largest amplitude looked at, at which a map has come to its end."""
 
-_ENDS = {Status.DOES_NOT: 1.0, Status.NOT_IN_RANGE: 0.0}
-"""End of the control (rotation, and wiper fraction) nearest to an onset that lies beyond it."""
-
 _FEW = 4
 """Points that a map needs at least."""
 
@@ -307,7 +304,7 @@ def run(
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
     control = regeneration_control(build, cards)
-    rotation = _ENDS[onset.status] if onset.onset is None else onset.onset.rotation
+    rotation = onset.nearest_end if onset.onset is None else onset.onset.rotation
     guess = control.share(rotation)
     began = time.perf_counter()
     grown = None
@@ -378,7 +375,7 @@ def _without_onset(
     the balance follows the curve over the control.
     """
     began = time.perf_counter()
-    end = _ENDS[onset.status]
+    end = onset.nearest_end
     looked = held.look(build, cards, bench, mode, end=end)
     words = said(looked, status=onset.status)
     control = regeneration_control(build, cards)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from contextlib import AbstractContextManager
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -13,11 +14,11 @@ from receiver_sim.circuit.blocks.phones import phone_node
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
+from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit
 from receiver_sim.engine import Bench
-from receiver_sim.errors import NoAnswer
+from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.loaded import Loaded, loaded
-from receiver_sim.results.base import FloatArray
+from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
     Detection,
@@ -66,19 +67,43 @@ class Listener:
         output: int,
         amperes: float | None = None,
     ) -> None:
-        if found.onset is None or found.amplitudes is None:
-            raise NoAnswer("without an onset there is no setting to listen at")
         if amperes is None:
             if mode.aerial is None:
-                raise NoAnswer("this build has no aerial; add the key 'aerial' for signals to come in")
+                raise WrongValue("this build has no aerial; add the key 'aerial' for signals to come in")
             amperes = abs(mode.aerial)
         self.build, self.cards, self.bench, self.mode = build, cards, bench, mode
-        self.map: AmplitudeMap = found.amplitudes
-        self.onset: ControlSetting = found.onset
+        self.found = found
         self.node = phone_node(build, output)
         self.name = build.phones[output].name
         self.amperes = amperes
         """Amperes into the hot end for each volt of e.m.f.; `amperes` if given, so without an aerial, too."""
+
+    @property
+    def map(self) -> AmplitudeMap:
+        """Amplitudes over the control. Raises NoAnswer if no setting sustains any."""
+        if self.found.amplitudes is None:
+            raise NoAnswer("without oscillation there is no setting with a beat note")
+        return self.found.amplitudes
+
+    @property
+    def onset(self) -> ControlSetting:
+        """Onset on the control. Raises NoAnswer without one."""
+        if self.found.onset is None:
+            raise NoAnswer("without an onset there is no setting relative to it")
+        return self.found.onset
+
+    def held(self, rotation: float) -> float:
+        """Return the amplitude (V) of oscillation at a rotation. Raises NoAnswer if there is none."""
+        amplitude = self.map.strongest(rotation)
+        if amplitude is None:
+            raise NoAnswer("no oscillation at this setting")
+        return amplitude
+
+    def setting(self, rotation: float) -> ControlSetting:
+        """Return the setting of a rotation: with the screen volts at rest, read in the circuit."""
+        with self._imposed(rotation, LOWEST_V) as on:
+            node = on.node(Place.SCREEN)
+            return ControlSetting(rotation, float(on.session.op(vectors=[node])[node][0].real))
 
     def current(self, carrier_v: float) -> float:
         """Return the peak current into the tank (A) of a carrier of `carrier_v` volts r.m.s. in the
@@ -115,7 +140,7 @@ class Listener:
         Outside the range of locking the carrier's part along the swing is a current of that frequency; its
         part across turns the phase, which nobody hears.
         """
-        amplitude = float(np.interp(rotation, self.map.rotation, self.map.amplitude_v))
+        amplitude = self.held(rotation)
         with self._imposed(rotation, amplitude) as on:
             answer = self._answer(on, tone)
         return amplitude, self.current(carrier_v) * answer / math.sqrt(2.0)
@@ -159,8 +184,9 @@ class Listener:
 
         The beat is counted from the phase of tank against carrier over the second half of the run.
         """
-        frequency = float(np.interp(rotation, self.map.rotation, self.map.frame_hz))
-        amplitude = float(np.interp(rotation, self.map.rotation, self.map.amplitude_v))
+        self.held(rotation)
+        frequency = self.map.read(self.map.frame_hz, rotation)
+        assert frequency is not None
         circuit = envelope_circuit(
             self.build, self.cards, self.mode, rotation=rotation, reference_hz=frequency
         )
@@ -171,8 +197,6 @@ class Listener:
             on.course(Role.QUADRATURE, "sin", [0.0, current, offset_hz, 0.0, 0.0, 0.0])
             step = min(0.02 / abs(offset_hz), 5e-5)
             run = on.session.tran(step, seconds, 0.0, step, vectors=[ti, tq, self.node])
-        if amplitude <= 0.0:
-            raise NoAnswer("no oscillation at this setting")
         time = np.linspace(0.5 * seconds, seconds, 20001)
         tank = np.interp(time, run["time"], run[ti]) + 1j * np.interp(time, run["time"], run[tq])
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
@@ -190,19 +214,49 @@ def _beat(time: FloatArray, phase: FloatArray) -> float:
     return float(whole / (np.interp(whole, np.maximum.accumulate(turned), time) - time[0]))
 
 
-def am_curve(ear: Listener, *, carrier_v: float = CARRIER_V) -> DetectionCurve:
-    """Return audio of the AM test signal against the control below onset."""
-    rotations = np.array([ear.rotation_below(part) for part in BELOW])
+def below_onset(found: Oscillation) -> list[float]:
+    """Return the rotations at which AM is listened to: up to onset, or over the whole control of a band that
+    does not oscillate; none where it oscillates all over.
+    """
+    if found.onset is not None:
+        return [found.onset.rotation * (1.0 - part) for part in BELOW]
+    if found.status is Status.NOT_IN_RANGE:
+        return []
+    return [float(r) for r in np.linspace(0.0, 1.0, len(BELOW) + 1)[1:]]
+
+
+def above_onset(ear: Listener) -> list[float]:
+    """Return the rotations at which a beat note is listened to: above onset, or over the whole control where
+    it oscillates all over; none for a band that does not start by itself, or only at the very top.
+    """
+    found = ear.found
+    if found.onset is not None:
+        return [r for part in ABOVE if (r := ear.rotation_above(part)) is not None]
+    if found.status is Status.NOT_IN_RANGE and found.amplitudes is not None:
+        known = found.amplitudes.rotation
+        return [float(r) for r in np.linspace(known[0], known[-1], len(ABOVE))]
+    return []
+
+
+def am_curve(ear: Listener, *, carrier_v: float = CARRIER_V) -> DetectionCurve | None:
+    """Return audio of the AM test signal against the control where it does not oscillate, None if it does all
+    over.
+    """
+    rotations = np.array(below_onset(ear.found))
+    if not rotations.size:
+        return None
     rows = [ear.am(float(r), carrier_v) for r in rotations]
     audio = np.array([row[1] for row in rows])
     return _curve(ear, "AM 30 %", carrier_v, AM_HZ, rotations, audio, np.array([row[0] for row in rows]))
 
 
-def beat_curve(ear: Listener, *, carrier_v: float = CARRIER_V, tone: float = BEAT_HZ) -> DetectionCurve:
-    """Return audio of the beat note against the control above onset."""
-    rotations = np.array([r for part in ABOVE if (r := ear.rotation_above(part)) is not None])
+def beat_curve(
+    ear: Listener, *, carrier_v: float = CARRIER_V, tone: float = BEAT_HZ
+) -> DetectionCurve | None:
+    """Return audio of the beat note against the control where it oscillates, None if it does nowhere."""
+    rotations = np.array(above_onset(ear))
     if not rotations.size:
-        raise NoAnswer("onset lies at the very top of the control: no setting above it")
+        return None
     rows = [ear.beat(float(r), carrier_v, tone=tone) for r in rotations]
     audio = np.array([row[1] for row in rows])
     return _curve(ear, "beat note", carrier_v, tone, rotations, audio, np.array([row[0] for row in rows]))
@@ -212,13 +266,6 @@ def _curve(
     ear: Listener, signal: str, carrier_v: float, tone: float, rotations: FloatArray, audio: FloatArray,
     amplitude: FloatArray,
 ) -> DetectionCurve:  # fmt: skip
-    best = float(rotations[int(np.argmax(audio))])
-    part = best / ear.onset.rotation
-    volts = (
-        float(np.interp(best, ear.map.rotation, ear.map.rest_screen_v))
-        if part >= 1.0
-        else ear.onset.screen_v * part
-    )
     return DetectionCurve(
         signal=signal,
         carrier_v=carrier_v,
@@ -226,14 +273,23 @@ def _curve(
         rotation=rotations,
         audio_v=audio,
         amplitude_v=amplitude,
-        best=ControlSetting(best, volts),
+        best=ear.setting(float(rotations[int(np.argmax(audio))])),
     )
 
 
 def am_transfer(ear: Listener, rotation: float) -> TransferCurve:
-    """Return audio out against AM carrier in at a setting below onset."""
-    audio = np.array([ear.am(rotation, level)[1] for level in LEVELS])
-    return TransferCurve("AM 30 %", rotation, np.array(LEVELS), audio, overload(np.array(LEVELS), audio))
+    """Return audio out against AM carrier in at a setting below onset, up to where a carrier would start
+    oscillation for good."""
+    audio = []
+    for level in LEVELS:
+        try:
+            audio.append(ear.am(rotation, level)[1])
+        except NoAnswer:
+            if not audio:
+                raise
+            break
+    levels, heard = np.array(LEVELS[: len(audio)]), np.array(audio)
+    return TransferCurve("AM 30 %", rotation, levels, heard, overload(levels, heard))
 
 
 def beat_transfer(ear: Listener, rotation: float, *, tone: float = BEAT_HZ) -> TransferCurve:
@@ -264,7 +320,7 @@ def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:
 
     Half of that range is |residue| I/(2 pi a) for a weak current I (Adler 1946, in this deck's terms).
     """
-    amplitude = float(np.interp(rotation, ear.map.rotation, ear.map.amplitude_v))
+    amplitude = ear.held(rotation)
     lock = abs(ear.mode.residue) * ear.current(carrier_v) / (2.0 * math.pi * amplitude)
     offsets = np.array(OFFSETS) * lock
     # a dozen beats, or what a lock takes to fall in
@@ -311,27 +367,55 @@ def run(
 ) -> Detection:
     """Answer for one band and output (index of the phones).
 
-    Raises EngineError when a simulation fails, ValueError without onset or aerial.
+    Without an onset on the control it says what can still be told, see `Detection`. Raises EngineError when a
+    simulation fails, WrongValue without an aerial.
     """
     ear = Listener(build, cards, bench, mode, found=found, output=output)
-    am = am_curve(ear)
-    beat = beat_curve(ear, tone=beat_hz)
-    working = beat.best.rotation
-    # a carrier whose locking reaches 100 Hz is well heard and locks visibly
-    amplitude = float(np.interp(working, ear.map.rotation, ear.map.amplitude_v))
-    locking = 100.0 * 2.0 * math.pi * amplitude / (abs(mode.residue) * ear.current(1.0))
-    offset, level, width = selectivity(ear, am.best.rotation)
-    return Detection(
+    am, beat = am_curve(ear), beat_curve(ear, tone=beat_hz)
+    empty = Detection(
         band=band.name,
         dial_hz=found.dial_hz,
         output=ear.name,
-        onset=ear.onset,
+        onset=found.onset,
         am=am,
         beat=beat,
-        am_transfer=am_transfer(ear, am.best.rotation),
-        beat_transfer=beat_transfer(ear, working, tone=beat_hz),
-        pulling=pulling(ear, working, carrier_v=locking),
-        offset_hz=offset,
-        selectivity_db=level,
-        bandwidth_hz=width,
+        am_transfer=None,
+        beat_transfer=None,
+        pulling=None,
+        offset_hz=None,
+        selectivity_db=None,
+        bandwidth_hz=None,
+        status=found.status,
+        notes=_notes(found, am=am, beat=beat),
     )
+    if am is not None:
+        offset, level, width = selectivity(ear, am.best.rotation)
+        empty = replace(
+            empty,
+            am_transfer=am_transfer(ear, am.best.rotation),
+            offset_hz=offset,
+            selectivity_db=level,
+            bandwidth_hz=width,
+        )
+    if beat is not None:
+        working = beat.best.rotation
+        # a carrier whose locking reaches 100 Hz is well heard and locks visibly
+        locking = 100.0 * 2.0 * math.pi * ear.held(working) / (abs(mode.residue) * ear.current(1.0))
+        empty = replace(
+            empty,
+            beat_transfer=beat_transfer(ear, working, tone=beat_hz),
+            pulling=pulling(ear, working, carrier_v=locking),
+        )
+    return empty
+
+
+def _notes(found: Oscillation, *, am: DetectionCurve | None, beat: DetectionCurve | None) -> tuple[str, ...]:
+    """Say why a part is missing."""
+    notes = list(found.warnings)
+    if found.status is Status.DOES_NOT:
+        notes.append("AM is detected without oscillation, over the whole control; there is no beat note")
+    elif am is None:
+        notes.append("it oscillates at every setting: no setting for AM, beat notes over the whole control")
+    elif beat is None:
+        notes.append("onset lies at the very top of the control: no setting above it for a beat note")
+    return tuple(notes)

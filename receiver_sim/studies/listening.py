@@ -21,7 +21,7 @@ from receiver_sim.circuit.signals import Signal, signal_block
 from receiver_sim.circuit.transient import continued, split_diodes
 from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
 from receiver_sim.engine import Bench, Vectors
-from receiver_sim.errors import NoAnswer, WrongValue
+from receiver_sim.errors import WrongValue
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
@@ -124,7 +124,7 @@ def run(
     if not path or any(b[0] <= a[0] for a, b in pairwise(path)):
         raise WrongValue("a path of the control needs settings at rising times")
     if signals and mode.aerial is None:
-        raise NoAnswer("this build has no aerial; add the key 'aerial' for signals to come in")
+        raise WrongValue("this build has no aerial; add the key 'aerial' for signals to come in")
     if not seconds > 0.0:
         raise WrongValue(f"a length of sound must be above 0 s, got {seconds}")
     spent = 0.0

@@ -38,10 +38,9 @@ def write_onset(report: OscillationReport, folder: Path | FileSet) -> tuple[Path
 
 
 def write_detection(found: Detection, folder: Path | FileSet) -> tuple[Path, ...]:
-    """Write sensitivity against control and pulling; return the paths."""
+    """Write sensitivity against control, and pulling where it oscillates; return the paths."""
     name = slug(found.band)
-    drawings: list[tuple[str, Callable[[], Axes]]] = [
-        (f"sensitivity-{name}", partial(plot_detection, found)),
-        (f"pulling-{name}", partial(plot_pulling, found)),
-    ]
+    drawings: list[tuple[str, Callable[[], Axes]]] = [(f"sensitivity-{name}", partial(plot_detection, found))]
+    if found.pulling is not None:
+        drawings.append((f"pulling-{name}", partial(plot_pulling, found)))
     return save_all(drawings, folder)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
@@ -19,7 +20,7 @@ from receiver_sim.results.envelope import (
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.states import onset_beyond
+from receiver_sim.views.states import IN_SHORT, onset_beyond
 
 
 def _note(text: str) -> Note:
@@ -283,7 +284,9 @@ def _covered(check: Verification) -> Note:
 
 
 def detection_table(found: Detection) -> Section:
-    """Return best settings, audio there, overload, bandwidth and locking."""
+    """Return best settings, audio there, overload, bandwidth and locking; without an onset on the control,
+    its state and what can still be told.
+    """
     columns = (
         Column("signal", "left"),
         Column("best knob\n%"),
@@ -293,28 +296,38 @@ def detection_table(found: Detection) -> Section:
     )
     rows = []
     for curve, transfer in ((found.am, found.am_transfer), (found.beat, found.beat_transfer)):
+        if curve is None:
+            continue
+        away = None if found.onset is None else curve.best.rotation / found.onset.rotation - 1.0
         rows.append(
             (
                 f"{curve.signal}, {fixed(curve.tone_hz, 0)} Hz",
                 fixed(curve.best.rotation, 1, 100.0),
-                fixed(curve.best.rotation / found.onset.rotation - 1.0, 2, 100.0),
+                fixed(away, 2, 100.0),
                 fixed(float(curve.audio_v.max()), 2, 1e3),
-                fixed(transfer.overload_v, 3, 1e3),
+                fixed(None if transfer is None else transfer.overload_v, 3, 1e3),
             )
         )
-    notes = (
-        _note(f"audio at {found.output} for {engineering(found.am.carrier_v, 'V')} r.m.s. in the aerial"),
-        _note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"),
-        _note(
-            f"a carrier of {engineering(found.pulling.carrier_v, 'V')} locks the oscillator within "
-            f"{fixed(found.pulling.lock_hz, 0)} Hz each way"
-        ),
-    )
-    return Section(
-        f"{found.band}: detection",
-        (Grid(columns, tuple(rows)), *notes),
-        cautions.PLATE_SUPPLY + cautions.RADIATION,
-    )
+    notes = []
+    if found.status is not Status.OSCILLATES:
+        notes.append(_note(f"{found.band}: {IN_SHORT[found.status]}"))
+    notes += [_note(text) for text in found.notes]
+    carriers = [curve.carrier_v for curve in (found.am, found.beat) if curve is not None]
+    if carriers:
+        notes.append(
+            _note(f"audio at {found.output} for {engineering(carriers[0], 'V')} r.m.s. in the aerial")
+        )
+    if found.am is not None:
+        notes.append(_note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"))
+    if found.pulling is not None:
+        notes.append(
+            _note(
+                f"a carrier of {engineering(found.pulling.carrier_v, 'V')} locks the oscillator within "
+                f"{fixed(found.pulling.lock_hz, 0)} Hz each way"
+            )
+        )
+    grid = (Grid(columns, tuple(rows)),) if rows else ()
+    return Section(f"{found.band}: detection", (*grid, *notes), cautions.PLATE_SUPPLY + cautions.RADIATION)
 
 
 def sound_note(found: Sound, *, where: str) -> Section:
@@ -325,6 +338,6 @@ def sound_note(found: Sound, *, where: str) -> Section:
             f"{where}: {fixed(found.volts.size / found.rate, 1)} s at {found.output}, "
             f"{engineering(found.rms_v, 'V')} r.m.s., peak {engineering(found.peak_v, 'V')}{level}"
         ),
-        *(_note(text) for text in found.warnings),
+        *(_note(text) for text in (*found.notes, *found.warnings)),
     )
     return Section(f"{found.band}: sound", notes, cautions.RADIATION)

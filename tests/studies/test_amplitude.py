@@ -19,6 +19,7 @@ from receiver_sim.circuit.phases import Swings
 from receiver_sim.circuit.registry import filled
 from receiver_sim.circuit.views.envelope import DC_OPTIONS, balance_circuit, knob_path
 from receiver_sim.circuit.writer import deck as written
+from receiver_sim.errors import NoOnset
 from receiver_sim.measure import amplitude_balance as balance
 from receiver_sim.measure import imposed_amplitude as held
 from receiver_sim.measure.loaded import Loaded, loaded
@@ -505,8 +506,8 @@ def test_a_build_that_oscillates_all_over_breaks_no_verb(bench, demo):
     name = build.bands[2].name
     report = api_envelope.onset(build, bands=[name], bench=bench)
     assert report.bands[0].oscillation.amplitudes is not None
-    with pytest.raises(ValueError, match=r"no band has an onset on this control; .*all over the control"):
-        api_envelope.detect(build, band=name, bench=bench)
+    with pytest.raises(NoOnset, match=rf"^{name}: not found in range: it oscillates all over the control$"):
+        api_envelope.verify(build, band=name, bench=bench)
 
 
 @pytest.mark.parametrize(

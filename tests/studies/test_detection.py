@@ -7,9 +7,16 @@ import math
 import numpy as np
 import pytest
 
+from receiver_sim import api, api_envelope
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.engine import EngineError
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
-from receiver_sim.studies import amplitude, detection, onset
+from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.results.base import Status
+from receiver_sim.studies import amplitude, detection, onset, selectivity
 from tests.decks import envelope_deck
+from tests.studies.test_amplitude import high_control
 
 
 @pytest.fixture(scope="module")
@@ -97,6 +104,101 @@ def test_selectivity_narrows_towards_onset(ear):
     # without regeneration it is f/Q
     cold = detection.selectivity(ear, 0.0)[2]
     assert cold is not None and cold < ear.mode.resonance_hz / ear.mode.q
+
+
+@pytest.fixture(scope="module")
+def silent(demo):
+    """The 40 m band of the demo, its cathode tap so low that no setting makes it oscillate."""
+    return api.changed_build(demo, {"bands[2].coil.tap": "2.5 %"})
+
+
+def test_a_band_that_does_not_oscillate_detects_am_over_its_control(bench, silent):
+    """Guards against a band without onset that ends `detect` as bad input. The carrier's amplitude, the
+    screen and the bandwidth are held against a.c. runs of the whole receiver at radio frequency.
+    """
+    band = silent.bands[2]
+    found = api_envelope.detect(silent, band=band.name, bench=bench)
+    assert found.status is Status.DOES_NOT and found.onset is None
+    assert (found.beat, found.beat_transfer, found.pulling) == (None, None, None)
+    assert found.am is not None and found.am_transfer is not None and found.bandwidth_hz is not None
+    assert found.am.rotation[0] > 0.0 and found.am.rotation[-1] == 1.0
+    assert found.notes[-1] == (
+        "AM is detected without oscillation, over the whole control; there is no beat note"
+    )
+
+    cards = api.cards_for(silent)
+    search = onset.run(silent, cards, bench, band=band, dial_hz=found.dial_hz)
+    assert search.gain_highest is not None and 0.3 < search.gain_highest < 0.95
+    peaks, widths, screens = [], [], []
+    with loaded(bench, selectivity.plan(silent, cards, band=band, dial_hz=found.dial_hz)) as on:
+        on.tune(search.tuning_farad)
+        top, span = on.node(Place.HOT_END), 4.0 * found.dial_hz / band.coil.q
+        with on.driven(Role.AERIAL):
+            for rotation in found.am.rotation:
+                on.turn(float(rotation))
+                run = on.session.ac(
+                    found.dial_hz - span, found.dial_hz + span, 401,
+                    vectors=["frequency", top, *on.control_vectors],
+                )  # fmt: skip
+                peak, width = half_power_width(run["frequency"].real, magnitude=np.abs(run[top]))
+                peaks.append(peak)
+                widths.append(width)
+                screens.append(on.figure(run, share=float(rotation)))
+    # an r.m.s. e.m.f. gives an amplitude root of two as large; what the aerial brings to the hot end besides
+    # the resonance of the tank, and the second order of 100 uV, are left out
+    expected = math.sqrt(2.0) * found.am.carrier_v * np.array(peaks)
+    assert found.am.amplitude_v == pytest.approx(expected, rel=5e-3)
+    at = int(np.argmin(np.abs(found.am.rotation - found.am.best.rotation)))
+    assert found.am.best.screen_v == pytest.approx(screens[at], rel=1e-3)
+    assert found.bandwidth_hz == pytest.approx(widths[at], rel=0.01)
+
+
+def test_a_band_that_oscillates_all_over_gives_beat_notes_over_its_control(bench, demo):
+    """The same for a band whose onset lies below the bottom of the control."""
+    build = high_control(demo, 47e3)
+    band = build.bands[2]
+    found = api_envelope.detect(build, band=band.name, bench=bench)
+    assert found.status is Status.NOT_IN_RANGE and found.onset is None
+    assert (found.am, found.am_transfer, found.selectivity_db, found.bandwidth_hz) == (None,) * 4
+    assert found.beat is not None and found.pulling is not None and found.beat_transfer is not None
+    assert found.beat.rotation[0] < 0.01 and found.beat.rotation[-1] > 0.99
+    # it is nearest to onset, and so most sensitive, at the bottom
+    assert found.beat.best.rotation == found.beat.rotation[0]
+    known = api_envelope.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
+    assert found.beat.amplitude_v == pytest.approx(
+        np.interp(found.beat.rotation, known.amplitudes.rotation, known.amplitudes.amplitude_v), rel=1e-6
+    )
+
+
+def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
+    """Guards against `listen` ending as bad input: a carrier on the tank's resonance is as strong at the top
+    of the control as `detect` has it; nothing else oscillates.
+    """
+    band = silent.bands[2]
+    sound = api_envelope.listen(
+        silent, signals=[api_envelope.Signal(1e-4, 0.0)], seconds=0.3, band=band.name, relative=1.02,
+        bench=bench,
+    )  # fmt: skip
+    assert sound.status is Status.DOES_NOT and set(sound.rotation) == {1.0}
+    assert sound.notes[0].startswith(f"{band.name}: does not oscillate: ")
+    assert sound.notes[0].endswith("; offsets count from the resonance of the tank")
+    assert sound.notes[1] == (
+        "no setting relative to onset: the control stands at its top, the nearest to it"
+    )
+    am = api_envelope.detect(silent, band=band.name, bench=bench).am
+    assert am.carrier_v == 1e-4 and am.rotation[-1] == 1.0
+    # fewer samples of the tube than in the map; the tank's currents out of phase turn the resonance by some
+    # hertz of its 50 kHz
+    assert sound.amplitude_v[-1] == pytest.approx(am.amplitude_v[-1], rel=0.01)
+
+
+def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
+    def failing(build, cards, bench, *, band, dial_hz, **_also):
+        return onset.failed(band, dial_hz, "no solution")
+
+    monkeypatch.setattr(onset, "run", failing)
+    with pytest.raises(EngineError, match=rf"^{demo.bands[0].name}: failed: no solution$"):
+        api_envelope.detect(demo, bench=bench)
 
 
 def test_overload_of_known_curves():

@@ -281,6 +281,35 @@ def test_detection() -> None:
         reading.in_order(reading.figures(note_with(page, words_)), wanted, rel=5e-3)
 
 
+def test_detection_without_an_onset_says_what_can_still_be_told() -> None:
+    source = Source()
+    found = filled(
+        envelope.Detection, source, band="20 m", onset=None, status=Status.DOES_NOT, beat=None,
+        beat_transfer=None, pulling=None, notes=("AM over the whole control",),
+    )  # fmt: skip
+    page = envelope_tables.detection_table(found)
+    table = the(page, ".*detection")
+    assert found.am is not None and found.am_transfer is not None
+    assert [row[0] for row in table.rows] == [f"{found.am.signal}, {found.am.tone_hz:.0f} Hz"]
+    reading.check(table.column("best knob %")[0], "best knob %", found.am.best.rotation, "1")
+    assert table.column("from onset %") == ("-",)
+    assert note_with(page, "20 m: ") == "20 m: does not oscillate"
+    assert note_with(page, "whole control") == "AM over the whole control"
+    assert not any("locks" in note for note in reading.notes(page))
+    everywhere = dataclasses.replace(
+        found, status=Status.NOT_IN_RANGE, am=None, am_transfer=None, bandwidth_hz=None,
+        beat=found.am, beat_transfer=found.am_transfer,
+    )  # fmt: skip
+    page = envelope_tables.detection_table(everywhere)
+    assert note_with(page, "20 m: ") == "20 m: oscillates at the lowest setting already"
+    assert not any("bandwidth" in note for note in reading.notes(page))
+
+
+def test_the_sound_of_a_band_without_onset_says_so() -> None:
+    found = filled(envelope.Sound, volts=np.zeros(8), status=Status.DOES_NOT, notes=("20 m: no onset",))
+    assert "20 m: no onset" in reading.notes(envelope_tables.sound_note(found, where="heard.wav"))
+
+
 def test_sound() -> None:
     source = Source()
     found = filled(envelope.Sound, source, rate=8000.0, volts=np.linspace(-1.0, 1.0, 29600))

@@ -326,12 +326,30 @@ def test_other_plots_name_their_axes(axes):
     assert ax.get_xlabel() and ax.get_ylabel()
 
 
+def test_sensitivity_of_a_band_without_onset_shows_what_there_is():
+    found = dataclasses.replace(
+        a_detection(), onset=None, status=Status.DOES_NOT, beat=None, beat_transfer=None, pulling=None,
+        notes=("there is no beat note",),
+    )  # fmt: skip
+    ax = plots.plot_detection(found)
+    (line,) = ax.lines
+    assert list(line.get_ydata()) == list(found.am.audio_v)
+    assert "Best: AM at 49.0 %. Does not oscillate." in words_on(ax)
+    pull = plots.plot_pulling(found)
+    assert not pull.lines and not list(pull.get_yticks())
+    assert "does not oscillate there is no beat note" in words_on(pull)
+
+
 def test_files_and_json(tmp_path):
     written = envelope_plots.write_onset(a_report(), tmp_path)
     written += envelope_plots.write_detection(a_detection(), tmp_path)
     names = {p.name for p in written}
     assert {"amplitude-40-m.png", "modes-40-m.svg", "reference-40-m.svg", "pulling-40-m.svg"} <= names
     assert all(p.stat().st_size > 1000 for p in written)
+    mute = dataclasses.replace(a_detection(), band="20 m", beat=None, beat_transfer=None, pulling=None)
+    assert {p.name for p in envelope_plots.write_detection(mute, tmp_path)} == {
+        "sensitivity-20-m.png", "sensitivity-20-m.svg"
+    }  # fmt: skip
     assert plain(a_report())["bands"][0]["oscillation"]["kind"] == "hard"
 
 

@@ -13,6 +13,7 @@ from receiver_sim.results.envelope import Detection, MapEnd, Oscillation, Verifi
 from receiver_sim.views import states
 from receiver_sim.views.numbers import engineering, fixed, percent
 from receiver_sim.views.plots import style
+from receiver_sim.views.states import IN_SHORT
 
 
 def _extra(found: Oscillation) -> str:
@@ -176,38 +177,69 @@ def plot_verification(check: Verification, ax: Axes | None = None) -> Axes:
 
 
 def plot_detection(found: Detection, ax: Axes | None = None) -> Axes:
-    """Draw audio of AM below onset and of a beat note above it against the knob, onset marked."""
+    """Draw audio of AM where the band does not oscillate and of a beat note where it does against the knob,
+    onset marked.
+
+    Without an onset on the control the words say its state. Returns the axes.
+    """
     ax = style.new_axes() if ax is None else ax
+    known = [
+        (name, curve) for name, curve in (("AM", found.am), ("beat note", found.beat)) if curve is not None
+    ]
+    curves = [curve for _, curve in known]
+    told = "."
+    if curves:
+        best = ", ".join(f"{name} at {percent(curve.best.rotation, 1)}" for name, curve in known)
+        told = f", {engineering(curves[0].carrier_v, 'V')} r.m.s. in the aerial. Best: {best}."
+    state = "" if found.onset is not None else f" {_sentence(IN_SHORT[found.status])}"
     style.dress(
         ax,
         title=f"{found.band}: sensitivity against the control",
-        subtitle=f"{found.output}, {engineering(found.am.carrier_v, 'V')} r.m.s. in the aerial. Best: AM at "
-        f"{percent(found.am.best.rotation, 1)}, beat note at {percent(found.beat.best.rotation, 1)}.",
+        subtitle=f"{found.output}{told}{state}",
         x="Rotation of the regeneration control (% of travel)",
         y="Audio (V r.m.s.)",
     )
-    for index, curve in enumerate((found.am, found.beat)):
-        pen = style.pen_of(curve.signal, (found.am.signal, found.beat.signal), index)
+    names = [curve.signal for curve in curves]
+    for index, curve in enumerate(curves):
+        pen = style.pen_of(curve.signal, names, index)
         label = f"{curve.signal}, {fixed(curve.tone_hz, 0)} Hz"
         ax.plot(curve.rotation * 100.0, curve.audio_v, label=label, **pen.line())
-    ax.axvline(found.onset.rotation * 100.0, color=style.SOFT, linewidth=0.9)
-    ax.set_yscale("log")
-    ax.legend(loc="lower right", frameon=False, fontsize=style.SMALL)
+    if found.onset is not None:
+        ax.axvline(found.onset.rotation * 100.0, color=style.SOFT, linewidth=0.9)
+    if curves:
+        ax.set_yscale("log")
+        ax.legend(loc="lower right", frameon=False, fontsize=style.SMALL)
+    else:
+        ax.set_xlim(0.0, 100.0)
+        style.plain_ticks(ax.yaxis, [])
+        style.say(ax, [IN_SHORT[found.status], *found.notes])
     return ax
 
 
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}."
+
+
 def plot_pulling(found: Detection, ax: Axes | None = None) -> Axes:
-    """Draw the beat against the carrier's offset: locked, pulled, free."""
+    """Draw the beat against the carrier's offset: locked, pulled, free; in words why where there is none."""
     ax = style.new_axes() if ax is None else ax
     pull = found.pulling
+    words = "No oscillation to be pulled." if pull is None else (
+        f"Carrier of {engineering(pull.carrier_v, 'V')} r.m.s.; range of locking "
+        f"{fixed(pull.lock_hz, 0)} Hz each way."
+    )  # fmt: skip
     style.dress(
         ax,
         title=f"{found.band}: pulling and locking",
-        subtitle=f"Carrier of {engineering(pull.carrier_v, 'V')} r.m.s.; range of locking "
-        f"{fixed(pull.lock_hz, 0)} Hz each way.",
+        subtitle=words,
         x="Offset of the carrier (Hz)",
         y="Beat note (Hz)",
     )
+    if pull is None:
+        for axis in (ax.xaxis, ax.yaxis):
+            style.plain_ticks(axis, [])
+        style.say(ax, [IN_SHORT[found.status], *found.notes])
+        return ax
     pen = style.pen_of("beat", ("beat",), 0)
     ax.plot(
         [0.0, pull.offset_hz[-1]], [0.0, pull.offset_hz[-1]], color=style.SOFT, linewidth=0.9, label="free"
