@@ -318,8 +318,8 @@ def compare(
         mapped = float(np.interp(at, amplitudes.rotation[upper], amplitudes.amplitude_v[upper]))
         deviations.append(seen / mapped - 1.0)
     strong = envelope.amplitude_v > 0.5 * envelope.amplitude_v.max()
-    # on the steep flank of a jump a difference in time would be told as one in amplitude
-    strong &= np.abs(np.gradient(np.log(envelope.amplitude_v), envelope.time_s)) < 8.0 / envelope.time_s[-1]
+    # on a steep flank (of a jump, of the way down) a difference in time would be told as one in amplitude
+    strong &= np.abs(np.gradient(np.log(envelope.amplitude_v), envelope.time_s)) < 4.0 / envelope.time_s[-1]
     ramp_error = float(np.abs(reference.amplitude_v[strong] / envelope.amplitude_v[strong] - 1.0).max())
     backlash = None
     if reference.backlash_v is not None and envelope.backlash_v is not None:
