@@ -253,8 +253,9 @@ class Steadiness(str, enum.Enum):
     """The bias of the grid leak quenches the oscillation and lets it return."""
 
 
-PITCH_HZ = 1.0
-"""Frequency below which a mode is taken to creep, not to ring."""
+PITCH_HZ, HEARD_HZ = 1.0, 10e3
+"""Frequency below which a mode is taken to creep, not to ring, and above which nobody hears it: there lie the
+tank's own fast settling and the RF filter."""
 
 
 @dataclass(frozen=True)
@@ -279,8 +280,8 @@ class EnvelopeModes:
 
     @property
     def telling(self) -> int | None:
-        """Index of the mode to show: the one that grows fastest, else the one that rings longest for its
-        frequency; None where none rings.
+        """Index of the mode to show: the one that grows fastest, else, of those that could be heard, the one
+        that rings longest for its frequency; None where none rings.
 
         One that creeps away without ringing has no pitch to look for: it is shown only if no other grows.
         """
@@ -289,7 +290,7 @@ class EnvelopeModes:
         if growing:
             pitched = [i for i in growing if self.frequency_hz[i] > PITCH_HZ]
             return max(pitched or growing, key=lambda i: float(self.rate[i]))
-        ringing = [i for i in modes if self.frequency_hz[i] > PITCH_HZ]
+        ringing = [i for i in modes if PITCH_HZ < self.frequency_hz[i] < HEARD_HZ]
         return max(ringing, key=lambda i: float(self.rate[i] / self.frequency_hz[i]), default=None)
 
 

@@ -176,8 +176,8 @@ def _stability_table(report: OscillationReport) -> Section:
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
     note = _note(
-        "the mode that grows fastest, else the one that rings longest for its frequency: a negative rate "
-        "decays; carried by: where most of its energy goes to and fro"
+        "the mode that grows fastest, else, up to 10 kHz, the one that rings longest for its frequency: a "
+        "negative rate decays; carried by: where most of its energy goes to and fro"
     )
     notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
     if any(len(band.stability) > 1 for band in report.bands):

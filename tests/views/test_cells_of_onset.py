@@ -117,8 +117,8 @@ def test_the_top_is_where_the_map_ends(table: str) -> None:
             "followed"
         ],
         [
-            "40 m: strongest at 60.0 % of the knob, 8.10 V; further up the control sustains less: not followed "
-            "there"
+            "40 m: strongest at 60.0 % of the knob, 8.10 V; further up the control sustains less: not "
+            "followed there"
         ],
         [
             "40 m: followed up to 60.0 % of the knob, 8.10 V; further up no solution was found and its "
@@ -185,12 +185,20 @@ def test_what_does_not_hold_still() -> None:
 
 def test_what_holds_still_shows_the_mode_that_rings_longest_for_its_pitch() -> None:
     """-12 1/s at 80 Hz lasts 7 cycles, -31 1/s at 1400 Hz 45: the latter. At rest does not count, nor a
-    creep.
+    creep, nor what nobody hears: the tank's own settling at 17 kHz.
     """
     source = Source()
     points = (
         modes(source, 0.0, [-1.0], [900.0], 0),
-        modes(source, 0.5, [-12.0, -31.0, -2.0], [80.0, 1400.0, 0.0], 0, motion_v=None, motion_hz=None),
+        modes(
+            source,
+            0.5,
+            [-12.0, -31.0, -2.0, -60.0],
+            [80.0, 1400.0, 0.0, 17e3],
+            0,
+            motion_v=None,
+            motion_hz=None,
+        ),
     )
     found = filled(envelope.Stability, source, points=points[1:], unstable=False, kind=Steadiness.HOLDS_STILL)
     bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
