@@ -263,3 +263,49 @@ def test_bands_of_like_names_keep_their_plots(here: Path) -> None:
         "amplitude-40-m-2.png",
         "amplitude-40-m.png",
     ]
+
+
+# ---------------------------------------------------------------------------- kept decks
+
+
+def failing_on_the_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let `loop` try a deck that fails before it finds what it is asked for."""
+    from receiver_sim import api
+    from receiver_sim.engine import Bench, Deck, EngineFailed
+
+    real = api.loop
+
+    def loop(*args: object, bench: Bench, **more: object) -> object:
+        with pytest.raises(EngineFailed), bench.session(Deck("tried first", "X1 a 0 nosuch")):
+            pass
+        assert len(bench.kept) == 1
+        return real(*args, bench=bench, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(api, "loop", loop)
+
+
+def test_a_deck_that_no_message_names_is_not_kept(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Decks lay in 'failed' after an exit code of 0."""
+    failing_on_the_way(monkeypatch)
+    for more in ((), ("--json",), ("--out", "plots")):
+        assert call(*LOOP, *more).code == 0
+    assert list(here.parent.rglob("*.cir")) == []
+    assert list((here.parent / "tmp").iterdir()) == []
+
+
+def test_a_verb_that_fails_keeps_the_deck_it_names_only(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from receiver_sim import api
+
+    failing_on_the_way(monkeypatch)
+    tried = api.loop
+
+    def loop(*args: object, **more: object) -> object:
+        tried(*args, **more)  # type: ignore[arg-type]
+        with more["bench"].session(api.Deck("the culprit", "X1 a 0 nosuch")):  # type: ignore[attr-defined]
+            raise AssertionError
+
+    monkeypatch.setattr(api, "loop", loop)
+    answer = call(*LOOP)
+    assert answer.code == 3
+    (kept,) = here.parent.rglob("*.cir")
+    assert kept.name.startswith("the-culprit-") and str(kept) in words(answer)

@@ -244,16 +244,21 @@ class Bench:
             if self._closed:
                 return None, None
             self._failures += 1
-            for asked in (True, False) if self._keep_folder is not None else (False,):
+            name = f"{slug}-{deck.sha256[:12]}-{self._failures}.cir"
+            for asked in (self._keep_folder, None):
+                fresh = None
                 try:
-                    if not asked:
-                        self._keep_folder = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
-                    assert self._keep_folder is not None
-                    path = self._keep_folder / f"{slug}-{deck.sha256[:12]}-{self._failures}.cir"
-                    self._kept.append(outputs.write(path, text.encode("ascii")))
-                    return path, None
+                    if asked is None:
+                        fresh = Path(tempfile.mkdtemp(prefix="receiver_sim-failed-"))
+                    place = asked or fresh
+                    assert place is not None
+                    self._kept.append(outputs.write(place / name, text.encode("ascii")))
+                    self._keep_folder = place
+                    return place / name, None
                 except OSError as error:
                     reason = str(error)
+                    if fresh is not None:
+                        fresh.rmdir()
         return None, reason
 
 

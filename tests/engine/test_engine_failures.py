@@ -8,7 +8,9 @@ import time
 
 import pytest
 
+from receiver_sim import outputs
 from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, EngineTimeout
+from receiver_sim.errors import OutputFailed
 
 GOOD = Deck("good", "V1 in 0 dc 12\nR1 in out 3.3k\nR2 out 0 1.8k\n")
 GOOD_OUT = 12 * 1.8 / 5.1
@@ -210,3 +212,52 @@ def _runs(pid):
     except ProcessLookupError:
         return False
     return True
+
+
+BAD = Deck("bad one", "X1 a 0 nosuch")
+
+
+def _fail(bench):
+    with pytest.raises(EngineFailed) as caught, bench.session(BAD):
+        pass
+    return caught.value
+
+
+def test_kept_decks_that_nothing_names_go(tmp_path):
+    """A search that failed and was made good in another way left its deck, which no message named."""
+    with Bench(1, keep_failed=tmp_path / "failed") as bench:
+        told, passed_over = str(_fail(bench)), _fail(bench)
+        assert len(bench.kept) == 2
+        bench.forget_unnamed(f"audio: {told}")
+        assert not passed_over.deck_path.exists()
+        (left,) = bench.kept
+        assert str(left) in told and os.listdir(left.parent) == [left.name]
+        bench.forget_unnamed("")
+    assert bench.kept == () and os.listdir(tmp_path) == []
+
+
+def test_a_deck_is_kept_elsewhere_where_its_folder_cannot_be_written_to(tmp_path, monkeypatch):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    (tmp_path / "file").write_text("in the way")
+    with Bench(1, keep_failed=tmp_path / "file" / "failed") as bench:
+        error = _fail(bench)
+    assert error.deck_path.parent.name.startswith("receiver_sim-failed-")
+    assert error.deck_path.read_text().startswith("bad one\n")
+    assert str(error).endswith(f"; the deck is kept in {error.deck_path}")
+
+
+def test_a_deck_that_cannot_be_kept_at_all_hides_no_failure(tmp_path, monkeypatch):
+    """An OSError took the place of what had failed."""
+
+    def full(path, content):
+        raise OutputFailed(path, OSError(28, "No space left on device"))
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(outputs, "write", full)
+    with Bench(1, keep_failed=tmp_path / "failed") as bench:
+        error = _fail(bench)
+    assert error.deck_path is None and bench.kept == ()
+    assert re.search(
+        r"nosuch; its deck could not be kept: \S+ could not be written: No space left on device$", str(error)
+    )
+    assert os.listdir(tmp_path) == []
