@@ -27,8 +27,11 @@ import pytest
 from receiver_sim import api
 from receiver_sim.cli import main
 from receiver_sim.data import folder
+from receiver_sim.engine import Bench
 from receiver_sim.results import cautions, json_schema
 from tests.conftest import BUILDS
+from tests.helpers.documents import conforming, validator
+from tests.helpers.lending import cut, lending
 
 DEMO, CABIN = str(BUILDS / "demo.yaml"), str(BUILDS / "cabin.yaml")
 SIMULATING = ("check", "loop", "audio", "hum", "supply")
@@ -80,15 +83,38 @@ def edited(place: Path, old: str, new: str, name: str = "edited.yaml") -> Path:
     return path
 
 
+@contextlib.contextmanager
+def inside(folder: Path) -> Iterator[None]:
+    """Work in a folder for a while."""
+    before = Path.cwd()
+    os.chdir(folder)
+    try:
+        yield
+    finally:
+        os.chdir(before)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def workers() -> Iterator[None]:
+    """All calls of this file hand their idle workers on to the next."""
+    with lending():
+        yield
+
+
 @pytest.fixture(scope="module")
-def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], Answer]:
+def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder in which `answers` were asked for."""
+    return tmp_path_factory.mktemp("answers")
+
+
+@pytest.fixture(scope="module")
+def answers(place: Path) -> dict[tuple[str, str], Answer]:
     """Answers of all verbs as tables, on both builds; plots only of the check of the demo."""
-    place = tmp_path_factory.mktemp("answers")
     found = {}
-    for name, build in (("demo", DEMO), ("cabin", CABIN)):
-        out = place / f"{name}-results"
+    for name, build in (("demo", DEMO), ("cabin", cut(CABIN, place, 2))):
         plots = () if name == "demo" else ("--no-plots",)
-        found[name, "check"] = call("check", build, "--out", out, *plots)
+        with inside(place):
+            found[name, "check"] = call("check", build, *plots)
         for verb in (*SIMULATING[1:], "deck"):
             found[name, verb] = call(verb, build)
         found[name, "new"] = call("new", place / f"new-{name}.yaml")
@@ -129,9 +155,8 @@ def test_cautions_come_before_the_first_figure(answers: dict[tuple[str, str], An
             assert place < 200, f"{verb} {build}"
 
 
-def test_check_writes_plots_and_the_document(here: Path) -> None:
-    answer = call("check", DEMO)
-    results = here / "demo-results"
+def test_check_writes_plots_and_the_document(answers: dict[tuple[str, str], Answer], place: Path) -> None:
+    answer, results = answers["demo", "check"], place / "demo-results"
     written = {path.name for path in results.iterdir()}
     bands = ["160-m", "80-m", "40-m", "30-m", "20-m"]
     stems = {"loop-gain", "control", "audio", "hum", "selectivity", *(f"nyquist-{band}" for band in bands)}
@@ -139,7 +164,7 @@ def test_check_writes_plots_and_the_document(here: Path) -> None:
     assert all((results / f"{s}.png").read_bytes().startswith(b"\x89PNG\r\n") for s in stems)
     assert all("<svg" in (results / f"{s}.svg").read_text(encoding="utf-8") for s in stems)
     document = json.loads((results / "check.json").read_text(encoding="utf-8"))
-    jsonschema.validate(document, json.loads(json_schema.PATH.read_text(encoding="utf-8")))
+    validator("check").validate(document)
     listed = answer.out[answer.out.index("written to demo-results: check.json") :]
     assert {word.strip(",") for word in listed.split()} >= stems
     assert document["result"]["title"] in answer.out
@@ -165,8 +190,10 @@ def test_check_leaves_no_workers_behind(here: Path) -> None:
 def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here: Path) -> None:
     own = here / "6J5.yaml"
     shutil.copy(folder("models") / "6J5.yaml", own)  # 'tubes fit' writes into the card
+    one_band, two_bands = cut(DEMO, here, 1), cut(CABIN, here, 2)
     calls = {
-        "check": ["check", CABIN, "--no-plots"],
+        "check": ["check", two_bands, "--no-plots"],
+        "coils": ["coils", one_band],
         "detect": ["detect", DEMO, "--band", "40 m"],
         "listen": [
             *("listen", DEMO, "--band", "40 m", "--carrier", "30uV@700Hz", "--seconds", "200ms"),
@@ -187,7 +214,7 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
             "--capacitor",
             "10-150pF",
         ],
-        "swap": ["swap", DEMO, "--tubes", "6SK7"],
+        "swap": ["swap", one_band, "--tubes", "6SK7"],
         "tubes list": ["tubes", "list"],
         "tubes show": ["tubes", "show", "6SJ7"],
         "tubes fit": ["tubes", "fit", str(own)],
@@ -196,15 +223,20 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
         calls.setdefault(verb, [*verb.split(), "6J5"])
     answer = call(*calls.get(verb, [verb, DEMO]), "--json")
     assert (answer.code, answer.err) == (0, "")
-    document = json.loads(answer.out)  # fails on anything printed before or after it
-    schema = json.loads(json_schema.PATH.read_text(encoding="utf-8"))
-    jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(document, schema)
-    assert document["verb"] == verb
+    document = conforming(answer.out, verb)  # fails on anything printed before or after it
+    if verb == "check":
+        assert document == json.loads((here / "cabin-results" / "check.json").read_text(encoding="utf-8"))
     assert document["cautions"][: len(cautions.PLATE_SUPPLY)] == list(cautions.PLATE_SUPPLY)
     # the schema is no rubber stamp: another verb's name does not go with this result
-    wrong = {**document, "verb": "hum" if verb != "hum" else "audio"}
-    assert not jsonschema.Draft202012Validator(schema).is_valid(wrong)
+    other = "hum" if verb != "hum" else "audio"
+    assert not validator(other).is_valid({**document, "verb": other})
+    assert not validator(verb).is_valid({**document, "verb": other})
+
+
+def test_the_shipped_schema_is_a_schema_with_a_branch_for_each_verb() -> None:
+    schema = json.loads(json_schema.PATH.read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    assert [one["properties"]["verb"]["const"] for one in schema["oneOf"]] == list(json_schema.VERBS)
 
 
 def test_every_verb_takes_json_and_has_its_schema() -> None:
@@ -223,14 +255,10 @@ def test_every_verb_takes_json_and_has_its_schema() -> None:
     assert {name.split(" --")[0] for name in json_schema.VERBS} == set(verbs)
 
 
-def test_the_json_of_check_is_the_file_it_writes(here: Path) -> None:
-    printed = json.loads(call("check", CABIN, "--no-plots", "--json").out)
-    assert printed == json.loads((here / "cabin-results" / "check.json").read_text(encoding="utf-8"))
-
-
 def test_figures_do_not_depend_on_the_number_of_workers(here: Path) -> None:
+    build = cut(DEMO, here, 3)
     one, three = (
-        json.loads(call("check", DEMO, "--no-plots", "--json", "--workers", n).out)["result"]
+        json.loads(call("check", build, "--no-plots", "--json", "--workers", n).out)["result"]
         for n in ("1", "3")
     )
     assert one == three
@@ -245,7 +273,7 @@ def test_strict_fails_on_a_bad_verdict_only(here: Path) -> None:
     assert (lenient.code, strict.code) == (0, 1)
     assert lenient.out == strict.out
     assert "X  BAD       supply: no bleeder" in strict.out
-    assert call("check", unsafe, "--strict", "--no-plots").code == 1
+    assert call("check", cut(str(unsafe), here, 1), "--strict", "--no-plots").code == 1
     # the demo has a doubtful verdict or none, but no bad one
     assert call("supply", DEMO, "--strict").code == 0
 
@@ -406,8 +434,8 @@ PRINTED = 5e-6
 
 @needs_ngspice
 @pytest.mark.parametrize("build", [DEMO, CABIN], ids=["demo", "cabin"])
-def test_exported_bias_gives_the_meter_readings(here: Path, build: str) -> None:
-    found = api.supply(api.load_build(build)).operating_points
+def test_exported_bias_gives_the_meter_readings(here: Path, bench: Bench, build: str) -> None:
+    found = api.supply(api.load_build(build), bench=bench).operating_points
     names = {"v(plate)": "detector plate", "v(scr)": "detector screen", "v(bplus)": "plate supply"}
     for point in (found[0], found[-1]):
         at = f"{100 * point.setting.rotation:.6f}%"
@@ -420,8 +448,8 @@ def test_exported_bias_gives_the_meter_readings(here: Path, build: str) -> None:
 
 @needs_ngspice
 @pytest.mark.parametrize("build", [DEMO, CABIN], ids=["demo", "cabin"])
-def test_exported_audio_gives_the_response(here: Path, build: str) -> None:
-    found = api.audio(api.load_build(build), rotation=0.37)
+def test_exported_audio_gives_the_response(here: Path, bench: Bench, build: str) -> None:
+    found = api.audio(api.load_build(build), rotation=0.37, bench=bench)
     _, rows = batch(here, build, "--study", "audio", "--at", "37%")
     assert len(rows) == len(found.outputs[0].frequency_hz)
     for index, output in enumerate(found.outputs):
@@ -431,9 +459,9 @@ def test_exported_audio_gives_the_response(here: Path, build: str) -> None:
 
 @needs_ngspice
 @pytest.mark.parametrize("build", [DEMO, CABIN], ids=["demo", "cabin"])
-def test_exported_hum_gives_the_hum_of_the_heater(here: Path, build: str) -> None:
+def test_exported_hum_gives_the_hum_of_the_heater(here: Path, bench: Bench, build: str) -> None:
     loaded = api.load_build(build)
-    found = api.hum_study(loaded, rotation=0.37)
+    found = api.hum_study(loaded, rotation=0.37, bench=bench)
     _, rows = batch(here, build, "--study", "hum", "--at", "37%")
     volts = loaded.heater.volts
     for index, output in enumerate(found.outputs):

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from receiver_sim import api, api_coils, api_envelope, cli_common
+from receiver_sim.results.base import FailedStage
 from receiver_sim.results.check import Grade, Verdict
 from tests.circuit.test_wiring import elements
 from tests.test_cli import DEMO, call
@@ -179,3 +180,12 @@ def test_strict_fails_on_bad_alone(strict: bool, grade: Grade) -> None:
         assert ended.value.code == 1
     else:
         end()
+
+
+def test_a_failed_stage_ends_with_three_whatever_the_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
+    bad = Verdict("a", "onset", Grade.BAD, None, None, "", "")
+    stage = FailedStage("the noise", "no convergence", None)
+    with pytest.raises(SystemExit) as ended:
+        cli_common.answer("supply", {}, as_json=True, sheet=lambda: (), failed=[stage], strict=[bad])
+    assert ended.value.code == 3
+    assert "the noise: no convergence" in capsys.readouterr().err

@@ -1,12 +1,15 @@
 """Workers of ngspice that go from one call of the program to the next, as a test's own bench keeps them.
 
-A verb opens a Bench, which starts its workers anew; where hundreds of verbs are called in one process that is most of
-the time. A LentBench is a Bench like any other, with its own counts and failed decks, but takes the idle workers that
+A verb opens a Bench, which starts its workers anew; where hundreds of verbs are called in one process that is
+most of
+the time. A LentBench is a Bench like any other, with its own counts and failed decks, but takes the idle
+workers that
 another has left, and leaves its own.
 """
 
 from __future__ import annotations
 
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,13 +18,13 @@ from typing import ClassVar
 
 import pytest
 
-from receiver_sim import api, builds
+from receiver_sim import api_coils, api_swap, api_tubes  # noqa: F401 - modules that open benches
 from receiver_sim.engine import Bench
 from receiver_sim.engine.process import WorkerProcess
 
 
 class LentBench(Bench):
-    """A Bench that begins with idle workers of the same time limit, and hands its own on when it is closed."""
+    """A Bench that begins with idle workers of the same time limit, and hands its own on when closed."""
 
     idle: ClassVar[list[WorkerProcess]] = []
 
@@ -51,8 +54,9 @@ class LentBench(Bench):
 def lending() -> Iterator[None]:
     """Let the verbs and the functions behind them work on lent workers; end these at last."""
     with pytest.MonkeyPatch.context() as patch:
-        for module in (api, builds):
-            patch.setattr(module, "Bench", LentBench)
+        for name, module in list(sys.modules.items()):
+            if name.startswith("receiver_sim") and getattr(module, "Bench", None) is Bench:
+                patch.setattr(module, "Bench", LentBench)
         try:
             yield
         finally:
