@@ -56,8 +56,8 @@ def weak_bias(build):
 
 
 def short_control(build, top):
-    """The weak bias, and so much (ohm) above the control that its top ends below the onset: 41.42 V of screen
-    on the first band, with `top` 27 kohm, where it is 43."""
+    """The weak bias, and so much (ohm) above the control that its top ends below the onset: 39.15 V of screen
+    on the first band, which the 27 kohm of the demo reach with the knob at 80 %."""
     control = build.regeneration.model_copy(update={"top": top})
     return weak_bias(build).model_copy(update={"regeneration": control})
 
@@ -427,7 +427,7 @@ def test_no_onset_no_map(bench, demo, demo_cards):
 
 
 def test_a_hard_onset_beyond_the_top_goes_on_once_started(bench, demo, demo_cards):
-    build = short_control(demo, 38e3)
+    build = short_control(demo, 43e3)
     search, result = found(build, demo_cards, bench, 0)
     assert search.status is Status.DOES_NOT and result.status is Status.DOES_NOT
     assert result.kind is None and result.onset is None and result.jump is None and result.build_up is None
