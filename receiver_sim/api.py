@@ -46,6 +46,7 @@ from receiver_sim.schema import Band, Build, BuildFaults, changed_build, load_bu
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
+    coil_verdicts,
     heater_verdicts,
     hum,
     loop_gain,
@@ -278,6 +279,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = _qui
         *verdicts.judge_safety(build),
         *heater_verdicts.judge_heaters(build, cards),
         *verdicts.judge_filter(given, build),
+        *coil_verdicts.judge_coils(build),
         *verdicts.judge_bands(reports, limits),
         *verdicts.judge_oscillation(strengths, limits),
         *verdicts.judge_bias(there.points),

@@ -26,6 +26,13 @@ if TYPE_CHECKING:
     from receiver_sim.schema.quantity import Quantity
 
 
+FORMERS = (
+    "bakelite", "mica_bakelite", "cardboard", "wood", "pvc", "hard_rubber", "glass", "ceramic", "polystyrene",
+    "air",
+)  # fmt: skip
+"""Materials of `schema.formers`, written out for start-up's sake; a test holds the two together."""
+
+
 def _quantity(option: str, text: str, kind: Any) -> float:
     """Read an option as a field of the build with its bounds; `kind` is the annotated type of that field."""
     quantity: Quantity = kind.__metadata__[0]
@@ -139,6 +146,13 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: P
 @click.option(
     "--stray", default="15pF", show_default=True, metavar="C", help="Wiring and socket, the tube apart."
 )
+@click.option(
+    "--material",
+    type=click.Choice(FORMERS),
+    default="bakelite",
+    show_default=True,
+    help="What the former is made of, for its loss.",
+)
 @click.option("--tap", "tap_", default="5%", show_default=True, metavar="PERCENT", help="Tap, from ground.")
 @click.option("--spread", is_flag=True, help="Choose padders so that the band fills the dial.")
 @click.option(
@@ -159,6 +173,7 @@ def wind(
     capacitor: str,
     law: str,
     stray: str,
+    material: Any,
     tap_: str,
     spread: bool,
     reactance: str,
@@ -189,6 +204,7 @@ def wind(
         law=law,
         stray=_quantity("--stray", stray, parts.StrayCapacitance),
         tap=_quantity("--tap", tap_, parts.Tap),
+        material=material,
         spread=spread,
         reactance=_quantity("--reactance", reactance, parts.Resistor),
     )

@@ -3,7 +3,6 @@
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_positive
 
 # Medhurst, Wireless Engineer 24 (Feb/Mar 1947), H in pF per cm of diameter against length/diameter. Seen in a
@@ -16,26 +15,42 @@ _TABLE = np.array(
         *[(10.0, 1.32), (20.0, 2.36), (50.0, 5.8)],
     ]
 )
-RATIO_RANGE = (0.10, 50.0)  # length over diameter that Medhurst's table covers
+TABLE_RANGE = (0.10, 50.0)
+"""Length over diameter that Medhurst's table covers."""
+
+RATIO_RANGE = (0.01, 100.0)
+"""Length over diameter for which a figure is given, outside the table by Medhurst's own fit."""
+
 _LOG_H = PchipInterpolator(*np.log(_TABLE.T))
 
 
-def medhurst_h(length_over_diameter: Real) -> Real:
-    """Return Medhurst's H, pF per cm of coil diameter, for a ratio of length to diameter (0.10 to 50).
+def _fit(x: Real) -> Real:
+    """Return Medhurst's fit to his table (from memory, medium): 0.1126 x + 0.08 + 0.27/sqrt(x)."""
+    return 0.1126 * x + 0.08 + 0.27 / np.sqrt(x)
 
-    Monotone cubic interpolation in logarithms through the table, whose two figures are good to about 1 %; he
-    states the measurements as within 5 % (from memory, medium). His fit 0.1126 x + 0.08 + 0.27/sqrt(x), as
-    recalled, lies up to 8 % below this table near a ratio of 3.5; the table, which was seen, is followed.
-    Floats or arrays. ValueError outside the table.
+
+def medhurst_h(length_over_diameter: Real) -> Real:
+    """Return Medhurst's H, pF per cm of coil diameter, for a ratio of length to diameter (0.01 to 100).
+
+    Monotone cubic interpolation in logarithms through the table, 0.10 to 50, whose two figures are good to
+    about 1 %; he states the measurements as within 5 % (from memory, medium). His fit as recalled lies up to
+    8 % below this table near a ratio of 3.5; the table, which was seen, is followed. Outside it the fit goes
+    on, scaled to the table's end (2 and 1 %): an extrapolation, for coils a few turns long a guess within a
+    factor of two. Floats or arrays. ValueError outside 0.01 to 100.
     """
     low, high = RATIO_RANGE
     ratio = np.asarray(length_over_diameter, dtype=float)
     if not np.all((ratio >= low * (1 - 1e-12)) & (ratio <= high * (1 + 1e-12))):
-        raise NoAnswer(
-            f"length/diameter must be from {low:g} to {high:g} (Medhurst's table), got {length_over_diameter}"
-        )
-    h = np.exp(_LOG_H(np.log(ratio)))
+        raise ValueError(f"length/diameter must be from {low:g} to {high:g}, got {length_over_diameter}")
+    inside = np.clip(ratio, *TABLE_RANGE)
+    h = np.exp(_LOG_H(np.log(inside))) * _fit(ratio) / _fit(inside)
     return h if h.ndim else float(h)
+
+
+def extrapolated(length_over_diameter: float) -> bool:
+    """Tell whether a coil of this shape lies outside Medhurst's table."""
+    low, high = TABLE_RANGE
+    return not low * (1 - 1e-12) <= length_over_diameter <= high * (1 + 1e-12)
 
 
 def medhurst_capacitance(diameter: Real, *, length: Real) -> Real:
@@ -43,7 +58,7 @@ def medhurst_capacitance(diameter: Real, *, length: Real) -> Real:
 
     Medhurst 1947: one end earthed, short leads, air or a thin former of low permittivity, five turns or more,
     well below self-resonance. Leads and a socket come on top. Floats or arrays. ValueError for values not
-    above zero or a ratio outside his table.
+    above zero or a ratio outside `RATIO_RANGE`.
     """
     require_positive(diameter=diameter, length=length)
     return medhurst_h(length / diameter) * 1e-12 * diameter * 100

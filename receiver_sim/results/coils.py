@@ -35,7 +35,10 @@ class CoilSheet:
     at the unloaded tap over those of the coil. upper, lower and mutual: section inductances; upper + lower +
     2 mutual is the inductance. can_ratio: share of the inductance a can leaves. link_coupling to the whole
     coil; link_farad: from link to hot end as built, link_unshielded_farad without the shield; None without a
-    link. link_place: 'below' or 'over'.
+    link. link_place: 'below' or 'over'. former: material of it where
+    its loss is a common figure of the trade, None where the loss is stated, measured or there is none;
+    former_assumed: the build does not name the material; self_extrapolated: the self-capacitance lies
+    outside what was measured.
     """
 
     band: str
@@ -58,6 +61,9 @@ class CoilSheet:
     link_coupling: float | None
     link_farad: float | None
     link_unshielded_farad: float | None
+    former: str | None = None
+    former_assumed: bool = False
+    self_extrapolated: bool = False
 
 
 @dataclass(frozen=True)
@@ -326,8 +332,9 @@ class WindingDesign:
 
     part: the winding, turns to a quarter; tap_turns to a quarter; series_farad, parallel_farad: padders
     (None, 0 without); low_hz, high_hz: reached with the capacitor meshed and open; band_low, band_high:
-    rotation at the band's edges, None where not reached. q of the coil in the middle of the band, rp_ohm
-    from it; input_farad: allowance for the tube; link_turns by common practice.
+    rotation at the band's edges, None where not reached. q of the coil in the middle of the band, with a
+    former of the material named, rp_ohm from it; input_farad: allowance for the tube; link_turns by common
+    practice.
     """
 
     from_hz: float
@@ -339,6 +346,7 @@ class WindingDesign:
     self_farad: float
     coupling: float
     q: float
+    former: str
     rp_ohm: float
     reactance_ohm: float
     series_farad: float | None

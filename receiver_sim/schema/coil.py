@@ -11,6 +11,7 @@ from pydantic import Field
 
 from receiver_sim.schema import parts as p
 from receiver_sim.schema.base import Part, derived, given, optional
+from receiver_sim.schema.formers import Material
 
 Law = Literal["capacitance", "wavelength", "frequency"]
 
@@ -41,7 +42,10 @@ class Solenoid(_Wire):
     former: p.FormerDiameter = Field(description="Outside diameter of the former.")
     turns: p.Turns = Field(description="Turns, part turns allowed.")
     tap: p.TapTurns = Field(description="Turn at which the cathode is tapped, from the grounded end.")
-    former_loss: FormerLoss | None = optional("Loss of the former; left out: none.")
+    material: Material = given(
+        "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
+    )
+    former_loss: FormerLoss | None = optional("Loss of the former as measured; left out: by its material.")
 
 
 class Section(_Wire):
@@ -60,7 +64,10 @@ class MultiSection(Part):
         min_length=2, max_length=10, description="The windings, from the grounded end."
     )
     tap: p.TapTurns = Field(description="Turn at which the cathode is tapped, from the grounded end.")
-    former_loss: FormerLoss | None = optional("Loss of the former; left out: none.")
+    material: Material = given(
+        "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
+    )
+    former_loss: FormerLoss | None = optional("Loss of the former as measured; left out: by its material.")
 
 
 class Toroid(Part):

@@ -160,10 +160,14 @@ def shapes(g: Glimpse) -> Iterator[Finding]:
             continue
         diameter, length = size
         if not low <= length / diameter <= high and not g.given(*coil, "measured", "self_capacitance"):
+            cure = "take a larger former"
+            if length < low * diameter:
+                pitch = low * diameter / (g.number(*coil, "winding", "turns") or 1.0)
+                cure = f"space the turns to a pitch of {_millimetres(pitch)}, take a smaller former"
             yield Finding(
                 (*coil, "winding", "turns"),
                 f"a coil of {low:g} to {high:g} diameters' length; this one has {length / diameter:.2g}",
-                "wind it otherwise, or give 'measured: {self_capacitance: ...}'",
+                f"{cure}, or give 'measured: {{self_capacitance: ...}}'",
             )
         inside, height = g.number(*coil, "can", "diameter"), g.number(*coil, "can", "height")
         if inside is None or height is None:

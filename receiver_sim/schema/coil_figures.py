@@ -16,12 +16,22 @@ import numpy as np
 from receiver_sim.physics.coil_q import combined_q, dielectric_q, former_capacitance, winding_resistance
 from receiver_sim.physics.electrostatic_shield import coaxial_capacitance, grating_remainder
 from receiver_sim.physics.mutual_inductance import Sections, Winding, inductance_matrix, winding_pair
-from receiver_sim.physics.self_capacitance import medhurst_capacitance
+from receiver_sim.physics.self_capacitance import extrapolated, medhurst_capacitance
 from receiver_sim.physics.shield_can import can_effect, reflected_ratio
 from receiver_sim.physics.tank import tapped_sections
 from receiver_sim.physics.toroid import toroid_inductance
 from receiver_sim.physics.wire import astm_gauge_diameter
-from receiver_sim.schema.coil import Coil, Link, MultiSection, Section, Shield, Solenoid, Toroid
+from receiver_sim.schema.coil import (
+    Coil,
+    FormerLoss,
+    Link,
+    MultiSection,
+    Section,
+    Shield,
+    Solenoid,
+    Toroid,
+)
+from receiver_sim.schema.formers import FIELD_SHARE, formers
 
 COVER_ADDS = 1e-9
 """Metres by which turns may overlap through rounding."""
@@ -223,10 +233,15 @@ def coil_figures(coil: Coil) -> CoilFigures:
 
 def _self_capacitance(windings: Sequence[Winding]) -> float:
     """Return Medhurst's self-capacitance; several sections count as one coil of their mean diameter."""
-    length = windings[-1].start + windings[-1].length
+    length, diameter = _size(windings)
+    return float(medhurst_capacitance(diameter, length=length))
+
+
+def _size(windings: Sequence[Winding]) -> tuple[float, float]:
+    """Return the length (m) of some windings from end to end, and their mean diameter (m)."""
     turns = sum(w.turns for w in windings)
-    radius = sum(w.radius * w.turns for w in windings) / turns
-    return float(medhurst_capacitance(2.0 * radius, length=length))
+    length = windings[-1].start + windings[-1].length
+    return length, 2.0 * sum(w.radius * w.turns for w in windings) / turns
 
 
 def _can_place(coil: Coil, winding: Winding) -> dict[str, float]:
@@ -335,6 +350,40 @@ def coil_resistance(coil: Coil, frequency: float) -> float:
     return total
 
 
+def former_of(winding: Solenoid | MultiSection) -> FormerLoss:
+    """Return the loss of a winding's former: as stated, or the usual one of its material."""
+    if winding.former_loss is not None:
+        return winding.former_loss
+    one = formers()[winding.material]
+    return FormerLoss.model_construct(
+        permittivity=one.permittivity, loss_tangent=one.loss_tangent, share=FIELD_SHARE
+    )
+
+
+def former_by_name(coil: Coil) -> str | None:
+    """Return the material whose usual loss a coil's Q rests on, None where its Q or loss is stated."""
+    winding, measured = coil.winding, coil.measured
+    if winding is None or isinstance(winding, Toroid) or winding.former_loss is not None:
+        return None
+    if measured is not None and measured.q is not None:
+        return None
+    return formers()[winding.material].name
+
+
+def former_assumed(coil: Coil) -> bool:
+    """Tell whether a coil's Q rests on a material that the build does not name."""
+    return former_by_name(coil) is not None and "material" not in coil.winding.model_fields_set  # type: ignore[union-attr]
+
+
+def self_extrapolated(coil: Coil) -> bool:
+    """Tell whether the self-capacitance of a coil lies outside Medhurst's measurements."""
+    figures = coil_figures(coil)
+    if not figures.windings or (coil.measured is not None and coil.measured.self_capacitance is not None):
+        return False
+    length, diameter = _size(figures.windings)
+    return extrapolated(length / diameter)
+
+
 @lru_cache(maxsize=4096)
 def coil_q(coil: Coil, frequency: float) -> float:
     """Return the Q of the coil in its tank at a frequency (Hz): as given or measured, or by geometry.
@@ -350,8 +399,8 @@ def coil_q(coil: Coil, frequency: float) -> float:
     figures = coil_figures(coil)
     w = 2.0 * np.pi * frequency
     parts = [w * figures.inductance / coil_resistance(coil, frequency)]
-    loss = coil.winding.former_loss
-    if loss is not None and loss.loss_tangent > 0.0:
+    loss = former_of(coil.winding)
+    if loss.loss_tangent > 0.0:
         in_former = former_capacitance(
             figures.self_capacitance, permittivity=loss.permittivity, field_share=loss.share
         )

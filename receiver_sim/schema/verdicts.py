@@ -55,6 +55,13 @@ class Verdicts(BaseModel):
     mains_drift_max: _Ratio = _threshold(
         "1", "Most screen drift for mains +-10 %, as a multiple of the volts from loop gain 0.9 to 1."
     )
+    coil_q_min: p.CoilQ = _threshold(
+        "50",
+        "Least Q of a coil at either end of its band, tube and aerial apart; those of the trade have 100.",
+    )
+    coil_q_max: p.CoilQ = _threshold(
+        "300", "Greatest Q of a coil there: plug-in coils of the trade measured 100 to 250."
+    )
     heater_over_max: p.Setting = _threshold(
         "10 %", "Most by which the volts of a heater may lie above those its card rates."
     )

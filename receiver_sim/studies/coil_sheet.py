@@ -6,7 +6,14 @@ from receiver_sim.physics.mutual_inductance import Winding
 from receiver_sim.results.coils import CoilSheet, WindingPart
 from receiver_sim.schema import Band
 from receiver_sim.schema.coil import Coil
-from receiver_sim.schema.coil_figures import CoilFigures, coil_figures, wire_length
+from receiver_sim.schema.coil_figures import (
+    CoilFigures,
+    coil_figures,
+    former_assumed,
+    former_by_name,
+    self_extrapolated,
+    wire_length,
+)
 
 
 def sheet(band: Band) -> CoilSheet:
@@ -37,6 +44,9 @@ def sheet(band: Band) -> CoilSheet:
         else (link.to_upper + link.to_lower) / (link.inductance * figures.inductance) ** 0.5,
         link_farad=None if link is None else link.capacitance,
         link_unshielded_farad=None if link is None else link.unshielded,
+        former=former_by_name(coil),
+        former_assumed=former_assumed(coil),
+        self_extrapolated=self_extrapolated(coil),
     )
 
 

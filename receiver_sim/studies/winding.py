@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.inductance import solenoid_inductance
-from receiver_sim.physics.self_capacitance import RATIO_RANGE
+from receiver_sim.physics.self_capacitance import RATIO_RANGE, TABLE_RANGE, extrapolated
 from receiver_sim.physics.tank import resonant_capacitance, resonant_frequency
 from receiver_sim.physics.tuning import (
     capacitor_rotation,
@@ -25,6 +25,7 @@ from receiver_sim.results.coils import WindingDesign, WindingPart
 from receiver_sim.schema.checks import TUBE_INPUT_FARAD
 from receiver_sim.schema.coil import Coil
 from receiver_sim.schema.coil_figures import CoilFigures, coil_figures, coil_q, wire_length
+from receiver_sim.schema.formers import Material, formers
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, format_quantity
 
 DIAL_ENDS = (0.1, 0.9)
@@ -44,7 +45,7 @@ class Wish:
 
     minimum, maximum, law: of the tuning capacitor; stray: wiring and socket, the tube apart. pitch: None for
     a close-wound coil. tap: share of the turns. spread: choose padders so that the band fills the dial, with
-    a coil of `reactance` (ohm) in the middle of the band.
+    a coil of `reactance` (ohm) in the middle of the band. material: of the former, for its loss.
     """
 
     from_hz: float
@@ -60,6 +61,7 @@ class Wish:
     tap: float
     spread: bool
     reactance: float
+    material: Material = "bakelite"
 
 
 def _coil(wish: Wish, turns: float, tap: float) -> Coil:
@@ -71,6 +73,7 @@ def _coil(wish: Wish, turns: float, tap: float) -> Coil:
         "covering": wish.covering,
         "pitch": wish.pitch,
         "tap": tap,
+        "material": wish.material,
     }
     return Coil.model_validate({"winding": winding}, context={"si": True})
 
@@ -182,6 +185,7 @@ def design(wish: Wish) -> WindingDesign:
         self_farad=own,
         coupling=figures.sections.coupling,
         q=q,
+        former=formers()[wish.material].name,
         rp_ohm=q * reactance,
         reactance_ohm=reactance,
         series_farad=series,
@@ -202,7 +206,10 @@ def _require_shape(wish: Wish, turns: float) -> None:
     shape = turns * pitch / (wish.former + wish.wire + wish.covering)
     low, high = RATIO_RANGE
     if not low <= shape <= high:
-        cure = "a smaller former or wider pitch" if shape < low else "a larger former"
+        cure = "a larger former"
+        if shape < low:
+            wider = low * (wish.former + wish.wire + wish.covering) / turns
+            cure = f"a pitch of {wider * 1e3:.2g} mm or more (--pitch), or a smaller former"
         raise NoAnswer(
             f"{turns:g} turns are {shape:.2g} diameters long, and the formulas end at {low:g} and "
             f"{high:g}: take {cure}"
@@ -223,6 +230,14 @@ def _warnings(
         texts.append(
             f"the capacitor gives {reach}: not the whole band; "
             "take a larger capacitor or less stray capacitance"
+        )
+    one = figures.windings[0]
+    if extrapolated(one.length / (2.0 * one.radius)):
+        texts.append(
+            f"the coil is {one.length / (2.0 * one.radius):.2g} diameters long, outside the measurements of "
+            f"self-capacitance ({TABLE_RANGE[0]:g} to {TABLE_RANGE[1]:g}): its "
+            f"{format_quantity(figures.self_capacitance, CAPACITANCE, 2)} are extrapolated, good to a factor "
+            "of two. Inductance holds at any length; a wider pitch gains Q"
         )
     shape = (figures.length or 0.0) / wish.former
     if shape > 2.0:
@@ -253,6 +268,7 @@ def _lines(wish: Wish, *, turns: float, tap: float, series: float | None, parall
         f"      turns: {turns:g}",
         f"      wire: {size(wish.wire)}",
         f"      covering: {size(wish.covering)}",
+        f"      material: {wish.material}",
         f"      tap: {tap:g}",
     ]
     if wish.pitch is not None:

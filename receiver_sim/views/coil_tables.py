@@ -134,7 +134,28 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     )
     if linked:
         text += " Link C: to the hot end, shield included."
-    return Section("What they amount to", (Grid(tuple(columns), tuple(rows)), _note(text)))
+    notes = [text, *_former_notes(coils)]
+    far = [coil.band for coil in coils if coil.self_extrapolated]
+    if far:
+        notes.append(
+            f"Own C of {', '.join(far)}: extrapolated, good to a factor of two; self-capacitance was "
+            "measured on coils of 0.1 to 50 diameters' length (Medhurst 1947)."
+        )
+    return Section("What they amount to", (Grid(tuple(columns), tuple(rows)), *map(_note, notes)))
+
+
+def _former_notes(coils: Sequence[CoilSheet]) -> list[str]:
+    """Return what the Q of wound coils rests on: the usual loss of a material, named or assumed."""
+    notes = []
+    for former, assumed in dict.fromkeys((coil.former, coil.former_assumed) for coil in coils if coil.former):
+        bands = [c.band for c in coils if (c.former, c.former_assumed) == (former, assumed)]
+        cure = "; the build does not say what it is made of: set 'winding.material'" if assumed else ""
+        notes.append(
+            f"Q of {', '.join(bands)}: with the usual loss of a former, plug and socket of {former} (figures "
+            f"recalled, share of the field common practice){cure}. A meter's figure goes into 'measured: "
+            "{q: ...}'."
+        )
+    return notes
 
 
 def range_table(ranges: Sequence[CoilRange], cover: Coverage) -> Section:
@@ -481,7 +502,7 @@ def design_sheet(design: WindingDesign) -> Sheet:
         ),
         ("self-capacitance", engineering(design.self_farad, "F")),
         ("coupling of sections", fixed(design.coupling, 3)),
-        ("Q of the coil alone", f"{fixed(design.q, 0)}, former and aerial apart"),
+        ("Q of the coil alone", f"{fixed(design.q, 0)}, former: {design.former}"),
         ("Rp, coil alone", engineering(design.rp_ohm, "ohm")),
         ("reactance", engineering(design.reactance_ohm, "ohm")),
         ("series padder", engineering(design.series_farad, "F")),

@@ -41,10 +41,27 @@ def test_medhurst_capacitance_scales_with_size():
     assert self_capacitance.medhurst_capacitance(0.06, length=0.14) == pytest.approx(
         2 * self_capacitance.medhurst_capacitance(0.03, length=0.07), rel=1e-12
     )
-    with pytest.raises(
-        ValueError, match=r"^length/diameter must be from 0\.1 to 50 \(Medhurst's table\), got 0\.04$"
-    ):
-        self_capacitance.medhurst_capacitance(0.1, length=0.004)
+    with pytest.raises(ValueError, match=r"^length/diameter must be from 0\.01 to 100, got 0\.004$"):
+        self_capacitance.medhurst_capacitance(0.1, length=0.0004)
+
+
+def test_medhurst_h_goes_on_beyond_the_table_by_his_fit():
+    """Guards against ordinary short coils being refused: 6.75 close-wound turns are 0.096 diameters long."""
+    h = self_capacitance.medhurst_h
+    for edge in (0.10, 50.0):
+        # no step at the table's ends, and the fit itself is within 2 % of them (two printed figures are 1 %)
+        assert h(edge * 0.9999) == pytest.approx(h(edge * 1.0001), rel=2e-3)
+        assert 0.1126 * edge + 0.08 + 0.27 / np.sqrt(edge) == pytest.approx(h(edge), rel=0.02)
+    # a short coil goes as 1/sqrt(x), a long one as x (the leading terms of the fit)
+    assert h(0.02) / h(0.08) == pytest.approx(2.0, rel=0.08)
+    assert h(100.0) / h(50.0) == pytest.approx(2.0, rel=0.03)
+    assert [self_capacitance.extrapolated(x) for x in (0.096, 0.1, 3.0, 50.0, 51.0)] == [
+        True,
+        False,
+        False,
+        False,
+        True,
+    ]
 
 
 def test_phi_table_at_wide_spacing_against_field_theory():

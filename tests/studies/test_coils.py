@@ -23,7 +23,7 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
 from receiver_sim.schema import Band, Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
-from receiver_sim.studies import aerial, breakthrough, dial_sweep, onset, tap_finder, tuning_range
+from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tap_finder, tuning_range
 
 
 @pytest.fixture(scope="module")
@@ -438,7 +438,12 @@ def test_a_designed_coil_covers_its_band(spread: bool, demo: Build, bench: Bench
     ("change", "words"),
     [
         ({"former": 400e-3, "from_hz": 20e6, "to_hz": 21e6}, "one turn has more than"),
-        ({"former": 400e-3}, "turns are 0.0034 diameters long"),
+        (
+            {"former": 450e-3, "wire": 0.4e-3, "pitch": None},
+            # 1.25 turns on 450.45 mm: a hundredth of that is 4.5 mm, over 1.25 turns 3.6 mm
+            r"^1\.25 turns are 0\.0012 diameters long, and the formulas end at 0\.01 and 100: take a pitch "
+            r"of 3\.6 mm or more \(--pitch\), or a smaller former$",
+        ),
         ({"former": 3e-3, "from_hz": 3e5, "to_hz": 4e5}, "more than 400 turns"),
         ({"pitch": 0.4e-3}, "turns overlap: a pitch of 0.4 mm is less than wire and covering, 0.55 mm"),
         ({"spread": True, "reactance": 2000.0}, "leaves no room for strays and tube"),
@@ -448,6 +453,21 @@ def test_a_designed_coil_covers_its_band(spread: bool, demo: Build, bench: Bench
 def test_a_coil_that_cannot_be_says_why(change: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         api_coils.design_coil(api_coils.Wish(**{**WISH, **change}))  # type: ignore[arg-type]
+
+
+def test_a_short_coil_is_designed_and_its_extrapolation_said(demo: Build) -> None:
+    """Guards against 'the formulas end at 0.1': close-wound turns on 38 mm are an ordinary coil for 20 m."""
+    wish = {**WISH, "former": 38e-3, "pitch": None, "from_hz": 9.5e6, "to_hz": 9.9e6}
+    design = api_coils.design_coil(api_coils.Wish(**wish))  # type: ignore[arg-type]
+    assert design.part.length_m is not None
+    assert 0.04 < design.part.length_m / 38.55e-3 < 0.1
+    assert any("are extrapolated, good to a factor of two" in text for text in design.warnings)
+    lines = yaml.safe_load("\n".join(design.build_lines))[0]
+    build = load_build_text(yaml.safe_dump({**demo._data, "bands": [{**lines, "name": "new"}]}))
+    (sheet,) = (coil_sheet.sheet(band) for band in build.bands)
+    assert sheet.self_extrapolated and sheet.inductance_henry == pytest.approx(design.inductance_henry)
+    # one and the same material, named in the lines
+    assert (sheet.former, sheet.former_assumed) == (design.former, False)
 
 
 def test_year_and_region_without_a_table_are_refused(demo: Build) -> None:

@@ -278,7 +278,7 @@ def test_a_designed_coil() -> None:
         "inductance": [(design.inductance_henry, "H"), (design.wanted_henry, "H")],
         "self-capacitance": [(design.self_farad, "F")],
         "coupling of sections": f"{design.coupling:.3f}",
-        "Q of the coil alone": f"{design.q:.0f}, former and aerial apart",
+        "Q of the coil alone": f"{design.q:.0f}, former: {design.former}",
         "Rp, coil alone": [(design.rp_ohm, "ohm")],
         "reactance": [(design.reactance_ohm, "ohm")],
         "series padder": [(design.series_farad, "F")],
