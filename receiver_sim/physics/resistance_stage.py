@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_positive
 from receiver_sim.physics.tube_law import TubeLaw, currents
 
@@ -26,6 +27,8 @@ bottoms.
 
 _CLOSE = 1e-9
 _HALVINGS = 12
+_MOST_STUCK = 3
+"""Steps that may end no nearer at all before the search is given up: such rows never came to rest in 80."""
 _GRID_STEP_V = 1e-3
 
 
@@ -87,7 +90,7 @@ def resistance_stage(
 
     logs = np.log(np.array([0.5 * supply / plate_r, 0.5 * supply / screen_r]))
     miss = excess(logs)
-    step = 1e-6
+    step, stuck = 1e-6, 0
     # both slopes in one evaluation of the law: it costs hardly more for twice the points
     apart = step * np.eye(2)[:, :, None]
     for _ in range(_MOST_STEPS):
@@ -96,7 +99,11 @@ def resistance_stage(
         slopes = np.moveaxis((excess(logs[:, None, :] + apart) - miss[:, None, :]) / step, 2, 0)
         if not fed:
             slopes[:, 1, :] = [0.0, -1.0]
-        move = np.clip(np.linalg.solve(slopes, -miss.T[..., None])[..., 0].T, -_LONGEST, _LONGEST)
+        try:
+            wanted = np.linalg.solve(slopes, -miss.T[..., None])[..., 0].T
+        except np.linalg.LinAlgError:
+            raise NoAnswer(f"no rest found for a stage on {float(supply.max()):g} V") from None
+        move = np.clip(wanted, -_LONGEST, _LONGEST)
         share = np.ones(supply.size)
         for _ in range(_HALVINGS):  # each stage by itself goes no further than it comes nearer
             tried = excess(logs + share * move)
@@ -105,11 +112,14 @@ def resistance_stage(
                 break
             share = np.where(worse, 0.5 * share, share)
         else:
+            stuck += 1
+            if stuck > _MOST_STUCK:
+                raise NoAnswer(f"no rest found for a stage on {float(supply.max()):g} V")
             tried = excess(logs + share * move)
         logs = logs + share * move
         miss = tried
     else:
-        raise ValueError(f"no rest found for a stage on {float(supply.max()):g} V")
+        raise NoAnswer(f"no rest found for a stage on {float(supply.max()):g} V")
     grid, plate, screen = volts(logs)
     plate_step = 1e-2 + 1e-4 * np.abs(plate)
 

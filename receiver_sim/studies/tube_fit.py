@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
-from receiver_sim.errors import ReceiverSimError
+from receiver_sim.errors import NoAnswer, ReceiverSimError
 from receiver_sim.physics.resistance_stage import resistance_stage
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
 from receiver_sim.results.card_text import with_fit
@@ -363,7 +363,10 @@ def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
     """
     _refuse_too_few(card, leave_out)
     problem = _Problem(card, _known(card), leave_out, _kin(card))
-    return _result(problem, *_solve(problem))
+    try:
+        return _result(problem, *_solve(problem))
+    except NoAnswer as error:
+        raise FitRefused(f"{card.type}: {error}; check the rows under 'stages' and the points") from None
 
 
 def _result(problem: _Problem, z: np.ndarray, covariance: np.ndarray, cost: float) -> FitResult:

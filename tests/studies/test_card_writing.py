@@ -7,6 +7,7 @@ import os
 import resource
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -150,6 +151,24 @@ def test_a_point_that_no_tube_can_have_is_refused(tmp_path: Path, old: str, new:
     assert answer.code == 2 and "Traceback" not in answer.err
     assert answer.err.startswith("receiver-sim: 24A: ") and "point" in answer.err
     assert path.read_text(encoding="utf-8") == text
+
+
+def test_a_chart_that_comes_to_no_rest_is_refused(tmp_path: Path) -> None:
+    """Guards against a row of a chart that took a minute of search and ended as a fault of the program."""
+    text = (folder("models") / "6SJ7.yaml").read_text(encoding="utf-8")
+    for old, new in (
+        ("grid: -8.5 V", "grid: -400 V"),
+        ("plate_resistor: 0.5 Mohm", "plate_resistor: 5 kohm"),
+    ):
+        assert old in text
+        text = text.replace(old, new, 1)
+    started = time.process_time()
+    with pytest.raises(tube_fit.FitRefused) as caught:
+        tube_fit.fitted(_card(tmp_path, text))
+    assert str(caught.value) == (
+        "6SJ7: no rest found for a stage on 300 V; check the rows under 'stages' and the points"
+    )
+    assert time.process_time() - started < 25.0  # 5 s here; 58 s before
 
 
 def test_none_of_several_cards_is_written_if_one_is_refused(tmp_path: Path) -> None:
