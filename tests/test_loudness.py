@@ -28,8 +28,9 @@ def sound(bench: Bench, demo: Build) -> Loudness:
 
 
 def test_the_level_is_that_of_the_power_in_the_headset(sound: Loudness) -> None:
-    """P = V^2 R/(R^2 + X^2) in 2.2 kohm and 1.7 H; 100 dB SPL for 1 mW; 6.2 dB SPL at 400 Hz (ISO "
-    "226:2003)."""
+    """P = V^2 R/(R^2 + X^2) in 2.2 kohm and 1.7 H; 100 dB SPL for 1 mW; 6.2 dB SPL at 400 Hz (ISO
+    226:2003).
+    """
     reactance = 2 * math.pi * 400.0 * 1.7
     power = sound.output_v**2 * 2200.0 / (2200.0**2 + reactance**2)
     assert (sound.output, sound.carrier_v, sound.tone_hz) == ("magnetic headset", 100e-6, 400.0)

@@ -30,6 +30,7 @@ from receiver_sim.schema.quantity import (
     VOLTAGE,
     Quantity,
 )
+from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import Finding, Glimpse, validated
 
 FORMAT = 1
@@ -400,13 +401,21 @@ def card_types() -> list[str]:
     return sorted(path.stem for path in folder("models").glob("*.yaml"))
 
 
-@cache
 def card_for(type_name: str) -> TubeCard:
-    """Return the shipped card of a type. Raises KeyError that names the nearest type if there is none."""
-    if type_name not in card_types():
-        near = nearest(type_name, card_types())
+    """Return the shipped card of a type, by any of its names.
+
+    Raises KeyError that names the nearest type if there is none.
+    """
+    known = card_types()
+    if type_of(type_name) not in known:
+        near = nearest(type_name, known)
         hint = f"; nearest is '{near}'" if near else ""
-        raise KeyError(f"no card for tube '{type_name}'{hint}; types: {', '.join(card_types())}")
+        raise KeyError(f"no card for tube '{type_name}'{hint}; types: {', '.join(known)}")
+    return _shipped(type_of(type_name))
+
+
+@cache
+def _shipped(type_name: str) -> TubeCard:
     return load_card(folder("models") / f"{type_name}.yaml")
 
 

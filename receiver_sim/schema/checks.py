@@ -15,6 +15,7 @@ from receiver_sim.schema.phones import DEFAULTS, Phones
 from receiver_sim.schema.practice import unusual
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.stage_checks import STAGE_CHECKS
+from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import Finding, Glimpse
 
 # What a receiving tube, its socket and the grid lead add across the tank; common practice, no source.
@@ -96,7 +97,12 @@ def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse
     def tubes(g: Glimpse) -> Iterator[Finding]:
         for path in (("detector", "tube"), ("audio", "tube"), ("audio", "first", "tube")):
             tube = g.word(*path)
-            if tube is None or tube in (known := known_tubes()):
+            if tube is None or type_of(tube) in (known := known_tubes()):
+                continue
+            halves = [f"{tube}-P", f"{tube}-T"]  # two tubes in one bulb
+            if set(halves) <= set(known):
+                expected = f"'{halves[0]}', its pentode, or '{halves[1]}', its triode"
+                yield Finding(path, expected, "a bulb of two tubes has a card for each")
                 continue
             near = nearest(tube, known)
             on_hand = "" if near else f" ({', '.join(sorted(known)) or 'none'})"

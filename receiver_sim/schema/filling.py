@@ -8,6 +8,7 @@ from receiver_sim.schema import rectifier_card, regulator_types
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.phones import DEFAULTS, NO_KIND, Phones
 from receiver_sim.schema.supply import Vacuum
+from receiver_sim.schema.tube_names import type_of
 
 
 def filled(build: Build) -> Build:
@@ -24,8 +25,21 @@ def filled(build: Build) -> Build:
         printed = regulator_types.figures(regulator.type)
         missing = {k: v for k, v in printed.items() if getattr(regulator, k, 0.0) is None}
         changes["regulator"] = regulator.model_copy(update=missing)
+    changes |= _named_by_card(build)
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
+
+
+def _named_by_card(build: Build) -> dict[str, Any]:
+    """Return detector and audio with their tubes under the names of the cards, as all results show them."""
+    audio = build.audio.model_copy(update={"tube": type_of(build.audio.tube)})
+    if audio.first is not None:
+        first = audio.first.model_copy(update={"tube": type_of(audio.first.tube)})
+        audio = audio.model_copy(update={"first": first})
+    return {
+        "detector": build.detector.model_copy(update={"tube": type_of(build.detector.tube)}),
+        "audio": audio,
+    }
 
 
 def _vacuum(rectifier: Vacuum) -> Vacuum:

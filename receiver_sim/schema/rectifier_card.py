@@ -16,6 +16,7 @@ from receiver_sim.schema import parts as p
 from receiver_sim.schema.card import CardFaults, Date, Flag, Heater, Part, Pin, Text, TypeName
 from receiver_sim.schema.faults import nearest
 from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import validated
 
 
@@ -77,19 +78,21 @@ def load_rectifier(path: str | Path) -> RectifierCard:
 
 @cache
 def rectifier_for(name: str) -> RectifierCard:
-    """Return the shipped card of a rectifier. Raises KeyError that names the nearest type if there is "
-    "none."""
+    """Return the shipped card of a rectifier, by any of its names.
+
+    Raises KeyError that names the nearest type if there is none.
+    """
     known = rectifier_types()
-    if name not in known:
+    if type_of(name) not in known:
         near = nearest(name, known)
         hint = f"; nearest is '{near}'" if near else ""
         raise KeyError(f"no card for rectifier '{name}'{hint}; types: {', '.join(known)}")
-    return load_rectifier(folder("models") / "rectifiers" / f"{name}.yaml")
+    return load_rectifier(folder("models") / "rectifiers" / f"{type_of(name)}.yaml")
 
 
 def figures(name: str) -> dict[str, float]:
     """Return what a type fills in of `supply.rectifier`, SI; {} for a type without a card."""
-    if name not in rectifier_types():
+    if type_of(name) not in rectifier_types():
         return {}
     card = rectifier_for(name)
     return {

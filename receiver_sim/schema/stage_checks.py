@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from receiver_sim.schema import rectifier_card, regulator_types
 from receiver_sim.schema.faults import KeyPath, listed, nearest, show
+from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import Finding, Glimpse
 
 
@@ -46,7 +47,7 @@ def rectifier_figures(g: Glimpse) -> Iterator[Finding]:
     if g.word("supply", "kind") != "rectifier" or g.word(*place, "kind") != "vacuum":
         return
     name, known = g.word(*place, "type"), rectifier_card.rectifier_types()
-    if name is not None and name not in known:
+    if name is not None and type_of(name) not in known:
         near = nearest(name, known)
         cure = f"did you mean '{near}'?" if near else "leave 'type' out; state drop and current"
         yield Finding((*place, "type"), listed(known), cure)

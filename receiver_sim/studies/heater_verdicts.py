@@ -1,5 +1,6 @@
-"""Do the heaters get their rated volts, and can a filament stand where the set puts it? (README, "
-"'Verdicts')"""
+"""Do the heaters get their rated volts, and can a filament stand where the set puts it? (README,
+'Verdicts')
+"""
 
 from __future__ import annotations
 
@@ -94,8 +95,9 @@ def _volts(tube: _Heated, tubes: list[_Heated], limits: Verdicts) -> Verdict:
 
 
 def _cure(tube: _Heated, tubes: list[_Heated]) -> str:
-    """Say what gives this heater its volts: another line where that suits all on it, else a feed of its "
-    "own."""
+    """Say what gives this heater its volts: another line where that suits all on it, else a feed of its
+    own.
+    """
     wanted = format_quantity(tube.rated, VOLTAGE, 3)
     if not tube.follows_line:
         return f"its own feed has to give {wanted}"

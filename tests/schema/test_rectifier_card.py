@@ -65,7 +65,7 @@ def test_a_type_fills_in_what_is_left_out_and_nothing_else(mains: Build) -> None
     own = vacuum(mains)
     assert (own.type, own.drop, own.current, own.warm_up) == ("6X5GT", 22.0, 0.07, 11.0)
     assert (own.peak_inverse, own.peak_current, own.output_current) == (1250.0, 0.21, 0.07)
-    slow = vacuum(changed_build(mains, {RECTIFIER: {"kind": "vacuum", "type": "5Y3GT", "warm_up": 7.0}}))
+    slow = vacuum(changed_build(mains, {RECTIFIER: {"kind": "vacuum", "type": "5y3", "warm_up": 7.0}}))
     assert (slow.drop, slow.current, slow.warm_up) == (60.0, 0.125, 7.0)
     measured = {"kind": "vacuum", "type": "80", "drop": 41.0, "current": 0.08}
     stated = vacuum(changed_build(mains, {RECTIFIER: measured}))
@@ -78,8 +78,8 @@ def test_a_type_fills_in_what_is_left_out_and_nothing_else(mains: Build) -> None
     ("rectifier", "fault"),
     [
         (
-            {"kind": "vacuum", "type": "6X5"},
-            "supply.rectifier.type: value '6X5': expected LIST; did you mean '6X5GT'?",
+            {"kind": "vacuum", "type": "6X5GTX"},
+            "supply.rectifier.type: value '6X5GTX': expected LIST; did you mean '6X5GT'?",
         ),
         (
             {"kind": "vacuum", "current": 0.07},
