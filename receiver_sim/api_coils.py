@@ -14,7 +14,7 @@ from statistics import median
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.errors import NoAnswer
+from receiver_sim.errors import NoAnswer, UserError
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -204,10 +204,15 @@ def find_taps(
 ) -> tuple[TapFind, ...]:
     """Find the tap of each band (all if None) that puts onset at `target` (0..1) in the middle of the band.
 
-    Raises BuildFaults, KeyError for an unknown band, EngineMissing. A band whose simulation fails says so in
-    its status and warnings.
+    Raises BuildFaults, KeyError for an unknown band, UserError for coils without a tap, EngineMissing. A band
+    whose simulation fails says so in its status and warnings.
     """
     chosen = api.bands_named(build, bands)
+    if any(band.coil.tickler is not None for band in chosen):
+        raise UserError(
+            "a set with tickler coils has no tap: its cathode is on ground; change turns or place of the "
+            "tickler and look where onset goes"
+        )
     with _bench(bench) as open_bench:
         cards, settled = api.cards_for(build), api.settle(build, open_bench)
 

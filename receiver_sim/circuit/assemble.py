@@ -32,14 +32,23 @@ def _aerial(site: Site) -> str:
     return "link" if site.build.aerial.coupling is None else "capacitor"
 
 
+def _feedback(site: Site) -> str:
+    return "tapped" if site.band.coil.tickler is None else "tickler"
+
+
+def _detector(site: Site) -> str:
+    usual = "tapped_cathode" if site.band.coil.tickler is None else "tickler"
+    return getattr(site.build.detector, "kind", usual)
+
+
 SLOTS: tuple[tuple[str, Choice], ...] = (
     ("supply", _supply),
     ("heater", lambda _: "winding"),
     ("regulator", _regulator),
     ("control", lambda site: getattr(site.build.regeneration, "kind", "screen_potentiometer")),
-    ("coil", lambda _: "tapped"),
+    ("coil", _feedback),
     ("aerial", _aerial),
-    ("detector", lambda site: getattr(site.build.detector, "kind", "tapped_cathode")),
+    ("detector", _detector),
     ("load", lambda site: site.build.detector.load.kind),
     ("audio", lambda _: "amplifier"),
     ("output", lambda site: site.build.audio.output.kind),

@@ -21,7 +21,8 @@ class Mode:
     for an ideal tank; grid, cathode, plate, screen: volts there per volt of the hot end; aerial: amperes
     into the hot end per volt of e.m.f. in the aerial, None without one; misfit: largest deviation of the
     fits, relative; rest: d.c. volts of the deck's nodes; stray: ohms from a cathode current to the volts
-    between grid and cathode that are not the resonance's; harmonics: all such ohms at HARMONICS.
+    between grid and cathode that are not the resonance's; harmonics: all such ohms at HARMONICS; feedback:
+    volts, per volt of the hot end, where the current that pays for the losses leaves the tube: 0 at ground.
     """
 
     reference_hz: float
@@ -37,6 +38,7 @@ class Mode:
     rest: Mapping[str, float] = field(default_factory=dict)
     stray: complex = 0j
     harmonics: tuple[complex, ...] = ()
+    feedback: complex = 0j
 
     @property
     def resonance_hz(self) -> float:
@@ -59,13 +61,18 @@ class Mode:
         return self.decay / abs(self.residue)
 
     @property
+    def transfer(self) -> complex:
+        """Share of the tank's impedance that carries the tube's current over into its control volts."""
+        return (self.cathode - self.feedback) * (self.grid - self.cathode)
+
+    @property
     def drive(self) -> complex:
         """Volts from cathode to grid for 1 V of the hot end while the tube pays for the losses.
 
         The strays add to the mode shape what the current that pays makes in them: with input loading at 21
         MHz half a per cent, by which onset lies lower on the control.
         """
-        own = self.residue / self.decay * self.cathode * (self.grid - self.cathode)
+        own = self.residue / self.decay * self.transfer
         return (self.grid - self.cathode) * swing_factor(own, stray=self.stray)
 
     @property

@@ -15,6 +15,8 @@ class Place(str, Enum):
     CATHODE = "cathode"
     PLATE = "plate"
     SCREEN = "screen"
+    FEEDBACK = "feedback end"
+    """Where the current that pays for the tank's losses leaves the tube, if that is not ground."""
     CONTROL_NODE = "control node"
     """Its volts drive the space current of the oscillating tube."""
     DETECTOR_OUTPUT = "detector output"

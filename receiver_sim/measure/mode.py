@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
-from receiver_sim.circuit.element import current_source
+from receiver_sim.circuit.element import GROUND, current_source
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
@@ -54,14 +54,14 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
     ValueError if no resonance shows near the dial frequency.
     """
     hot = on.node(Place.HOT_END)
-    at = {place: on.circuit.find_node(place) for place in ELECTRODES}
-    nodes = [hot, *(node for node in at.values() if node is not None)]
+    at = {place: on.circuit.find_node(place) for place in (*ELECTRODES, Place.FEEDBACK)}
+    nodes = list(dict.fromkeys([hot, *(node for node in at.values() if node is not None)]))
     with silenced(on):
         runs, centre = _swept(on, nodes, dial_hz=dial_hz, q=q)
     into = runs[Role.TANK_CURRENT]
     frequency = into["frequency"].real
     found = resonance(frequency, response=into[hot], reference_hz=centre)
-    shares, worst = dict.fromkeys(ELECTRODES, 0j), found.misfit
+    shares, worst = dict.fromkeys(at, 0j), found.misfit
     for place, node in at.items():
         if node is None:
             continue
@@ -84,6 +84,7 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
         cathode=shares[Place.CATHODE],
         plate=shares[Place.PLATE],
         screen=shares[Place.SCREEN],
+        feedback=shares[Place.FEEDBACK],
         aerial=pick_up,
         misfit=worst,
     )
@@ -121,7 +122,7 @@ def _strays(on: Loaded, mode: Mode) -> tuple[complex, tuple[complex, ...]]:
     with silenced(on), on.driven(_CATHODE_SOURCE):
         run = on.session.ac(first, last, HARMONICS[-1], vectors=["frequency", grid, cathode])
     values = [complex(v) for v in run[grid] - run[cathode]]
-    own = mode.residue / mode.decay * mode.cathode * (mode.grid - mode.cathode)
+    own = mode.residue / mode.decay * mode.transfer
     return values[0] - own, tuple(values[1:])
 
 
@@ -133,7 +134,8 @@ def tuned_mode(
     rotation: setting of the control (0..1) at which the volts at rest are taken.
     """
     circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    circuit = circuit.plus(current_source(_CATHODE_SOURCE, circuit.node(Place.CATHODE)))
+    returned = circuit.find_node(Place.FEEDBACK) or GROUND
+    circuit = circuit.plus(current_source(_CATHODE_SOURCE, circuit.node(Place.CATHODE), out_of=returned))
     with loaded(bench, circuit) as on:
         on.tune(tuning)
         point = on.volts()

@@ -39,6 +39,9 @@ class CoilSheet:
     its loss is a common figure of the trade, None where the loss is stated, measured or there is none;
     former_assumed: the build does not name the material; self_extrapolated: the self-capacitance lies
     outside what was measured.
+    With a tickler tap_share, tap_ratio and coupling are None, upper is
+    all of the coil, and the figures of the tickler follow (None without one): its coupling to the whole coil,
+    and whether its ends are such that it works against the swing.
     """
 
     band: str
@@ -46,13 +49,13 @@ class CoilSheet:
     parts: tuple[WindingPart, ...]
     turns: float | None
     tap_turns: float | None
-    tap_share: float
-    tap_ratio: float
+    tap_share: float | None
+    tap_ratio: float | None
     inductance_henry: float
     upper_henry: float
     lower_henry: float
     mutual_henry: float
-    coupling: float
+    coupling: float | None
     self_farad: float
     can_ratio: float
     link_place: str | None
@@ -64,6 +67,12 @@ class CoilSheet:
     former: str | None = None
     former_assumed: bool = False
     self_extrapolated: bool = False
+    tickler_place: str | None = None
+    tickler_gap_m: float | None = None
+    tickler_henry: float | None = None
+    tickler_mutual_henry: float | None = None
+    tickler_coupling: float | None = None
+    tickler_reversed: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -158,8 +167,8 @@ class DialPoint:
     status, onset: of the onset search; gain: loop gain at the common setting of the sweep. coil_q and
     coil_rp_ohm of the coil alone; loaded_q and rp_ohm of the tank as loaded; share of its losses due to the
     coil, to the tube's input loading, to the grid leak, and to the rest (aerial, filter). tap_ratio: volts
-    from tap to ground over those of the tank; transfer_ohm: volts from grid to cathode for an ampere into
-    the cathode, n (1 - n) Rp for an ideal tap;
+    from tap to ground over those of the tank, 0 with a tickler; transfer_ohm: volts from grid to cathode for
+    an ampere into the cathode, n (1 - n) Rp for an ideal tap, (M/L) Rp for an ideal tickler;
     transconductance_siemens: gain over transfer, the tube's own part.
     """
 

@@ -10,6 +10,10 @@ HALF_WAY = 0.5
 """Rotation at which a receiver without onset on its control is looked at."""
 
 
+REVERSED = "the tickler is reversed and works against the swing: swap its two ends"
+"""Said of a loop gain below zero, which only a winding with its ends swapped gives."""
+
+
 @dataclass(frozen=True)
 class ControlSetting:
     """One position of the regeneration control.

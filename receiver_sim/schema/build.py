@@ -50,7 +50,9 @@ class RfFilter(Part):
     choke: p.RfChoke = Field(description="RF choke in the plate lead.")
     choke_resistance: p.WindingResistance = given("30 ohm", "Winding resistance of the choke.")
     choke_capacitance: p.StrayCapacitance = given("1.5 pF", "Self-capacitance of the choke.")
-    plate_capacitor: p.FilterCapacitor = Field(description="Capacitor from plate to ground; 0 pF: none.")
+    plate_capacitor: p.FilterCapacitor = Field(
+        description="Capacitor from plate (with a tickler: from its filter end) to ground; 0 pF: none."
+    )
     output_capacitor: p.FilterCapacitor = Field(
         description="Capacitor from the audio end of the choke to ground; 0 pF: none."
     )
@@ -102,7 +104,7 @@ class Strays(Part):
 
 
 class Detector(Part):
-    """The regenerative detector with its cathode on the coil tap."""
+    """The regenerative detector, its cathode on the coil tap, or on ground beside a tickler."""
 
     tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
     grid_leak: p.GridLeak = Field(description="Grid leak resistor.")

@@ -140,6 +140,7 @@ def warnings_of(build: Build) -> tuple[str, ...]:
         *_supply_cautions(build),
         *_recalled_regulator(build),
         *_load_cautions(build),
+        *_reversed(build),
         *unusual(build),
     )
 
@@ -157,6 +158,16 @@ def _coverage(build: Build) -> Iterator[str]:
                     f"{format_quantity(needed, CAPACITANCE, 3)} across the coil, but tuning capacitor, "
                     f"padding, strays and tube give {span}: the dial does not reach it"
                 )
+
+
+def _reversed(build: Build) -> Iterator[str]:
+    for band in build.bands:
+        fed = coil_figures(band.coil).tickler
+        if fed is not None and fed.reversed:
+            yield (
+                f"band '{band.name}': the tickler is reversed and works against the swing: swap its two ends "
+                "('plate_end') or wind it the other way ('direction')"
+            )
 
 
 def _extra(build: Build, band: Band, *, meshed: float) -> float:

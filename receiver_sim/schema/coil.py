@@ -41,7 +41,9 @@ class Solenoid(_Wire):
     kind: Literal["solenoid"] = Field(description="A single-layer coil on a round former.")
     former: p.FormerDiameter = Field(description="Outside diameter of the former.")
     turns: p.Turns = Field(description="Turns, part turns allowed.")
-    tap: p.TapTurns = Field(description="Turn at which the cathode is tapped, from the grounded end.")
+    tap: p.TapTurns | None = optional(
+        "Turn at which the cathode is tapped, from the grounded end; with a `tickler`: none."
+    )
     material: Material = given(
         "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
     )
@@ -63,7 +65,9 @@ class MultiSection(Part):
     sections: tuple[Section, ...] = Field(
         min_length=2, max_length=10, description="The windings, from the grounded end."
     )
-    tap: p.TapTurns = Field(description="Turn at which the cathode is tapped, from the grounded end.")
+    tap: p.TapTurns | None = optional(
+        "Turn at which the cathode is tapped, from the grounded end; with a `tickler`: none."
+    )
     material: Material = given(
         "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
     )
@@ -131,6 +135,34 @@ class Link(_Wire):
     shield: Shield | None = optional("Earthed electrostatic shield between link and coil; left out: none.")
 
 
+class Tickler(_Wire):
+    """A winding in the plate lead that feeds the tank, the cathode on ground: wound, or known by figures."""
+
+    turns: p.Turns | None = optional("Its turns; or give `inductance` and `coupling`.")
+    place: Literal["below", "over"] = given(
+        "below", "'below' the grounded end of the coil, or 'over' that end on a sleeve."
+    )
+    gap: p.WindingGap = given(
+        "2 mm", "Space to the coil along the axis (below), or thickness of the sleeve (over)."
+    )
+    former: p.FormerDiameter | None = optional(
+        "Former under a tickler 'below', on the same axis; left out: that of the coil."
+    )
+    inductance: p.TankInductance | None = optional("Its inductance; of a wound one left out.")
+    coupling: p.TicklerCoupling | None = optional(
+        "Its coupling coefficient to the whole coil; of a wound one left out."
+    )
+    direction: Literal["same", "opposite"] = given(
+        "same", "Wound in the 'same' direction as the coil, seen along the axis, or 'opposite'."
+    )
+    plate_end: Literal["far", "near"] = given(
+        "far", "The end that goes to the plate: 'far' from the coil's hot end, or 'near' it."
+    )
+    capacitance: p.StrayCapacitance = given(
+        "0.3 pF", "From its plate end to the hot end of the coil (common practice, no source)."
+    )
+
+
 class Can(Part):
     """A closed round shield can of non-magnetic metal with the coil on its axis."""
 
@@ -145,7 +177,7 @@ class Can(Part):
 
 
 class Coil(Part):
-    """A plug-in coil with a cathode tap: by its figures, or by its winding.
+    """A plug-in coil with a cathode tap or a tickler: by its figures, or by its winding.
 
     Of a wound coil `inductance`, `q` (at the middle of the band), `tap` and `coupling` are filled in from
     the geometry when the build is loaded.
@@ -153,11 +185,16 @@ class Coil(Part):
 
     inductance: p.TankInductance = derived("Inductance of the whole coil; of a wound coil left out.")
     q: p.CoilQ = derived("Q of the tank in the band, tube and aerial apart; of a wound coil left out.")
-    tap: p.Tap = derived("Tap in turns from ground, as part of all turns; of a wound coil left out.")
+    tap: p.Tap = derived(
+        "Tap in turns from ground, as part of all turns; of a wound coil, or with a `tickler`, left out."
+    )
     coupling: p.CoilCoupling = given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
     winding: WindingKind | None = optional("How the coil is wound; left out: known by the figures above.")
     measured: Measured | None = optional("Measured figures of a wound coil; left out: by geometry.")
     link: Link | None = optional("Link for the aerial; left out: none. Needs `winding`.")
+    tickler: Tickler | None = optional(
+        "Winding in the plate lead that feeds the tank, the cathode on ground; left out: a cathode tap."
+    )
     can: Can | None = optional("Shield can round a solenoid; left out: none.")
 
 

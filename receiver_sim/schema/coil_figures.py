@@ -29,6 +29,7 @@ from receiver_sim.schema.coil import (
     Section,
     Shield,
     Solenoid,
+    Tickler,
     Toroid,
 )
 from receiver_sim.schema.formers import FIELD_SHARE, formers
@@ -55,9 +56,25 @@ class LinkFigures:
 
 
 @dataclass(frozen=True)
+class TicklerFigures:
+    """A tickler: inductance, mutual inductance to the whole coil (H), capacitance to the hot end (F).
+
+    winding: None for one given by its figures. reversed: its ends are such that it works against the swing.
+    """
+
+    inductance: float
+    mutual: float
+    coupling: float
+    capacitance: float
+    reversed: bool
+    winding: Winding | None
+
+
+@dataclass(frozen=True)
 class CoilFigures:
     """Figures of a coil in SI units; `windings` is empty and turns are None for a coil given by figures.
 
+    A coil with a tickler has no tap: its upper section is all of it, the lower one and the mutual are 0.
     windings run from the grounded end. can_ratio: share of the inductance that a can leaves (1: no can).
     """
 
@@ -68,6 +85,7 @@ class CoilFigures:
     turns: float | None
     tap_turns: float | None
     can_ratio: float
+    tickler: TicklerFigures | None = None
 
     @property
     def inductance(self) -> float:
@@ -83,7 +101,7 @@ class CoilFigures:
         return last.start + last.length - self.windings[0].start
 
 
-def wire_diameter(part: Solenoid | Section | Link) -> float:
+def wire_diameter(part: Solenoid | Section | Link | Tickler) -> float:
     """Return the diameter of the bare wire, m."""
     if part.wire is not None:
         return part.wire
@@ -92,7 +110,7 @@ def wire_diameter(part: Solenoid | Section | Link) -> float:
     return float(astm_gauge_diameter(part.gauge))
 
 
-def pitch_of(part: Solenoid | Section | Link) -> float:
+def pitch_of(part: Solenoid | Section | Link | Tickler) -> float:
     """Return the pitch, m: as given, or that of turns which touch."""
     diameter = wire_diameter(part)
     if part.pitch is None:
@@ -105,9 +123,11 @@ def pitch_of(part: Solenoid | Section | Link) -> float:
     return part.pitch
 
 
-def _placed(part: Solenoid | Section | Link, former: float, start: float) -> Winding:
+def _placed(part: Solenoid | Section | Link | Tickler, former: float, start: float) -> Winding:
     diameter = wire_diameter(part)
     radius = (former + diameter + part.covering) / 2.0
+    if part.turns is None:
+        raise ValueError("a winding needs its turns")
     return Winding(part.turns, radius, pitch_of(part), diameter, start)
 
 
@@ -177,7 +197,7 @@ def _geometric_sections(windings: Sequence[Winding], tap: float) -> Sections:
 
 def _recoupled(sections: Sections, *, inductance: float | None, coupling: float | None) -> Sections:
     """Return the sections with a measured coupling, then scaled to a measured inductance."""
-    if coupling is not None:
+    if coupling is not None and sections.lower > 0.0:
         whole = sections.upper + sections.lower + 2.0 * sections.mutual
         mutual = coupling * float(np.sqrt(sections.upper * sections.lower))
         scale = whole / (sections.upper + sections.lower + 2.0 * mutual)
@@ -192,6 +212,10 @@ def _recoupled(sections: Sections, *, inductance: float | None, coupling: float 
 def coil_figures(coil: Coil) -> CoilFigures:
     """Return the figures of a coil. Raises ValueError where the geometry is impossible."""
     winding, measured = coil.winding, coil.measured
+    if winding is None and coil.tickler is not None:
+        untapped = Sections(coil.inductance, 0.0, 0.0)
+        tickler = _tickler(coil.tickler, (), None, inductance=coil.inductance)
+        return CoilFigures(untapped, 0.0, None, (), None, None, 1.0, tickler)
     if winding is None:
         upper, lower, mutual = tapped_sections(
             coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling
@@ -215,7 +239,10 @@ def coil_figures(coil: Coil) -> CoilFigures:
         sections = Sections(float(upper), float(lower), float(mutual))
         return CoilFigures(sections, own or 0.0, None, (), winding.turns, winding.tap, 1.0)
     windings = windings_of(winding)
-    sections = _geometric_sections(windings, winding.tap)
+    if winding.tap is None:
+        sections = Sections(_self(windings), 0.0, 0.0)
+    else:
+        sections = _geometric_sections(windings, winding.tap)
     ratio = _can_ratio(coil, windings)
     sections = Sections(*(part * ratio for part in sections))
     before = sum(sections) + sections.mutual
@@ -228,7 +255,11 @@ def coil_figures(coil: Coil) -> CoilFigures:
         _require_possible(sections, link)
     if own is None:
         own = _self_capacitance(windings)
-    return CoilFigures(sections, own, link, windings, sum(w.turns for w in windings), winding.tap, ratio)
+    fed = None
+    if coil.tickler is not None:
+        flux = ratio * float(np.sqrt(scale))
+        fed = _tickler(coil.tickler, windings, winding, inductance=sections.upper, can_ratio=flux)
+    return CoilFigures(sections, own, link, windings, sum(w.turns for w in windings), winding.tap, ratio, fed)
 
 
 def _self_capacitance(windings: Sequence[Winding]) -> float:
@@ -265,17 +296,58 @@ def _can_ratio(coil: Coil, windings: Sequence[Winding]) -> float:
     return 1.0 - reflected_ratio(one.radius, **_can_place(coil, one))
 
 
+def _beside(part: Link | Tickler, windings: Sequence[Winding], former: float) -> Winding:
+    """Return a winding at the grounded end of a coil, below it on a former or over it on a sleeve."""
+    first = windings[0]
+    if part.place == "over":
+        return _placed(part, 2.0 * first.radius + first.wire_diameter + 2.0 * part.gap, 0.0)
+    placed = _placed(part, former, 0.0)
+    return placed._replace(start=-(part.gap + placed.length))
+
+
+def _first_former(winding: Solenoid | MultiSection) -> float:
+    return winding.former if isinstance(winding, Solenoid) else winding.sections[0].former
+
+
+def _tickler(
+    tickler: Tickler,
+    windings: Sequence[Winding],
+    winding: Solenoid | MultiSection | None,
+    *,
+    inductance: float,
+    can_ratio: float = 1.0,
+) -> TicklerFigures:
+    """Return the figures of a tickler on a coil of that inductance (H).
+
+    Two windings in one direction aid where grid and plate are at the ends that lie farthest from each other;
+    either of a winding the other way and the plate at the near end turns that round.
+    """
+    against = (tickler.direction == "opposite") is not (tickler.plate_end == "near")
+    if tickler.inductance is not None and tickler.coupling is not None:
+        mutual = tickler.coupling * float(np.sqrt(tickler.inductance * inductance))
+        return TicklerFigures(
+            tickler.inductance, mutual, tickler.coupling, tickler.capacitance, against, None
+        )
+    if winding is None:
+        raise ValueError("a tickler by its turns needs a coil by its winding")
+    former = _first_former(winding) if tickler.former is None else tickler.former
+    placed = _beside(tickler, windings, former)
+    own = _self((placed,)) * can_ratio
+    mutual = sum(winding_pair(placed, other=w) for w in windings) * can_ratio
+    if own <= 0.0:
+        raise ValueError("this tickler has no inductance: the formulas end here")
+    coupling = mutual / float(np.sqrt(own * inductance))
+    if coupling >= 1.0:
+        raise ValueError("tickler and coil are coupled more tightly than flux allows: move the tickler off")
+    return TicklerFigures(own, mutual, coupling, tickler.capacitance, against, placed)
+
+
 def _link(
     link: Link, windings: Sequence[Winding], winding: Solenoid | MultiSection, *, can_ratio: float
 ) -> LinkFigures:
-    first = windings[0]
-    former = winding.former if isinstance(winding, Solenoid) else winding.sections[0].former
-    if link.place == "below":
-        placed = _placed(link, former, 0.0)
-        placed = placed._replace(start=-(link.gap + placed.length))
-    else:
-        over = 2.0 * first.radius + first.wire_diameter + 2.0 * link.gap
-        placed = _placed(link, over, 0.0)
+    placed = _beside(link, windings, _first_former(winding))
+    if winding.tap is None:
+        raise ValueError("a link on a coil without a tap is not covered yet")
     below, above = split(windings, winding.tap)
     lower = sum(winding_pair(placed, other=w) for w in below) * can_ratio
     upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio
@@ -417,15 +489,11 @@ def filled_in(coil: Coil, middle: float) -> Coil:
     if coil.winding is None:
         return coil
     figures = coil_figures(coil)
-    assert figures.tap_turns is not None and figures.turns is not None
-    return coil.model_copy(
-        update={
-            "inductance": figures.inductance,
-            "q": coil_q(coil, middle),
-            "tap": figures.tap_turns / figures.turns,
-            "coupling": figures.sections.coupling,
-        }
-    )
+    assert figures.turns is not None
+    update: dict[str, float] = {"inductance": figures.inductance, "q": coil_q(coil, middle)}
+    if figures.tap_turns is not None:
+        update |= {"tap": figures.tap_turns / figures.turns, "coupling": figures.sections.coupling}
+    return coil.model_copy(update=update)
 
 
 def wire_length(windings: Sequence[Winding]) -> float:

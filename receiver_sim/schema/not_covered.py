@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 
 _FORMS = {
-    "a tickler winding": "tickler ticklerwinding ticklercoil feedbackwinding feedbackcoil reactioncoil "
-    "reactionwinding reaction swingingtickler",
+    "a tickler that is moved as the control": "swingingtickler movingtickler",
     "regeneration by a throttle capacitor": "throttle throttlecapacitor throttlecondenser reactioncapacitor "
     "reactioncondenser regenerationcapacitor regenerationcondenser feedbackcapacitor",
     "regeneration by the plate voltage": "platecontrol platevolts platevoltage platepot",

@@ -217,6 +217,7 @@ CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]
 TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
 TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995")]
 CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6")]
+TicklerCoupling = Annotated[float, Quantity(NUMBER, "0.001", "0.98", example="0.2")]
 
 # Coils and aerials
 FormerDiameter = Annotated[float, Quantity(LENGTH, "2 mm", "500 mm", example="32 mm")]

@@ -41,7 +41,7 @@ from receiver_sim.results.envelope import (
     OnsetKind,
     Oscillation,
 )
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
 _RESOLUTION_V = 1e-3
@@ -147,7 +147,7 @@ def _offset(raw: Balance, mode: Mode) -> FloatArray:
     reactive powers n Im(Z_n) |I_n|^2 of all harmonics add up to zero (Groszkowski 1933), from which that of
     the first follows.
     """
-    reach = (mode.cathode * (mode.grid - mode.cathode)).real
+    reach = mode.transfer.real
     reactance = np.zeros_like(raw.amplitude)
     if raw.harmonics_ma is not None and mode.harmonics:
         power = (raw.harmonics_ma[:, 1:] / raw.harmonics_ma[:, :1]) ** 2
@@ -318,6 +318,8 @@ def run(
             tuning=onset.tuning_farad,
             rotation=rotation,
         )
+        if mode.transfer.real < 0.0:
+            return nothing(band, onset, status=Status.DOES_NOT, warnings=(REVERSED,))
         if onset.status is not Status.OSCILLATES:
             found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
         else:

@@ -20,20 +20,21 @@ def sheet(band: Band) -> CoilSheet:
     """Return the sheet of one band's coil."""
     coil = band.coil
     figures = coil_figures(coil)
-    sections, link = figures.sections, figures.link
+    sections, link, fed = figures.sections, figures.link, figures.tickler
+    wound = coil.tickler if fed is not None and fed.winding is not None else None
     return CoilSheet(
         band=band.name,
         kind="figures" if coil.winding is None else coil.winding.kind,
         parts=tuple(_parts(coil, figures)),
         turns=figures.turns,
         tap_turns=figures.tap_turns,
-        tap_share=coil.tap,
-        tap_ratio=sections.tap_ratio,
+        tap_share=coil.tap if fed is None else None,
+        tap_ratio=sections.tap_ratio if fed is None else None,
         inductance_henry=figures.inductance,
         upper_henry=sections.upper,
         lower_henry=sections.lower,
         mutual_henry=sections.mutual,
-        coupling=sections.coupling,
+        coupling=sections.coupling if fed is None else None,
         self_farad=figures.self_capacitance,
         can_ratio=figures.can_ratio,
         link_place=None if coil.link is None else coil.link.place,
@@ -47,6 +48,12 @@ def sheet(band: Band) -> CoilSheet:
         former=former_by_name(coil),
         former_assumed=former_assumed(coil),
         self_extrapolated=self_extrapolated(coil),
+        tickler_place=None if wound is None else wound.place,
+        tickler_gap_m=None if wound is None else wound.gap,
+        tickler_henry=None if fed is None else fed.inductance,
+        tickler_mutual_henry=None if fed is None else fed.mutual,
+        tickler_coupling=None if fed is None else fed.coupling,
+        tickler_reversed=None if fed is None else fed.reversed,
     )
 
 
@@ -65,6 +72,10 @@ def _parts(coil: Coil, figures: CoilFigures) -> list[WindingPart]:
         placed = figures.link.winding
         under = 2.0 * placed.radius - placed.wire_diameter - coil.link.covering
         parts.append(_part("link", under, placed))
+    fed = figures.tickler
+    if fed is not None and fed.winding is not None and coil.tickler is not None:
+        under = 2.0 * fed.winding.radius - fed.winding.wire_diameter - coil.tickler.covering
+        parts.append(_part("tickler", under, fed.winding))
     return parts
 
 

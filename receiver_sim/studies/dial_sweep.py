@@ -1,7 +1,8 @@
 """How do onset and loop gain run over the whole dial of a coil, and what makes them do so?
 
 The loop gain is taken apart: T = g_k Z, with Z the volts from grid to cathode for an ampere into the cathode
-(n (1 - n) Rp for an ideal tap), measured with the tube cold, and the tank's losses by whose they are.
+(n (1 - n) Rp for an ideal tap; for a tickler (M/L) Rp, and the ampere is the plate's), measured with the
+tube cold, and the tank's losses by whose they are.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ def reduce(build: Build, circuit: Circuit, *, band: Band, found: Onset, gain: fl
     dial = found.dial_hz
     input_ohm = circuit.dialled(dial)[circuit.part(Role.INPUT_LOSS)]
     control = mode.grid - mode.cathode
-    transfer = float((control * mode.cathode).real) * mode.rp
+    transfer = float(mode.transfer.real) * mode.rp
     whole = 1.0 / mode.rp
     coil = 1.0 / tank_loss(band, dial_hz=dial)
     tube = abs(control) ** 2 / input_ohm

@@ -117,9 +117,9 @@ def _cure(tube: _Heated, tubes: list[_Heated]) -> str:
 
 
 def _filament(build: Build, socket: str, tube: _Heated, limits: Verdicts) -> Iterator[Verdict]:
-    if socket == "detector":
+    if socket == "detector" and build.bands[0].coil.tickler is None:
         yield _on_the_tap(build, tube, limits)
-    else:
+    if socket != "detector":
         yield from _bias(build, socket, tube)
     feed = tube.feed.source
     if feed == "cell" or (feed == "line" and build.heater.supply == "dc"):

@@ -16,7 +16,7 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.results.base import Status
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
 APPROACH_GAIN = 0.9
@@ -26,6 +26,9 @@ ten).
 
 _CLOSE = 3e-4
 """|T - 1| at which the search stops; the last step is interpolated, so its error is a small part of this."""
+
+_AGAINST = -0.05
+"""Loop gain below which the feedback works against the swing, rather than being next to nothing."""
 
 _MOST = 10
 """Engine evaluations a search may spend."""
@@ -126,7 +129,8 @@ def reduce(
         evaluations=probe.evaluations,
     )
     if onset is None:
-        return without
+        against = status is Status.DOES_NOT and samples[-1].gain < _AGAINST
+        return dataclasses.replace(without, warnings=(REVERSED,)) if against else without
     rising = _rising(samples)
     wipers = [s.wiper for s in rising]
     volts = PchipInterpolator(wipers, [s.screen_v for s in rising])

@@ -116,7 +116,7 @@ def _remedies(
     if one.band.name in places:
         out.append(asked.top_resistor(one, places[one.band.name], bench))
     for outcome, band in zip(bands, one.build.bands, strict=True):
-        if band.name in places and outcome.onset.status is not Status.FAILED:
+        if band.coil.tickler is None and band.name in places and outcome.onset.status is not Status.FAILED:
             out.append(asked.tap(one, band, places[band.name], bench))
     return tuple(out)
 

@@ -16,7 +16,7 @@ from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, Grade, Verdict
 from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability
 from receiver_sim.results.hum import HumPaths
-from receiver_sim.results.onset import Onset
+from receiver_sim.results.onset import REVERSED, Onset
 from receiver_sim.schema import Build
 from receiver_sim.schema.verdicts import Verdicts
 
@@ -25,18 +25,25 @@ def _percent(fraction: float) -> str:
     return f"{100.0 * fraction:.0f} %"
 
 
-def judge_bands(bands: Iterable[BandReport], limits: Verdicts) -> list[Verdict]:
+def feedback_of(build: Build) -> str:
+    """Return what a constructor changes in this build to have more feedback or less."""
+    return "tap" if build.bands[0].coil.tickler is None else "tickler's coupling"
+
+
+def judge_bands(bands: Iterable[BandReport], limits: Verdicts, *, feedback: str = "tap") -> list[Verdict]:
     """Judge onset on every band: is it there at all dial settings, in the useful part of the control, gentle,
     even?
+
+    feedback: what is changed for more or less of it, see `feedback_of`.
     """
     verdicts: list[Verdict] = []
     for band in bands:
         silent = [onset for onset in band.onsets if onset.status is not Status.OSCILLATES]
         if silent:
-            verdicts += _absence(band, silent)
+            verdicts += _absence(band, silent, feedback)
             continue
         verdicts.append(_existence(band.middle))
-        verdicts += _place(band, limits)
+        verdicts += _place(band, limits, feedback)
         verdicts += _gentleness(band, limits)
         verdicts.append(_evenness(band, limits))
     return verdicts
@@ -52,7 +59,7 @@ _NO_FEEDBACK = 0.05
 """Loop gain below which there is no feedback to speak of: a tap or a tickler is missing or shorted."""
 
 
-def _absence(band: BandReport, silent: Sequence[Onset]) -> Iterator[Verdict]:
+def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterator[Verdict]:
     """Say what keeps a band from having an onset, once for all dial settings it is true of, with what
     follows from it.
     """
@@ -66,9 +73,14 @@ def _absence(band: BandReport, silent: Sequence[Onset]) -> Iterator[Verdict]:
             yield Verdict(where, "onset", Grade.BAD, None, None, "", f"the simulation failed: {reasons}")
         elif status is Status.DOES_NOT:
             gain = max((o.gain_highest for o in those if o.gain_highest is not None), default=None)
-            cure = "raise the tap, the coil's Q or the reach of the control, or loosen the aerial"
+            cure = f"raise the {feedback}, the coil's Q or the reach of the control, or loosen the aerial"
             if gain is not None and gain < _NO_FEEDBACK:
-                cure = "hardly any feedback; see that the screen gets its volts and the tap is high enough"
+                cure = (
+                    "hardly any feedback; see that the screen gets its volts and "
+                    f"the {feedback} is high enough"
+                )
+            if gain is not None and gain < -_NO_FEEDBACK:
+                cure = REVERSED
             text = (
                 f"does not oscillate at any setting: {cure}. Without an onset there is no regeneration: "
                 "little gain, no selectivity beyond the bare coil's, no beat note with Morse"
@@ -77,35 +89,36 @@ def _absence(band: BandReport, silent: Sequence[Onset]) -> Iterator[Verdict]:
         else:
             gain = max((o.gain_lowest for o in those if o.gain_lowest is not None), default=None)
             text = (
-                "oscillates already at the lowest setting: lower the tap or the bottom resistor of the "
-                "control. It cannot be brought below onset: every carrier whistles, and speech is lost"
+                f"oscillates already at the lowest setting: lower the {feedback} or the bottom resistor of "
+                "the control. It cannot be brought below onset: every carrier whistles, and speech is lost"
             )
             yield Verdict(where, "onset", Grade.BAD, gain, 1.0, "1", text)
 
 
-def _place(band: BandReport, limits: Verdicts) -> Iterator[Verdict]:
+def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdict]:
     rotations = [100.0 * o.onset.rotation for o in band.onsets if o.onset is not None]
     volts = [o.onset.screen_v for o in band.onsets if o.onset is not None]
     lowest, highest = min(rotations), max(rotations)
     least, most = 100.0 * limits.onset_rotation_min, 100.0 * limits.onset_rotation_max
     if lowest < least:
-        text = "onset lies near the lower stop: lower the tap or the bottom resistor of the control"
+        text = f"onset lies near the lower stop: lower the {feedback} or the bottom resistor of the control"
         yield Verdict(band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, least, "%", text)
     if highest > most:
-        text = "onset lies near the upper stop: raise the tap or feed the control from more volts"
+        text = f"onset lies near the upper stop: raise the {feedback} or feed the control from more volts"
         yield Verdict(band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, most, "%", text)
     if lowest >= least and highest <= most:
         text = "onset lies in the useful part of the control"
         yield Verdict(band.band, "onset_rotation", Grade.GOOD, highest, most, "%", text)
     if min(volts) < limits.onset_screen_min:
         text = (
-            "the screen is starved at onset: little gain; lower the tap so that onset needs more screen volts"
+            f"the screen is starved at onset: little gain; lower the {feedback} so that onset needs more "
+            "screen volts"
         )
         yield Verdict(
             band.band, "onset_screen_min", Grade.DOUBTFUL, min(volts), limits.onset_screen_min, "V", text
         )
     if max(volts) > limits.onset_screen_max:
-        text = "onset needs many screen volts: raise the tap"
+        text = f"onset needs many screen volts: raise the {feedback}"
         yield Verdict(
             band.band, "onset_screen_max", Grade.DOUBTFUL, max(volts), limits.onset_screen_max, "V", text
         )
@@ -141,18 +154,20 @@ def _evenness(band: BandReport, limits: Verdicts) -> Verdict:
     return Verdict(band.band, "dial_spread_max", grade, spread, most, "%", text)
 
 
-def judge_oscillation(bands: Iterable[BandOscillation], limits: Verdicts) -> list[Verdict]:
+def judge_oscillation(
+    bands: Iterable[BandOscillation], limits: Verdicts, *, feedback: str = "tap"
+) -> list[Verdict]:
     """Judge how oscillation comes in: does it slide in, and does it hold still once it is there?"""
     verdicts: list[Verdict] = []
     for band in bands:
         found = band.oscillation
         if found.kind is not None:
-            verdicts.append(_backlash(found, limits))
+            verdicts.append(_backlash(found, limits, feedback))
         verdicts += [_steadiness(steady) for steady in band.stability[:1]]
     return verdicts
 
 
-def _backlash(found: Oscillation, limits: Verdicts) -> Verdict:
+def _backlash(found: Oscillation, limits: Verdicts, feedback: str) -> Verdict:
     turn = 0.0 if found.jump is None else found.jump.backlash_deg
     if found.kind is OnsetKind.SOFT:
         text = "oscillation slides in and out at the same setting"
@@ -161,7 +176,7 @@ def _backlash(found: Oscillation, limits: Verdicts) -> Verdict:
     else:
         text = (
             "oscillation plops in and holds on below its onset, where weak signals are heard best: a larger "
-            "grid leak, less tap, or a stiffer supply of the screen softens it"
+            f"grid leak, less {feedback}, or a stiffer supply of the screen softens it"
         )
     grade = Grade.GOOD if turn <= limits.backlash_max else Grade.BAD
     return Verdict(found.band, "backlash_max", grade, turn, limits.backlash_max, "deg", text)

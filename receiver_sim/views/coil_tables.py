@@ -59,13 +59,23 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
     )  # fmt: skip
     rows, notes = [], []
     for coil in coils:
-        if not coil.parts:
+        if not coil.parts and coil.tap_share is not None:
             notes.append(
                 f"{coil.band}: given by its figures, with the tap at {percent(coil.tap_share, 1)} of the "
                 f"turns."
             )
+        if coil.tickler_reversed:
+            notes.append(f"{coil.band}: the tickler works against the swing; swap its two ends.")
+        if coil.tickler_henry is not None and coil.tickler_place is None:
+            notes.append(
+                f"{coil.band}: tickler given by its figures, {engineering(coil.tickler_henry, 'H', 3)} "
+                f"coupled by {fixed(coil.tickler_coupling, 3)}."
+            )
         for number, part in enumerate(coil.parts):
-            link = part.part == "link"
+            place = {
+                "link": (coil.link_place, coil.link_gap_m),
+                "tickler": (coil.tickler_place, coil.tickler_gap_m),
+            }.get(part.part)
             rows.append(
                 (
                     shorten(coil.band, _NAME) if number == 0 else "",
@@ -77,7 +87,7 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
                     fixed(part.length_m, 1, 1e3),
                     fixed(part.wire_length_m, 2),
                     fixed(coil.tap_turns, 2) if number == 0 else "",
-                    f"{coil.link_place}, {fixed(coil.link_gap_m, 1, 1e3)} mm" if link else "",
+                    "" if place is None else f"{place[0]}, {fixed(place[1], 1, 1e3)} mm",
                 )
             )
     grid = (Grid(columns, tuple(rows), repeat=2),) if rows else ()
@@ -92,6 +102,7 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
 def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Section:
     """Return what the coils amount to, Q and Rp in the middle of the band; links only where there are any."""
     linked = any(coil.link_henry is not None for coil in coils)
+    fed = any(coil.tickler_henry is not None for coil in coils)
     spans = {span.band: span for span in ranges}
     columns = [
         Column("\nband", "left"), Column("L\nuH"), Column("coil\nQ"), Column("loaded\nQ"),
@@ -100,6 +111,8 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     ]  # fmt: skip
     if linked:
         columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
+    if fed:
+        columns[-3:] = [Column("tickler\nuH"), Column("tickler\nk"), Column("M/L\n%")]
     rows = []
     for coil in coils:
         span = spans.get(coil.band)
@@ -127,6 +140,12 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
                 fixed(coil.link_coupling, 2),
                 fixed(coil.link_farad, 2, 1e12),
             ]
+        if fed and coil.tickler_henry is not None and coil.tickler_mutual_henry is not None:
+            row[-3:] = [
+                engineering(coil.tickler_henry * 1e6, ""),
+                fixed(coil.tickler_coupling, 2),
+                fixed(coil.tickler_mutual_henry / coil.inductance_henry, 1, 100.0),
+            ]
         rows.append(tuple(row))
     text = (
         "Loaded Q and Rp: in the middle of the band with tube input, grid leak and aerial, tube cold. Own C: "
@@ -134,6 +153,12 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
     )
     if linked:
         text += " Link C: to the hot end, shield included."
+    if fed:
+        text = text.replace(
+            " Coupling: of the two sections.",
+            " Tickler k: its coupling to the whole coil; M/L: mutual inductance over the coil's, on which "
+            "the loop gain depends as on a tap.",
+        )
     notes = [text, *_former_notes(coils)]
     far = [coil.band for coil in coils if coil.self_extrapolated]
     if far:

@@ -110,11 +110,14 @@ def _band_notes(band: BandReport) -> list[str]:
         low = _span(onset.gain_lowest for onset in those)
         high = _span(onset.gain_highest for onset in those)
         notes.append(f"{where}: {_ABSENT[status].format(low=low, high=high)}")
+    alike = {onset.warnings for onset in band.onsets}
+    everywhere = alike.pop() if len(alike) == 1 and len(band.onsets) > 1 else ()
+    notes += [f"{band.band}: {warning}" for warning in everywhere]
     for onset in band.onsets:
         where = f"{onset.band} at {fixed(onset.dial_hz, 3, 1e-6)} MHz: "
         if onset.stops_at is not None:
             notes.append(f"{where}stops oscillating again at {_setting(onset.stops_at)}.")
-        notes += [where + warning for warning in onset.warnings]
+        notes += [where + warning for warning in onset.warnings if warning not in everywhere]
     return notes
 
 

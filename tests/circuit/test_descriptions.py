@@ -16,12 +16,12 @@ TEMPLATES = sorted(path.stem for path in folder("netlists").glob("*.cir"))
 SAYS = tuple(
     {
         "x": "a", "behind": "aud", "socket": "audio", "stage": "audio stage", "key": "audio", "band": "0",
-        "name": "pota",
+        "name": "pota", "cathode": "tap", "cathode_is": "tap of the coil",
     }.items()
 )  # fmt: skip
 
 
-FILLED_IN = {"ha", "hb", "bstage", "bplus", "vreg", "top", "ant", "link", "linkc"}
+FILLED_IN = {"tap", "ha", "hb", "bstage", "bplus", "vreg", "top", "ant", "link", "linkc"}
 """Nodes that a template is given, so that they do not stand in it."""
 
 

@@ -287,3 +287,54 @@ def test_a_comb_leaves_less_the_closer_its_wires() -> None:
         assert link is not None
         shares.append(link.capacitance / link.unshielded)
     assert 1.0 > shares[0] > shares[1] > shares[2] > 0.0
+
+
+@pytest.mark.parametrize(
+    "tickler",
+    [
+        {"turns": 3, "wire": 0.25e-3, "gap": 5e-3},
+        {"turns": 4, "wire": 0.2e-3, "gap": 2e-3, "former": 20e-3},
+        {"turns": 3, "wire": 0.3e-3, "gap": 1.2e-3, "place": "over"},
+    ],
+)
+def test_tickler_against_a_sum_of_filaments(tickler: dict[str, object]) -> None:
+    """Maxwell's two circles (Treatise art. 701) for each pair of turns, by scipy's other convention of k.
+
+    Sheet and rings differ by what the turns' own extent does at a distance of some pitches: below 1 %.
+    """
+    wound = {key: value for key, value in SOLENOID.items() if key != "tap"} | {"turns": 12}
+    one = coil(winding=wound, tickler=tickler)
+    figures = coil_figures(one)
+    assert figures.tickler is not None and figures.tickler.winding is not None
+    placed, pitch = figures.tickler.winding, 1.3e-3
+    radius = {"over": 28e-3 / 2 + 0.5e-3 + 0.025e-3 + 1.2e-3 + (0.3e-3 + 0.05e-3) / 2}.get(
+        str(tickler.get("place")),
+        (float(str(tickler.get("former", 28e-3))) + float(str(tickler["wire"])) + 0.05e-3) / 2,
+    )
+    assert placed.radius == pytest.approx(radius, rel=1e-9)
+    z1 = pitch * (np.arange(12) + 0.5)
+    z2 = placed.start + placed.pitch * (np.arange(int(placed.turns)) + 0.5)
+    a, b = (28e-3 + 0.5e-3 + 0.05e-3) / 2, placed.radius
+    m = 4 * a * b / ((a + b) ** 2 + (z1[:, None] - z2[None, :]) ** 2)
+    k = np.sqrt(m)
+    total = float((MU0 * np.sqrt(a * b) * ((2 / k - k) * ellipk(m) - 2 / k * ellipe(m))).sum())
+    assert figures.tickler.mutual == pytest.approx(total, rel=0.01)
+    coupling = figures.tickler.mutual / np.sqrt(figures.inductance * figures.tickler.inductance)
+    assert figures.tickler.coupling == pytest.approx(coupling, rel=1e-9)
+    # without a tap the coil is one section, and the same inductance as tapped
+    assert figures.sections.lower == 0.0 and figures.sections.tap_ratio == 0.0
+    assert figures.inductance == pytest.approx(whole(coil(winding=wound | {"tap": 2})), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("direction", "plate_end", "wrong"),
+    [("same", "far", False), ("opposite", "far", True), ("same", "near", True), ("opposite", "near", False)],
+)
+def test_either_of_winding_and_plate_end_turns_a_tickler_round(
+    direction: str, plate_end: str, wrong: bool
+) -> None:
+    """Both windings in one direction: grid and plate at the ends farthest from each other (handbook rule)."""
+    fed = {"inductance": 0.4e-6, "coupling": 0.2, "direction": direction, "plate_end": plate_end}
+    figures = coil_figures(coil(inductance=5e-6, q=120, tickler=fed)).tickler
+    assert figures is not None and figures.reversed is wrong
+    assert figures.mutual == pytest.approx(0.2 * np.sqrt(0.4e-6 * 5e-6), rel=1e-12)

@@ -44,13 +44,27 @@ def _dial(site: Site, dial_hz: float) -> dict[str, float]:
 @form("detector", "tapped_cathode")
 def tapped_cathode(site: Site) -> Sequence[Block]:
     """Return a pentode or tetrode whose cathode is on a tap of the tank's coil."""
+    return _detector(site, cathode="tap", cathode_is="tap of the coil", plate_lead="plate")
+
+
+@form("detector", "tickler")
+def tickler(site: Site) -> Sequence[Block]:
+    """Return a pentode or tetrode with its cathode on ground and a tickler between its plate and the RF
+    filter."""
+    return _detector(site, cathode="cath", cathode_is="cathode", plate_lead="tick")
+
+
+def _detector(site: Site, *, cathode: str, cathode_is: str, plate_lead: str) -> list[Block]:
+    """Return the detector with its cathode on that node and its RF filter on the node `plate_lead`."""
     det, card = site.build.detector, site.cards.detector
     at_dial = _dial(site, site.dial_hz)
     filt, heat = det.rf_filter, det.heater_coupling
     values = {
+        "cathode": cathode,
+        "plate_lead": plate_lead,
         "tuning": at_dial["ctune"],
         "grid_capacitor": det.grid_capacitor,
-        "leak_to": {"tank": "top", "cathode": "tap", "ground": "0"}[det.grid_leak_to],
+        "leak_to": {"tank": "top", "cathode": cathode, "ground": "0"}[det.grid_leak_to],
         "grid_leak": det.grid_leak,
         "cgk": card.capacitances.cgk,
         "cgp": card.capacitances.cgp,
@@ -73,5 +87,11 @@ def tapped_cathode(site: Site) -> Sequence[Block]:
         "output_capacitor": filt.output_capacitor,
     }
     return [
-        filled("detector.cir", values, laws=(subcircuit(card, "det"),), dial=lambda dial: _dial(site, dial))
+        filled(
+            "detector.cir",
+            values,
+            says={"cathode": cathode, "cathode_is": cathode_is},
+            laws=(subcircuit(card, "det"),),
+            dial=lambda dial: _dial(site, dial),
+        )
     ]
