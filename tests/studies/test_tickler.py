@@ -222,10 +222,18 @@ def test_there_is_no_tap_to_find(tickler: Build) -> None:
         api_coils.find_taps(tickler, target=0.4)
 
 
-def test_coils_and_detect_take_it(tmp_path: Path, tickler: Build) -> None:
+def test_detect_takes_it(tickler: Build) -> None:
     assert tickler.path is not None
-    run = CliRunner().invoke(main, ["detect", str(tickler.path), "--band", "40 m"])
+    command = ["detect", str(tickler.path), "--band", "40 m", "--time-limit", "300 s"]
+    run = CliRunner().invoke(main, command)
     assert run.exit_code == 0, run.output
+
+
+def test_coils_tells_the_tickler(tickler: Build) -> None:
+    """Of a tickler given by its figures they are printed as they were given, M/L with them."""
+    assert tickler.path is not None
     run = CliRunner().invoke(main, ["coils", str(tickler.path), "--band", "20 m"])
     assert run.exit_code == 0, run.output
     assert "20 m: tickler given by its figures, 400 nH coupled by 0.180" in " ".join(run.output.split())
+    # 0.18 sqrt(0.4/1.4) = 9.6 %
+    assert re.search(r"0\.400 +0\.18 +9\.6", run.output)
