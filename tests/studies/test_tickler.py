@@ -224,15 +224,18 @@ def test_there_is_no_tap_to_find(tickler: Build) -> None:
 
 def test_detect_takes_it(tickler: Build) -> None:
     assert tickler.path is not None
-    command = ["detect", str(tickler.path), "--band", "40 m", "--time-limit", "300 s"]
+    command = ["detect", str(tickler.path), "--band", "40 m", "--time-limit", "300s"]
     run = CliRunner().invoke(main, command)
     assert run.exit_code == 0, run.output
 
 
-def test_coils_tells_the_tickler(tickler: Build) -> None:
+def test_coils_tells_the_tickler(tickler: Build, tmp_path: Path) -> None:
     """Of a tickler given by its figures they are printed as they were given, M/L with them."""
     assert tickler.path is not None
-    run = CliRunner().invoke(main, ["coils", str(tickler.path), "--band", "20 m"])
+    text = tickler.path.read_text(encoding="utf-8")
+    first, last = (text.index(f"  - name: {name}") for name in ("80 m", "20 m"))
+    (tmp_path / "one.yaml").write_text(text[:first] + text[last:], encoding="utf-8")
+    run = CliRunner().invoke(main, ["coils", str(tmp_path / "one.yaml"), "--time-limit", "300s"])
     assert run.exit_code == 0, run.output
     assert "20 m: tickler given by its figures, 400 nH coupled by 0.180" in " ".join(run.output.split())
     # 0.18 sqrt(0.4/1.4) = 9.6 %
