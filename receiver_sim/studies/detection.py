@@ -341,7 +341,9 @@ def selectivity(ear: Listener, rotation: float) -> tuple[FloatArray, FloatArray,
     circuit = imposed_circuit(ear.build, ear.cards, ear.mode, amplitude=1e-4, rotation=rotation)
     drive = circuit.node(Place.DRIVE)
     with loaded(ear.bench, circuit) as on:
-        run = on.session.ac(1.0, 100e3, 20, "dec", vectors=["frequency", drive])
+        # six half-bandwidths of the tank without regeneration, for a low Q at a high frequency
+        highest = max(100e3, ear.mode.decay)
+        run = on.session.ac(1.0, highest, 20, "dec", vectors=["frequency", drive])
     offset, capacitance = run["frequency"], 1.0 / abs(ear.mode.residue)
     admittance = capacitance * (2j * np.pi * offset + ear.mode.decay) - 1e-3 * run[drive]
     level = -20.0 * np.log10(np.abs(admittance))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -201,6 +202,15 @@ def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
         api_envelope.detect(demo, bench=bench)
 
 
+def test_a_wide_tank_has_a_bandwidth_too(ear):
+    """Guards against '-' for a tank of low Q at a high frequency: half its bandwidth lay beyond the sweep."""
+    broad = dataclasses.replace(ear.mode, decay=10.0 * ear.mode.decay)
+    wide = detection.Listener(ear.build, ear.cards, ear.bench, broad, found=ear.found, output=0)
+    _, _, width = detection.selectivity(wide, 0.0)
+    # decay/pi, textbook; at the bottom of the control the tube gives some per cent of this tank's loss
+    assert width == pytest.approx(broad.decay / math.pi, rel=0.05)
+
+
 def test_overload_of_known_curves():
     carrier = np.logspace(-6, 0, 25)
     assert detection.overload(carrier, carrier**2) is None
@@ -209,8 +219,6 @@ def test_overload_of_known_curves():
 
 
 def test_no_aerial_no_detection(bench, demo, demo_cards, ear):
-    import dataclasses
-
     deaf = dataclasses.replace(ear.mode, aerial=None)
     with pytest.raises(ValueError, match="no aerial"):
         detection.Listener(demo, demo_cards, bench, deaf, found=_found_of(ear), output=0)

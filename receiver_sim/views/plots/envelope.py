@@ -208,7 +208,7 @@ def plot_detection(found: Detection, ax: Axes | None = None) -> Axes:
         ax.axvline(found.onset.rotation * 100.0, color=style.SOFT, linewidth=0.9)
     if curves:
         ax.set_yscale("log")
-        ax.legend(loc="lower right", frameon=False, fontsize=style.SMALL)
+        ax.legend(loc="best", frameon=False, fontsize=style.SMALL)
     else:
         ax.set_xlim(0.0, 100.0)
         style.plain_ticks(ax.yaxis, [])
