@@ -156,10 +156,9 @@ def test_a_point_that_no_tube_can_have_is_refused(tmp_path: Path, old: str, new:
 def test_a_chart_that_comes_to_no_rest_is_refused(tmp_path: Path) -> None:
     """Guards against a row of a chart that took a minute of search and ended as a fault of the program."""
     text = (folder("models") / "6SJ7.yaml").read_text(encoding="utf-8")
-    for old, new in (
-        ("grid: -8.5 V", "grid: -400 V"),
-        ("plate_resistor: 0.5 Mohm", "plate_resistor: 5 kohm"),
-    ):
+    row = "supply: 300 V, plate_resistor: 0.5 Mohm, next_grid: 0.5 Mohm"
+    swaps = (("grid: -8.5 V", "grid: -400 V"), (row, row.replace("0.5 Mohm", "0.005 Mohm", 1)))
+    for old, new in swaps:
         assert old in text
         text = text.replace(old, new, 1)
     started = time.process_time()
