@@ -60,7 +60,7 @@ def new(file: Path, as_json: bool) -> None:
     from receiver_sim.results.written import StarterBuild
     from receiver_sim.schema import write_starter
 
-    if not file.absolute().parent.is_dir():
+    if not file.parent.is_dir():
         raise UserError(f"{file}: No such file or directory")
     try:
         write_starter(file)

@@ -124,7 +124,11 @@ def writable_folder(folder: Path) -> Path:
     """
     import os  # inside, for start-up's sake
 
-    place = folder.absolute()
+    try:
+        place = folder.absolute()
+    except FileNotFoundError:
+        complain(folded(f"note: {folder}: the folder at hand is gone; nothing will be written"))
+        return folder
     while not place.exists() and place != place.parent:
         place = place.parent
     if not place.is_dir():
@@ -132,6 +136,13 @@ def writable_folder(folder: Path) -> Path:
     if not os.access(place, os.W_OK | os.X_OK):
         complain(folded(f"note: {folder}: no permission to write in '{place}'; nothing will be written"))
     return folder
+
+
+def writable_file(path: Path) -> Path:
+    """Look at the folder of a file as `writable_folder` does; a device or a pipe needs no room in it."""
+    if not path.exists() or path.is_file():
+        writable_folder(path.parent)
+    return path
 
 
 def prepared(

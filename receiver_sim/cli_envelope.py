@@ -23,7 +23,7 @@ from receiver_sim.cli_common import (
     progress_bars,
     rotation_of,
     simulating,
-    writable_folder,
+    writable_file,
 )
 from receiver_sim.cli_ends import complain, folded
 from receiver_sim.errors import NoOnset, UserError
@@ -268,7 +268,7 @@ def listen(
     if signals and alone:
         raise UserError("--no-signal: signals are given, too; leave out the one or the others")
     moves, relative = _control(at, of_onset, path)
-    writable_folder(output.absolute().parent)
+    writable_file(output)
     loaded = prepared(build, bands=[band])
     index = _phones(loaded, phones)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:

@@ -129,6 +129,17 @@ def test_breaking_off_has_its_code(here: Path, monkeypatch: pytest.MonkeyPatch) 
     assert (answer.code, answer.out, answer.err.strip()) == (130, "", "receiver-sim: broken off")
 
 
+@posix
+def test_a_folder_at_hand_that_is_gone(here: Path) -> None:
+    """It ended in a FileNotFoundError for a relative name; a whole one can be written to all the same."""
+    gone = here / "gone"
+    for out, code in (("plots", 4), (str(here / "plots"), 0)):
+        gone.mkdir()
+        done = run(*LOOP, "--out", out, cwd=gone, preexec_fn=gone.rmdir, capture_output=True)
+        assert done.returncode == code and "Selectivity" in done.stdout, done.stderr
+    assert (here / "plots" / "loop.json").exists()
+
+
 # ---------------------------------------------------------------------------- faults of the program
 
 
