@@ -261,7 +261,13 @@ def run() -> int:
     wrong = 0
     for kind, count in (("build", asked.builds), ("card", asked.cards)):
         if count:
-            outcomes = list(campaign(kind, count, asked.seed, asked.first))
+            outcomes = []
+            for one in campaign(kind, count, asked.seed, asked.first):
+                outcomes.append(one)
+                if one.wrong is not None or len(outcomes) % 500 == 0:
+                    print(
+                        f"{len(outcomes)} done: {kind} {one.number}: {one.wrong or 'well'}", file=sys.stderr
+                    )
             print(report(kind, outcomes), flush=True)
             wrong += sum(one.wrong is not None for one in outcomes)
     return int(wrong > 0)
