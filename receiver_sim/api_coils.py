@@ -226,7 +226,7 @@ def find_taps(
                     band=band,
                     dial_hz=dial,
                     target=target,
-                    find_onset=lambda other: onset.run(settled, cards, b, band=other, dial_hz=dial),
+                    find_onset=lambda set_, other: onset.run(set_, cards, b, band=other, dial_hz=dial),
                 )
             except (EngineError, NoAnswer) as error:
                 return tap_finder.failed(band, dial, target, str(error))

@@ -313,14 +313,29 @@ class TapPlace:
     onset: ControlSetting | None
 
 
+@dataclass(frozen=True)
+class TapAdvice:
+    """A change that was tried where no tap puts onset at the setting wanted, in words.
+
+    gain: loop gain at that setting with the tap that is best for the change (where the set oscillates too
+    early: with the lowest); place: the tap that then puts onset there, None where the change is not enough.
+    """
+
+    change: str
+    gain: float
+    place: TapPlace | None
+
+
 @dataclass(frozen=True, repr=False)
 class TapFind(Answer):
     """Where to put the tap of one band so that onset comes at `target` (rotation 0..1).
 
-    status: OSCILLATES: found; DOES_NOT: even a tap at half the turns does not oscillate at that setting;
-    NOT_IN_RANGE: even the lowest tap looked at oscillates earlier. exact: the tap to the thousandth of a
-    turn; step: the nearest whole quarter turn (or tenth of a per cent); less, more: half a turn (half a per
-    cent) below and above `step`, None where that leaves the coil; present: as the build has it.
+    status: OSCILLATES: found; DOES_NOT: no tap up to half the turns oscillates at that setting;
+    NOT_IN_RANGE: even the lowest tap looked at oscillates earlier. In these two cases `best` is the tap that
+    comes nearest, `best_gain` the loop gain there at that setting, and `advice` what was tried, best first.
+    exact: the tap to the thousandth of a turn; step: the nearest whole quarter turn (or tenth of a per cent);
+    less, more: half a turn (half a per cent) below and above `step`, None where that leaves the coil;
+    present: as the build has it.
     """
 
     band: str
@@ -333,6 +348,9 @@ class TapFind(Answer):
     more: TapPlace | None
     present: TapPlace
     warnings: tuple[str, ...] = ()
+    best: TapPlace | None = None
+    best_gain: float | None = None
+    advice: tuple[TapAdvice, ...] = ()
 
 
 @dataclass(frozen=True)

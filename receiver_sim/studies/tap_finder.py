@@ -8,28 +8,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 
+import numpy as np
 from scipy.optimize import brentq
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.results.base import Status
-from receiver_sim.results.coils import TapFind, TapPlace
+from receiver_sim.results.coils import TapAdvice, TapFind, TapPlace
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.coil_changes import Change, changes, pairs
 from receiver_sim.schema.coil_figures import retapped
 
-FindOnset = Callable[[Band], Onset]
+FindOnset = Callable[[Build, Band], Onset]
 
 QUARTER, HALF = 0.25, 0.5
 """Steps in turns; of a coil without turns a hundredth of them stands for a turn."""
 
 _LEAST_TURNS, _LEAST_SHARE = 0.05, 0.001
 _TOLERANCE = 2e-4
+_GRID = 9
 
 
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
@@ -61,11 +66,62 @@ def gain_at(
         return probe.measure(on.circuit.control.share(rotation)).gain
 
 
-def _place(band: Band, place: float, find: FindOnset) -> TapPlace:
-    turns = turns_of(band)
-    found = find(with_tap(band, place))
-    share = place if turns is None else place / turns
-    return TapPlace(None if turns is None else place, share, found.status, found.onset)
+@dataclass(frozen=True)
+class _Seeker:
+    """Looks for taps on one build and band; `gain` is None where the loop gain can't be measured."""
+
+    build: Build
+    cards: Cards
+    bench: Bench
+    band: Band
+    dial_hz: float
+    target: float
+    find: FindOnset
+
+    @property
+    def scale(self) -> float:
+        """One turn, or a hundredth of the turns of a coil without turns."""
+        return 0.01 if turns_of(self.band) is None else 1.0
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The lowest and the highest tap looked at."""
+        turns = turns_of(self.band)
+        return (_LEAST_SHARE, 0.5) if turns is None else (_LEAST_TURNS, turns / 2.0)
+
+    def gain(self, place: float) -> float:
+        """Return the loop gain at the wanted setting with the tap at `place`; 0 where no phase is zero."""
+        one = with_tap(self.band, place)
+        try:
+            return gain_at(
+                self.build, self.cards, self.bench, band=one, dial_hz=self.dial_hz, rotation=self.target
+            )
+        except NoAnswer:
+            return 0.0
+
+    def highest(self) -> tuple[float, float]:
+        """Return the tap with the most loop gain at the wanted setting, and that loop gain.
+
+        The gain rises with the tap up to where tube and strays at the tap load the tank; beyond it falls.
+        """
+        found = {float(place): self.gain(float(place)) for place in np.geomspace(*self.ends, _GRID)}
+        best = max(found, key=lambda place: found[place])
+        return best, found[best]
+
+    def exact(self, above: float) -> float:
+        """Return the tap of loop gain one between the lowest and one with more, to a thousandth of a turn."""
+        low = self.ends[0]
+        place = float(
+            brentq(lambda x: self.gain(x) - 1.0, low, above, xtol=_TOLERANCE * self.scale, rtol=1e-4)
+        )
+        return max(round(place / self.scale, 3) * self.scale, low)
+
+    def place(self, place: float) -> TapPlace:
+        """Return a place of the tap with the onset there."""
+        turns = turns_of(self.band)
+        found = self.find(self.build, with_tap(self.band, place))
+        share = place if turns is None else place / turns
+        return TapPlace(None if turns is None else place, share, found.status, found.onset)
 
 
 def run(
@@ -80,31 +136,27 @@ def run(
 ) -> TapFind:
     """Find the tap of one band that puts onset at `target` (rotation 0..1) of the control at `dial_hz`.
 
-    find_onset: the onset search at `dial_hz` for the band with another coil. Raises EngineError when a
-    simulation fails, ValueError where the loop gain can't be measured.
+    find_onset: the onset search at `dial_hz` for a build and a band with another coil. Where no tap does it,
+    changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer where the loop gain
+    can't be measured.
     """
-    turns = turns_of(band)
-    scale = 1.0 if turns is not None else 0.01
-    low = _LEAST_TURNS if turns is not None else _LEAST_SHARE
-    high = 0.5 if turns is None else turns / 2.0
+    seek = _Seeker(build, cards, bench, band, dial_hz, target, find_onset)
+    turns, (low, high), scale = turns_of(band), seek.ends, seek.scale
     now = band.coil.tap if turns is None else band.coil.tap * turns
-
-    def miss(place: float) -> float:
-        one = with_tap(band, place)
-        return gain_at(build, cards, bench, band=one, dial_hz=dial_hz, rotation=target) - 1.0
-
-    present = _place(band, now, find_onset)
-    ends = miss(low), miss(high)
-    if ends[0] >= 0.0 or ends[1] < 0.0:
-        status = Status.NOT_IN_RANGE if ends[0] >= 0.0 else Status.DOES_NOT
-        return TapFind(band.name, dial_hz, target, status, None, None, None, None, present)
-    place = float(brentq(miss, low, high, xtol=_TOLERANCE * scale, rtol=1e-4))
-    place = round(place / scale, 3) * scale
-    exact = _place(band, max(place, low), find_onset)
+    present = seek.place(now)
+    if seek.gain(low) >= 1.0:
+        return _advised(seek, present, Status.NOT_IN_RANGE, best=low, gain=seek.gain(low))
+    best, gain = high, seek.gain(high)
+    if gain < 1.0:
+        best, gain = seek.highest()
+    if gain < 1.0:
+        return _advised(seek, present, Status.DOES_NOT, best=best, gain=gain)
+    place = seek.exact(best)
+    exact = seek.place(place)
     step = max(round(place / (QUARTER * scale)), 1) * QUARTER * scale
 
     def near(by: float) -> TapPlace | None:
-        return _place(band, step + by, find_onset) if low <= step + by <= high else None
+        return seek.place(step + by) if low <= step + by <= high else None
 
     return TapFind(
         band=band.name,
@@ -112,11 +164,54 @@ def run(
         target=target,
         status=exact.status,
         exact=exact,
-        step=_place(band, step, find_onset),
+        step=seek.place(step),
         less=near(-HALF * scale),
         more=near(HALF * scale),
         present=present,
     )
+
+
+def _advised(seek: _Seeker, present: TapPlace, status: Status, *, best: float, gain: float) -> TapFind:
+    """Return the result of a search without a tap, with what was tried instead, in the order of its gain."""
+    more = status is Status.DOES_NOT
+    tried = [_tried(seek, one, more=more) for one in changes(seek.build, seek.band, more=more)]
+    sign = -1.0 if more else 1.0
+    tried.sort(key=lambda pair: sign * pair[1].gain)
+    if not any(advice.place for _, advice in tried):
+        # no single change is enough: the best of each kind, two at a time
+        tried += [_tried(seek, both, more=more) for both in pairs([change for change, _ in tried])]
+        tried.sort(key=lambda pair: sign * pair[1].gain)
+    return TapFind(
+        band=seek.band.name,
+        dial_hz=seek.dial_hz,
+        target=seek.target,
+        status=status,
+        exact=None,
+        step=None,
+        less=None,
+        more=None,
+        present=present,
+        best=seek.place(best),
+        best_gain=gain,
+        advice=tuple(advice for _, advice in tried),
+    )
+
+
+def _tried(seek: _Seeker, change: Change, *, more: bool) -> tuple[Change, TapAdvice]:
+    build, band = change.apply(seek.build, seek.band)
+    other = replace(seek, build=build, band=band)
+    low, high = other.ends
+    lowest = other.gain(low)
+    best, gain = other.highest() if more else (low, lowest)
+    place = None
+    if more and gain >= 1.0 > lowest:
+        place = other.place(other.exact(best))
+    elif not more and lowest < 1.0:
+        top, most = (high, other.gain(high))
+        if most < 1.0:
+            top, most = other.highest()
+        place = other.place(other.exact(top)) if most >= 1.0 else None
+    return change, TapAdvice(change.text, gain, place)
 
 
 def failed(band: Band, dial_hz: float, target: float, reason: str) -> TapFind:

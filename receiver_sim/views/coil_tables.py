@@ -467,13 +467,18 @@ def tap_sheet(title: str, found: Sequence[TapFind]) -> Sheet:
             )
         )
         if one.status is Status.DOES_NOT:
+            gain = "" if one.best_gain is None else f" (loop gain {fixed(one.best_gain, 2)})"
             notes.append(
-                f"{one.band}: even a tap at half the turns does not oscillate there; raise Q or the volts."
+                f"{one.band}: no tap up to half the turns has its onset at {target}; nearest comes "
+                f"{_at(one.best)}{gain}, "
+                + (
+                    f"where onset is at {_onset(one.best)} %."
+                    if one.best is not None and one.best.onset
+                    else "which has no onset at any setting either."
+                )
             )
         elif one.status is Status.NOT_IN_RANGE:
-            notes.append(
-                f"{one.band}: even the lowest tap oscillates earlier; lower the volts of the control."
-            )
+            notes.append(f"{one.band}: even the lowest tap, {_at(one.best)}, oscillates earlier.")
     if any(one.present.turns is None for one in found):
         notes.append(
             "Coils given by their figures have no turns: their places are per cent of the turns, a quarter "
@@ -491,7 +496,39 @@ def tap_sheet(title: str, found: Sequence[TapFind]) -> Sheet:
         (Grid(columns, tuple(rows)), _note(text), *map(_note, notes)),
         PLATE_SUPPLY + RADIATION,
     )
-    return Sheet(f"{title}: tap", (section,))
+    return Sheet(f"{title}: tap", (section, *advice_sections(found)))
+
+
+def advice_sections(found: Sequence[TapFind]) -> list[Section]:
+    """Return what was tried on each band where no tap does it, the best first; none where all was found."""
+    columns = (
+        Column("change", "left"), Column("T at best tap"), Column("then tap at"), Column("onset at %"),
+    )  # fmt: skip
+    sections = []
+    for one in found:
+        if not one.advice:
+            continue
+        rows = tuple((a.change, fixed(a.gain, 2), _turns(a.place, 3), _onset(a.place)) for a in one.advice)
+        text = (
+            "Each change was tried on this circuit by itself, or as the row says two together. T: loop gain "
+            f"at {percent(one.target)} of the control, 1 is needed; with the "
+            + ("tap that is best for the change" if one.status is Status.DOES_NOT else "lowest tap")
+            + f". '{NOTHING}': it is not enough."
+        )
+        grid = Grid(columns, rows)
+        sections.append(Section(f"What would help on {one.band}, tried", (grid, _note(text))))
+    return sections
+
+
+def _at(place: TapPlace | None) -> str:
+    """Return a place of the tap in words."""
+    if place is None:
+        return NOTHING
+    return (
+        f"turn {fixed(place.turns, 2)}"
+        if place.turns is not None
+        else f"{percent(place.share, 2)} of the turns"
+    )
 
 
 def _turns(place: TapPlace | None, decimals: int) -> str:
