@@ -262,6 +262,25 @@ def test_tap() -> None:
     hold(the(coil_tables.tap_sheet("set", found), "Tap for onset at 45 %"), found, columns)
 
 
+def test_what_would_help() -> None:
+    """Each change with its own loop gain, tap and onset; a band that has its tap gets no such table."""
+    source = Source()
+    lost = filled(coils.TapFind, source, status=Status.DOES_NOT, band="20 m", target=0.45)
+    kept = dataclasses.replace(lost, band="40 m", status=Status.OSCILLATES, advice=())
+    short = dataclasses.replace(lost.advice[1], place=None)
+    lost = dataclasses.replace(lost, advice=(lost.advice[0], short))
+    page = coil_tables.tap_sheet("set", [kept, lost])
+    columns: list[Column] = [
+        ("change", words("change")),
+        ("T at best tap", figure("gain", "1")),
+        ("then tap at", lambda a: "-" if a.place is None else f"{a.place.turns:.3f}"),
+        ("onset at %", lambda a: "-" if a.place is None else f"{100 * a.place.onset.rotation:.1f}"),
+    ]
+    hold(the(page, "What would help on 20 m, tried"), list(lost.advice), columns)
+    assert f"(loop gain {lost.best_gain:.2f})" in note_with(page, "20 m: no tap")
+    assert not [s for s in page.sections if "What would help on 40 m" in s.heading]
+
+
 def test_a_designed_coil() -> None:
     design = filled(coils.WindingDesign)
     part = design.part
