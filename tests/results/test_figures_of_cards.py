@@ -37,7 +37,7 @@ def test_the_median_is_of_sizes_of_the_counted() -> None:
     table = tubes.TubeTable(rows, 1.0, 4)
     assert table.median_error("gm") == 0.04
     assert [row.error for row in table.failures()] == [-0.09]
-    left = LeaveOneOut("X", (LeftOut("X", 0, rows),))
+    left = LeaveOneOut("X", (LeftOut("X", 0, rows, (0.1,) * 4),))
     # there every figure with a limit counts: 2, 4, 9 and 80 %
     assert left.median("gm") == pytest.approx(0.065) and left.median("mu") is None
 

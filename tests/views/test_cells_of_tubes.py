@@ -282,7 +282,10 @@ def test_leave_one_out_tells_median_and_nine_of_ten() -> None:
         error_row(source, "plate_current", 1e-3, 0.01 * n * (-1) ** n, limit=0.05, gated=True)
         for n in range(1, 11)
     )
-    page = tube_tables.leave_one_out_table([tubes.LeaveOneOut("X", (tubes.LeftOut("X", 0, errors),))])
+    left = tubes.LeftOut("X", 0, errors, (0.05,) * 10)
+    page = tube_tables.leave_one_out_table([tubes.LeaveOneOut("X", (left,))])
+    # 1.2816 deviations of 5 % are 6.41 %: ln(1.06) = 5.8 % lies within, ln(0.93) = -7.3 % does not
+    assert note_with(page, "80 %") == "80 % ranges: 60 % of 10 figures lie within"
     assert note_with(page, "median") == "plate current and gm: median 5.5 %, nine of ten within 9.0 %"
 
 
