@@ -67,16 +67,22 @@ def test_windings_for_the_bench(report: coils.CoilsReport) -> None:
     assert found.rows[1][8] == ""
 
 
-def test_what_the_coils_amount_to(report: coils.CoilsReport) -> None:
-    pairs = list(zip(report.coils, report.ranges, strict=True))
-    columns: list[Column] = [
-        ("band", lambda p: p[0].band),
-        ("L uH", (lambda p: p[0].inductance_henry, "H")),
-        ("coil Q", (lambda p: p[1].coil_q, "1")),
-        ("loaded Q", (lambda p: p[1].loaded_q, "1")),
-        ("Rp kohm", (lambda p: p[1].rp_ohm, "ohm")),
-        ("sqrt(L/C) ohm", (lambda p: p[1].reactance_ohm, "ohm")),
-        ("own C pF", (lambda p: p[0].self_farad, "F")),
+_OF_ALL_COILS: list[Column] = [
+    ("band", lambda p: p[0].band),
+    ("L uH", (lambda p: p[0].inductance_henry, "H")),
+    ("coil Q", (lambda p: p[1].coil_q, "1")),
+    ("loaded Q", (lambda p: p[1].loaded_q, "1")),
+    ("Rp kohm", (lambda p: p[1].rp_ohm, "ohm")),
+    ("sqrt(L/C) ohm", (lambda p: p[1].reactance_ohm, "ohm")),
+    ("own C pF", (lambda p: p[0].self_farad, "F")),
+]
+
+
+def test_what_tapped_coils_amount_to(report: coils.CoilsReport) -> None:
+    tapped = [dataclasses.replace(coil, tickler_henry=None) for coil in report.coils]
+    pairs = list(zip(tapped, report.ranges, strict=True))
+    columns = [
+        *_OF_ALL_COILS,
         ("tap turns %", (lambda p: p[0].tap_share, "1")),
         ("tap volts %", (lambda p: p[0].tap_ratio, "1")),
         ("coup- ling", (lambda p: p[0].coupling, "1")),
@@ -84,7 +90,20 @@ def test_what_the_coils_amount_to(report: coils.CoilsReport) -> None:
         ("link k", (lambda p: p[0].link_coupling, "1")),
         ("link C pF", (lambda p: p[0].link_farad, "F")),
     ]
-    hold(the(coil_tables.figures_table(report.coils, report.ranges), "What they amount to"), pairs, columns)
+    hold(the(coil_tables.figures_table(tapped, report.ranges), "What they amount to"), pairs, columns)
+
+
+def test_what_coils_with_a_tickler_amount_to(report: coils.CoilsReport) -> None:
+    """Its inductance, its coupling, and the mutual inductance as a share of the coil's own inductance."""
+    fed = [dataclasses.replace(coil, link_henry=None) for coil in report.coils]
+    pairs = list(zip(fed, report.ranges, strict=True))
+    columns = [
+        *_OF_ALL_COILS,
+        ("tickler uH", (lambda p: p[0].tickler_henry, "H")),
+        ("tickler k", (lambda p: p[0].tickler_coupling, "1")),
+        ("M/L %", (lambda p: p[0].tickler_mutual_henry / p[0].inductance_henry, "1")),
+    ]
+    hold(the(coil_tables.figures_table(fed, report.ranges), "What they amount to"), pairs, columns)
 
 
 def test_range_and_dial(report: coils.CoilsReport) -> None:
