@@ -34,7 +34,7 @@ class AtAudio(str, Enum):
     SHORT = "short"
     """An inductor of the r.f. circuit, or a source at rest: both its nodes are one."""
     BRIDGE = "bridge"
-    """A winding that is no inductance there: capacitors move from its first node to its second."""
+    """A winding that is no inductance there: capacitors to ground move from its second node to its first."""
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,9 @@
 begin here.
 
 The description beside each template says what becomes of its elements (`at_audio`): r.f. inductors are
-shorts, so that tank and tap are ground; what only the radio frequency sees is dropped; the capacitors ahead
-of an r.f. choke lie beside those behind it, as its winding is nothing to them.
+shorts, so that tank and tap are ground; what only the radio frequency sees is dropped; the capacitors to
+ground behind an r.f. choke lie beside those ahead of it, as its winding is nothing to them. There they hold
+the plate: a tube that bottoms at the end of a few ohms alone has steps in time that no length of step solves.
 """
 
 from __future__ import annotations
@@ -28,8 +29,8 @@ def low_frequency(circuit: Circuit, *, view: str) -> Circuit:
     new = _merged(circuit, shorts)
     names = {e.name for e in kept}
     elements = [e.on(new) for e in kept if all(link in names for link in e.links)]
-    bridged = {e.nodes[0]: e.nodes[1] for e in elements if e.about.at_audio is AtAudio.BRIDGE}
-    elements = [e.on(bridged) if e.kind == "c" else e for e in elements]
+    bridged = {e.nodes[1]: e.nodes[0] for e in elements if e.about.at_audio is AtAudio.BRIDGE}
+    elements = [e.on(bridged) if e.kind == "c" and GROUND in e.nodes else e for e in elements]
     return replace(
         circuit,
         elements=tuple(e for e in elements if not _loop(e)),
