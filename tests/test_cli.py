@@ -358,7 +358,7 @@ def test_unreadable_and_unwritable(here: Path) -> None:
 
 @pytest.mark.parametrize("verb", SIMULATING)
 def test_a_failing_simulation_keeps_its_deck_and_names_it(here: Path, verb: str) -> None:
-    """ngspice is given a tenth of a millisecond; a first load takes some 20 ms (ENGINE.md)."""
+    """ngspice is given a tenth of a millisecond; a first load takes some 20 ms."""
     band = ["--band", "40 m"] if verb != "check" else ["--no-plots"]
     answer = call(verb, DEMO, *band, "--time-limit", "100us")
     assert answer.code == 3

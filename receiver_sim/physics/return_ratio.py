@@ -12,7 +12,7 @@ def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> 
     """Return T = (V - Vinj)/V from the voltage V of the control node whose drive is cut by an injected Vinj.
 
     With the space current driven by V = V(g,k) + Vinj the loop returns V(g,k) = T V, so T is Bode's return
-    ratio, positive for regeneration; oscillation starts where T = 1 (Bode 1945, ch. IV; DESIGN.md 2.1).
+    ratio, positive for regeneration; oscillation starts where T = 1 (Bode 1945, ch. IV).
     control_voltage: complex volts, any shape. Same shape is returned, dimensionless.
     """
     volts = np.asarray(control_voltage, dtype=np.complex128)

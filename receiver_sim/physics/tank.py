@@ -72,7 +72,7 @@ def onset_transconductance(rp: Real, *, n: Real) -> Real:
     a pentode whose screen is grounded for radio frequency.
 
     From the node equations: the cathode current g_k v(gk), v(gk) = (1 - n) v, enters at the fraction n of
-    the tank (calc; it is also the limit DESIGN.md 2.1 sets for the return ratio). Tube capacitances and
+    the tank (calc; it is also the limit of the return ratio for an ideal tap). Tube capacitances and
     input loading are left out. Floats or arrays. Raises ValueError unless rp > 0 and 0 < n < 1.
     """
     require_positive(rp=rp)

@@ -1,4 +1,4 @@
-"""The cautions that go with every figure in volts, every pin, wire and parts list (DESIGN.md, Safety)."""
+"""The cautions that go with every figure in volts, every pin, wire and parts list."""
 
 PLATE_SUPPLY = (
     "Plate supplies kill. Switch off, pull the mains plug, let the bleeder discharge the capacitors and "

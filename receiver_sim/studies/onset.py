@@ -20,7 +20,7 @@ from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
 APPROACH_GAIN = 0.9
-"""The approach to onset is counted from this loop gain (issue text; at 0.9 the tank's Q is multiplied by
+"""The approach to onset is counted from this loop gain (a choice; at 0.9 the tank's Q is multiplied by
 ten).
 """
 

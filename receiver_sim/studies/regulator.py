@@ -15,7 +15,7 @@ from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 
 MAINS = (0.9, 1.0, 1.1)
-"""Line voltages looked at, as fractions of nominal (issue text; EN 50160 allows the same +-10 %, from
+"""Line voltages looked at, as fractions of nominal (EN 50160 allows the same +-10 %, from
 memory).
 """
 

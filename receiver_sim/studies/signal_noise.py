@@ -27,7 +27,7 @@ from receiver_sim.results.swap import SignalNoise, WeakestSignal
 from receiver_sim.schema import Band, Build
 
 BANDWIDTHS_HZ = (500.0, 3000.0)
-"""Code through a filter, and speech (issue text)."""
+"""Code through a filter, and speech."""
 
 READABLE_DB = 10.0
 """Signal over noise that counts as readable (common practice, no source)."""

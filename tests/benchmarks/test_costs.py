@@ -82,7 +82,7 @@ def test_turning_the_control_costs_less_than_loading_anew(
 def test_onset_of_a_band(
     benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build, demo_cards: Cards
 ) -> None:
-    """One band at one dial frequency in at most ten evaluations (issue 2)."""
+    """One band at one dial frequency in at most ten evaluations."""
     band = demo.bands[1]
     found = benchmark(lambda: onset.run(demo, demo_cards, bench, band=band, dial_hz=band.from_))
     assert found.status is Status.OSCILLATES
@@ -95,7 +95,7 @@ def test_onset_of_a_band(
 def test_whole_check_against_its_parts(
     benchmark: Any, timed: bool, tell: Tell, demo: Build, tmp_path: Path
 ) -> None:
-    """`check` from the shell, start-up and all, within 3 times its ngspice time plus drawing (issue 2)."""
+    """`check` from the shell, start-up and all, within 3 times its ngspice time plus drawing."""
     with Bench() as own:
         report = api.check(demo, bench=own)
         raw, evaluations = own.engine_seconds, own.evaluations
@@ -124,7 +124,7 @@ def test_whole_check_against_its_parts(
 
 
 def test_help_starts_at_once(benchmark: Any, timed: bool, tell: Tell) -> None:
-    """`receiver-sim --help` in under 0.5 s (issue 2), beside Python's own start."""
+    """`receiver-sim --help` in under 0.5 s, beside Python's own start."""
     benchmark.pedantic(lambda: once("--help"), rounds=5 if timed else 1)
     if timed:
         rounds = []

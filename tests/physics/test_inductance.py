@@ -22,7 +22,7 @@ def test_nagaoka_table(published):
 
 
 def test_exact_current_sheet(published):
-    # issue 5 asks 0.01 %; the table's six places allow 1e-6
+    # the table's six places allow 1e-6
     for row in published("current_sheet_calc.csv"):
         got = inductance.nagaoka_coefficient(row["diameter_over_length"], length=1.0)
         assert got == pytest.approx(row["k"], abs=row["error"])

@@ -338,7 +338,7 @@ def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):
         _, (plate, screen, grid) = separate(bench, demo_cards.detector.law(), swings=swings, **volts)
         fed = 0.5 * a * (swings.plate * plate + swings.screen * screen - swings.grid * grid)
         lost = 0.5 * a * a * mode.decay / abs(mode.residue)
-        # the issue asks for 0.1 %; the angle of the residue (0.3 degrees) leaves 1e-5
+        # 0.1 % is promised; the angle of the residue (0.3 degrees) leaves 1e-5
         assert fed == pytest.approx(lost, rel=1e-3)
         checked += 1
     assert checked >= 12

@@ -68,7 +68,7 @@ def test_beat_against_a_time_run(ear):
     assert rotation is not None
     _, audio = ear.beat(rotation, 10e-6)
     beat, heard = ear.beat_in_time(rotation, 10e-6, offset_hz=800.0, seconds=0.1)
-    # far outside the range of locking: the issue asks for 1 % of pitch
+    # far outside the range of locking: 1 % of pitch is promised
     assert beat == pytest.approx(800.0, rel=0.01)
     assert heard == pytest.approx(audio, rel=0.05)
 

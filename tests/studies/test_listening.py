@@ -58,7 +58,7 @@ def test_a_second_of_beat_note(set_up):
     seam = int(listening.CHUNK_S * sound.rate)
     jumps = np.abs(np.diff(sound.volts[seam - 2000 : seam + 2000], 2))
     assert jumps[1999 - 3 : 1999 + 3].max() < 2.0 * np.quantile(jumps, 0.99)
-    # the 4 s hold for an idle machine of two cores (2.3 s were seen); here with room for a busy one
+    # the promised 4 s hold for an idle machine of two cores (2.3 s were seen); here with room for a busy one
     assert took < 12.0
 
 

@@ -26,7 +26,7 @@ from tests.studies.ideal import bare, ideal
 def test_ideal_tap_gives_gk_n_1_minus_n_rp(
     bench: Bench, demo: Build, demo_cards: Cards, index: int, tap: float
 ) -> None:
-    """T = g_k n (1 - n) Rp (DESIGN.md 2.1, calc) with g_k from the law at the d.c. point of ngspice."""
+    """T = g_k n (1 - n) Rp (calc) with g_k from the law at the d.c. point of ngspice."""
     build, cards = ideal(demo, tap=tap), bare(demo_cards)
     band = build.bands[index]
     dial = band.to

@@ -119,7 +119,7 @@ def _growth(
             f".options {OPTIONS}", ".options method=trap reltol=1e-4 abstol=1e-12 vntol=1e-6 rshunt=1e12"
         ),
     )
-    # 80 steps a cycle: trapezoidal damping is 0.15 % of the tank's own (ENGINE.md), far below 2 % of volts
+    # 80 steps a cycle: trapezoidal damping is 0.15 % of the tank's own, far below 2 % of volts
     step = 1.0 / (80.0 * dial)
     with bench.session(deck) as session:
         for element, value in control_elements(build, cards, rotation).items():
@@ -138,7 +138,7 @@ def _growth(
 def test_full_transient_decays_below_and_grows_above_onset(
     bench: Bench, demo: Build, demo_cards: Cards
 ) -> None:
-    """The reference transient (DESIGN.md 2.3), one band: 2 % below onset it dies away, 2 % above it grows."""
+    """The reference transient, one band: 2 % below onset it dies away, 2 % above it grows."""
     band = demo.bands[0]
     dial = api.dial_frequencies(band)[1]
     found = onset.run(demo, demo_cards, bench, band=band, dial_hz=dial)

@@ -42,7 +42,7 @@ def verified(demo, demo_cards, cabin, cabin_cards):
 @pytest.mark.slow
 @pytest.mark.parametrize("case", CASES, ids=lambda c: f"{c[0]}-{c[1]}{'-hard' if c[2] else ''}")
 def test_envelope_against_every_cycle(verified, case):
-    """Limits of the issue: onset 2 %, amplitude 5 % over the upper half; in fact 0.4 % and 0.4 % were
+    """Promised: onset 2 %, amplitude 5 % over the upper half; in fact 0.4 % and 0.4 % were
     seen."""
     check = verified[case]
     assert abs(check.onset_error) < 0.02

@@ -20,7 +20,7 @@ DIAL = 7.1e6
 def test_noise_of_the_tank_is_that_of_its_parallel_resistance(
     bench: Bench, demo: Build, demo_cards: Cards
 ) -> None:
-    """With the tube cold and nothing else about, 4 k T Rp at resonance within 1 % (issue 3)."""
+    """With the tube cold and nothing else about, 4 k T Rp at resonance within 1 %."""
     build, cards = ideal(demo), bare(demo_cards)
     band = build.bands[2]
     deck = receiver_deck(build, cards, band=band, dial_hz=DIAL, rotation=0.0)

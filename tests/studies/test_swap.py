@@ -50,7 +50,7 @@ def test_its_onset_is_the_onset_search_itself(
 def test_twelve_volt_twins_equal_their_six_volt_tubes(
     by_type: dict[str, DetectorCandidate], six: str, twelve: str
 ) -> None:
-    """The same tube but for its heater (issue 3): the same onset to the search's last step."""
+    """The same tube but for its heater: the same onset to the search's last step."""
     for one, other in zip(by_type[six].bands, by_type[twelve].bands, strict=True):
         assert one.onset.onset is not None
         assert other.onset.onset is not None

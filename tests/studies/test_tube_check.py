@@ -1,6 +1,6 @@
 """The published points of every card against ngspice runs of the shipped model.
 
-Sources and flags stand beside each point in the cards; the limits are those of the issues: plate current, gm
+Sources and flags stand beside each point in the cards; the limits are those promised: plate current, gm
 and mu 5 %, screen current 10 %, rp of triodes 15 %, cut-off bias 20 %. Points flagged memory-low do not
 count.
 """
