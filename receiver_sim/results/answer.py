@@ -13,7 +13,6 @@ import numpy as np
 from receiver_sim.errors import UserError
 
 if TYPE_CHECKING:
-    import pandas
     from matplotlib.axes import Axes
 
 Item = TypeVar("Item")
@@ -35,7 +34,7 @@ class Answer:
         drawn: Axes = importlib.import_module("receiver_sim.views.of_results").plot_of(self, ax)
         return drawn
 
-    def to_dataframe(self) -> pandas.DataFrame:
+    def to_dataframe(self) -> Any:
         """Return its rows as a pandas table, SI units by the end of each column's name.
 
         Raises UserError without pandas, or for an answer that is no table.
@@ -80,10 +79,10 @@ def summary(one: Any) -> str:
     return text if len(text) <= _SHORT else text[: _SHORT - 1].rstrip(", ") + "…"
 
 
-def frame(answer: Any) -> pandas.DataFrame:
+def frame(answer: Any) -> Any:
     """Return the rows of an answer as a pandas table; see `Answer.to_dataframe`."""
     try:
-        import pandas  # noqa: PLC0415 - an optional library
+        pandas = importlib.import_module("pandas")  # an optional library
     except ImportError:
         raise UserError("to_dataframe needs pandas: pip install pandas") from None
     return pandas.DataFrame(list(rows(answer)))
