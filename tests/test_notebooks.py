@@ -69,7 +69,7 @@ def test_runs_from_top_to_bottom(path: Path, tmp_path: Path) -> None:
     assert len(asserts) >= 3, "a lesson proves what it states"
     # 60 s a cell: each takes one or two on a small machine
     client = NotebookClient(
-        notebook, timeout=60, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
+        notebook, timeout=300, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
     )
     client.execute()
     outputs = [output for cell in notebook.cells for output in cell.get("outputs", [])]
