@@ -182,7 +182,7 @@ def test_coils_keep_the_other_bands(here: Path, short_demo: Path, monkeypatch: p
     answer = call("coils", short_demo, "--json")
     assert answer.code == 3
     result = document(answer)["result"]
-    assert [one["stage"] for one in result["failed"]] == [f"aerial on {r['band']}" for r in result["ranges"]]
+    assert [one["stage"] for one in result["failed"]] == [f"breakthrough on {r['band']}" for r in result["ranges"]]
     assert len(result["ranges"]) == len(result["sweeps"]) == 2
     assert call("coils", short_demo).out.count(" X  FAILED ") == 2
 
