@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from receiver_sim import api, api_audio, api_coils, api_envelope, api_swap
+from receiver_sim import api
 from receiver_sim.builds import shipped_build, shipped_builds
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName, WrongValue
@@ -110,15 +110,15 @@ class Receiver:
         bands: names, all if None; band: one alone. modes: also look for squegging and howl.
         """
         chosen = [band] if band is not None else bands
-        return api_envelope.onset(self.build, bands=chosen, modes=modes, bench=self.bench)
+        return api.onset(self.build, bands=chosen, modes=modes, bench=self.bench)
 
     def verify(self, band: str | None = None) -> Verification:
         """Run every cycle of the carrier beside the envelope; takes minutes."""
-        return api_envelope.verify(self.build, band=band, bench=self.bench)
+        return api.verify(self.build, band=band, bench=self.bench)
 
     def detect(self, band: str | None = None, *, output: int | str = 0, beat_hz: float = 800.0) -> Detection:
         """Tell how loud AM and a beat note are against the control. output: number or name of the phones."""
-        return api_envelope.detect(self.build, band=band, output=output, beat_hz=beat_hz, bench=self.bench)
+        return api.detect(self.build, band=band, output=output, beat_hz=beat_hz, bench=self.bench)
 
     def listen(
         self,
@@ -130,8 +130,8 @@ class Receiver:
         path: Sequence[tuple[float, float]] | None = None,
         relative: float | None = None,
     ) -> Sound:
-        """Return the sound at an output; see `api_envelope.listen` for path and relative."""
-        return api_envelope.listen(
+        """Return the sound at an output; see `api.listen` for path and relative."""
+        return api.listen(
             self.build,
             signals=list(signals),
             seconds=seconds,
@@ -144,15 +144,15 @@ class Receiver:
 
     def audio(self, band: str | None = None, *, rotation: float | None = None) -> AudioStudy:
         """Return response, power, distortion and noise of each output."""
-        return api_audio.audio_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
+        return api.audio_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
 
     def hum(self, band: str | None = None, *, rotation: float | None = None) -> HumStudy:
         """Return the hum by its paths, the null of the hum pot, and what would help most."""
-        return api_audio.hum_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
+        return api.hum_in_depth(self.build, band=band, rotation=rotation, bench=self.bench)
 
     def supply(self, band: str | None = None) -> SupplyStudy:
         """Return ripple, start and discharge, readings of a meter, ratings, and what the mains do."""
-        return api_audio.supply_in_depth(self.build, band=band, bench=self.bench)
+        return api.supply_in_depth(self.build, band=band, bench=self.bench)
 
     def operating_points(
         self, rotations: Sequence[float], *, band: str | None = None
@@ -163,22 +163,22 @@ class Receiver:
 
     def coils(self, *, year: int | None = None, region: int | None = None) -> CoilsReport:
         """Return what the coils cover, loop gain over their dials, aerial, breakthrough and radiation."""
-        return api_coils.coils(
+        return api.coils(
             self.build,
-            year=api_coils.ERA if year is None else year,
-            region=api_coils.REGION if region is None else region,
+            year=api.ERA if year is None else year,
+            region=api.REGION if region is None else region,
             bench=self.bench,
         )
 
     def tap(self, target: float, bands: Sequence[str] | None = None) -> Answers[TapFind]:
         """Find the tap of each band that puts onset at `target` (0..1 of the knob)."""
-        return Answers(api_coils.find_taps(self.build, target=target, bands=bands, bench=self.bench))
+        return Answers(api.find_taps(self.build, target=target, bands=bands, bench=self.bench))
 
     def swap(
         self, tubes: Sequence[str] | None = None, *, socket: Literal["detector", "audio"] = "detector"
     ) -> SwapReport:
         """Try other tubes in a socket and rank them. tubes: types, all that fit if None."""
-        return api_swap.swap_tubes(self.build, tubes=_listed(tubes), socket=socket, bench=self.bench)
+        return api.swap_tubes(self.build, tubes=_listed(tubes), socket=socket, bench=self.bench)
 
     def deck(self, study: str = "loop", *, band: str | None = None, rotation: float = 0.5) -> str:
         """Return the netlist of a study, for stock ngspice in batch mode."""

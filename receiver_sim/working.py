@@ -19,6 +19,7 @@ from typing import Any
 from receiver_sim.builds import band_named, dial_frequencies
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.judge import verdicts
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -27,15 +28,7 @@ from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import (
-    audio_response,
-    hum,
-    hum_paths,
-    onset,
-    operating_point,
-    regulator,
-    verdicts,
-)
+from receiver_sim.studies import audio_response, hum, hum_paths, onset, operating_point, regulator
 
 
 @dataclass(frozen=True)

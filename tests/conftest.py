@@ -12,7 +12,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build, load_build
 
-BUILDS = Path(api.__file__).parent / "schema" / "builds"
+BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 
 
 @pytest.fixture(scope="session")

@@ -29,7 +29,7 @@ from receiver_sim.cli import main
 from receiver_sim.data import folder
 from receiver_sim.schema.card import load_card
 
-BUILDS = sorted((Path(api.__file__).parent / "schema" / "builds").glob("*.yaml"))
+BUILDS = sorted((Path(api.__file__).parent.parent / "schema" / "builds").glob("*.yaml"))
 CARDS = sorted(folder("models").glob("*.yaml"))
 LIMIT_S = 2.0
 OLD = b"* what stood here before\n"

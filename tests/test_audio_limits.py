@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from receiver_sim import api_audio
+from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.results.audio import ClassA, Drive
 from receiver_sim.schema import Build
@@ -34,7 +34,7 @@ def limits(monkeypatch: pytest.MonkeyPatch, bench: Bench, demo: Build) -> Any:
     monkeypatch.setattr(noise, "run", lambda *_a, **_k: ((3e-5, {"resistors": 1.0}),))
     monkeypatch.setattr(audio_response, "run", lambda *_a, **_k: None)
     monkeypatch.setattr(transformer_energy, "run", lambda *_a, **_k: None)
-    study = api_audio.audio_in_depth(demo, rotation=0.4, inputs=INPUTS, bench=bench)
+    study = api.audio_in_depth(demo, rotation=0.4, inputs=INPUTS, bench=bench)
     assert study.frequency_hz == 1000.0
     return study.levels[0].limits
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from receiver_sim import cli_common
+from receiver_sim.cli import common as cli_common
 from receiver_sim.engine import Bench, process
 from tests.conftest import BUILDS
 from tests.test_cli import call
@@ -82,8 +82,8 @@ def test_check_without_one_of_its_workers(
         hand.ask(worker)
         return real(worker, request)
 
-    for module in ("cli", "cli_common"):
-        monkeypatch.setattr(f"receiver_sim.{module}.progress_bars", progress)
+    for module in ("program", "common"):
+        monkeypatch.setattr(f"receiver_sim.cli.{module}.progress_bars", progress)
     monkeypatch.setattr(process.WorkerProcess, "ask", ask)
     began = time.monotonic()
     answer = call("check", one_band(tmp_path), "--no-plots", "--time-limit", f"{LIMIT_S:g}s")

@@ -12,7 +12,7 @@ import yaml
 from click.testing import CliRunner, Result
 from matplotlib.axes import Axes
 
-from receiver_sim import api, api_coils
+from receiver_sim import api
 from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.results import cautions, json_schema
@@ -20,7 +20,7 @@ from receiver_sim.results.coils import CoilsReport
 from receiver_sim.schema import Build
 from receiver_sim.views.plots import coils as plots
 
-BUILDS = Path(api.__file__).parent / "schema" / "builds"
+BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 WIND = ["wind", "--band", "7.0-7.3MHz", "--former", "32mm", "--wire", "0.5mm", "--capacitor", "10-150pF"]
 
 
@@ -127,7 +127,7 @@ def test_a_long_wire_loses_no_coil(size: str, demo: Build, tmp_path: Path) -> No
 
 @pytest.fixture(scope="module")
 def report(wound: Build, bench: Bench) -> CoilsReport:
-    return api_coils.coils(wound, bench=bench)
+    return api.coils(wound, bench=bench)
 
 
 def _lines(ax: Axes, start: str) -> dict[str, tuple[list[float], list[float]]]:

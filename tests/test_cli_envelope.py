@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from receiver_sim.cli import main
-from receiver_sim.cli_envelope import detect, listen, onset
+from receiver_sim.cli.envelope import detect, listen, onset
 from tests.conftest import BUILDS
 
 DEMO = str(BUILDS / "demo.yaml")

@@ -12,8 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import cli_ends, outputs
-from receiver_sim.cli_ends import EXIT_CODES
+from receiver_sim import outputs
+from receiver_sim.cli import ends as cli_ends
+from receiver_sim.cli.ends import EXIT_CODES
 from receiver_sim.errors import ReceiverSimError
 from receiver_sim.views import envelope_plots
 from tests.test_cli import COMMAND, DEMO, Answer, call
@@ -64,11 +65,11 @@ def test_no_exit_code_but_those_of_the_table() -> None:
 
 
 def test_every_error_raised_on_purpose_has_one_base() -> None:
+    from receiver_sim.design.tube_fit import FitRefused
     from receiver_sim.engine import EngineError
     from receiver_sim.errors import NoAnswer, OutputFailed, UserError
     from receiver_sim.schema import BuildFaults
     from receiver_sim.schema.card import CardFaults
-    from receiver_sim.studies.tube_fit import FitRefused
 
     ours = (EngineError, NoAnswer, OutputFailed, UserError, BuildFaults, CardFaults, FitRefused)
     assert all(issubclass(kind, ReceiverSimError) for kind in ours)
@@ -262,11 +263,11 @@ def test_bands_of_like_names_keep_their_plots(here: Path) -> None:
     """'40 m' and '40-m' overwrote each other's plots in `onset --out`."""
     from dataclasses import replace
 
-    from receiver_sim import api_envelope
+    from receiver_sim import api
     from receiver_sim.schema import load_build
 
     build = load_build(DEMO)
-    found = api_envelope.onset(build, bands=["40 m"], modes=False)
+    found = api.onset(build, bands=["40 m"], modes=False)
     (one,) = found.bands
     two = replace(one, oscillation=replace(one.oscillation, band="40-m"))
     paths = envelope_plots.write_onset(replace(found, bands=(one, two)), here)

@@ -20,7 +20,8 @@ from typing import Any
 
 import pytest
 
-from receiver_sim import api, api_audio, api_coils, api_envelope, api_swap, api_tubes, cli_common, outputs
+from receiver_sim import api, outputs
+from receiver_sim.cli import common as cli_common
 from receiver_sim.data import folder
 from receiver_sim.outputs import FileSet
 from receiver_sim.views.plots import saving
@@ -47,11 +48,11 @@ VERBS: dict[str, tuple[str, ...]] = {
 }
 COMPUTED = (
     (api, ("check", "loop", "provenance", "deck_text")),
-    (api_audio, ("audio_in_depth", "hum_in_depth", "supply_in_depth")),
-    (api_envelope, ("onset", "detect", "listen")),
-    (api_coils, ("coils",)),
-    (api_swap, ("swap_tubes",)),
-    (api_tubes, ("curves", "fitted_tubes")),
+    (api, ("audio_in_depth", "hum_in_depth", "supply_in_depth")),
+    (api, ("onset", "detect", "listen")),
+    (api, ("coils",)),
+    (api, ("swap_tubes",)),
+    (api, ("curves", "fitted_tubes")),
 )
 
 
@@ -187,7 +188,7 @@ def test_every_write_of_every_verb_may_fail(once: None, here: Path, failing: Fai
             assert held(here / "out") == before, number
         assert all(not name.endswith((".part", ".old")) for name in os.listdir("out"))
         if verb == "tubes fit":
-            api_tubes.load_card(here / "out" / "6J5.yaml")
+            api.load_card(here / "out" / "6J5.yaml")
             spoilt(here / "out")
 
 
@@ -212,7 +213,7 @@ def test_links_stay_links(once: None, here: Path) -> None:
     assert (here / "real" / "deck.cir").read_bytes().rstrip().endswith(b".end")
     assert (here / "real" / "heard.wav").read_bytes()[:4] == b"RIFF"
     assert b'"verb": "loop"' in (here / "real" / "loop.json").read_bytes()
-    assert api_tubes.load_card(here / "real" / "card.yaml").fit is not None
+    assert api.load_card(here / "real" / "card.yaml").fit is not None
 
 
 def test_new_does_not_follow_a_link_that_leads_nowhere(here: Path) -> None:

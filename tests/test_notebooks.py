@@ -10,7 +10,7 @@ from nbclient import NotebookClient
 FOLDER = Path(__file__).parents[1] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 # A lesson needs neither files of this repository nor anything below the public functions.
-PUBLIC = {"receiver_sim": {"api", "api_envelope"}, "receiver_sim.views": {"plots"}}
+PUBLIC = {"receiver_sim": {"api"}, "receiver_sim.views": {"plots"}}
 OTHERS = {"numpy", "matplotlib.pyplot", "math", "dataclasses", "IPython.display"}
 
 

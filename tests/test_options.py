@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_coils, api_envelope, cli_common
+from receiver_sim import api
+from receiver_sim.cli import common as cli_common
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.check import Grade, Verdict
 from tests.circuit.test_wiring import elements
@@ -56,10 +57,10 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
         return called
 
-    monkeypatch.setattr(api_envelope, "listen", capture("listen"))
-    monkeypatch.setattr(api_envelope, "detect", capture("detect"))
-    monkeypatch.setattr(api_coils, "find_taps", capture("tap"))
-    monkeypatch.setattr(api_coils, "coils", capture("coils"))
+    monkeypatch.setattr(api, "listen", capture("listen"))
+    monkeypatch.setattr(api, "detect", capture("detect"))
+    monkeypatch.setattr(api, "find_taps", capture("tap"))
+    monkeypatch.setattr(api, "coils", capture("coils"))
     for name in ("audio", "supply", "check"):
         monkeypatch.setattr(api, name, capture(name))
     return seen

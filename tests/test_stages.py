@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
+from receiver_sim.design import dropper, hum_remedies
 from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.stages import Stages
@@ -20,7 +21,6 @@ from receiver_sim.studies import (
     audio_response,
     breakthrough,
     distortion,
-    dropper,
     hum,
     hum_paths,
     loop_gain,
@@ -28,7 +28,6 @@ from receiver_sim.studies import (
     operating_point,
     reference_transient,
     regulator,
-    remedies,
     screen_quiet,
     selectivity,
     signal_noise,
@@ -182,7 +181,9 @@ def test_coils_keep_the_other_bands(here: Path, short_demo: Path, monkeypatch: p
     answer = call("coils", short_demo, "--json")
     assert answer.code == 3
     result = document(answer)["result"]
-    assert [one["stage"] for one in result["failed"]] == [f"breakthrough on {r['band']}" for r in result["ranges"]]
+    assert [one["stage"] for one in result["failed"]] == [
+        f"breakthrough on {r['band']}" for r in result["ranges"]
+    ]
     assert len(result["ranges"]) == len(result["sweeps"]) == 2
     assert call("coils", short_demo).out.count(" X  FAILED ") == 2
 
@@ -246,7 +247,7 @@ def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None
 
         return stages.run(what, work)
 
-    found = remedies.run(demo, measure=measure, nulls=[0.4])
+    found = hum_remedies.run(demo, measure=measure, nulls=[0.4])
     assert found[0].change == "set the hum pot to 40 %" and found[0].gain_db == 3.0
     assert [one.stage for one in stages.failed] == ["remedy: heat with smooth d.c."]
     assert not any("d.c." in one.change for one in found)
@@ -255,8 +256,8 @@ def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None
 def test_a_hum_pot_at_its_null_is_no_remedy(demo: Build) -> None:
     """Guards against advice that the build already follows."""
     set_so = changed_build(demo, {"heater.hum_pot_position": "40 %"})
-    assert not any("hum pot" in text for text, _ in remedies.changes(set_so, 0.4))
-    assert any("hum pot" in text for text, _ in remedies.changes(set_so, 0.45))
+    assert not any("hum pot" in text for text, _ in hum_remedies.changes(set_so, 0.4))
+    assert any("hum pot" in text for text, _ in hum_remedies.changes(set_so, 0.45))
 
 
 def test_without_a_hum_pot_none_is_spoken_of(here: Path, bench: Bench, demo: Build) -> None:
@@ -274,7 +275,7 @@ def test_without_a_hum_pot_none_is_spoken_of(here: Path, bench: Bench, demo: Bui
 
 
 def test_a_build_without_hum_has_no_remedies(demo: Build) -> None:
-    assert remedies.run(demo, measure=lambda _what, _build: [None], nulls=[0.5]) == ()
+    assert hum_remedies.run(demo, measure=lambda _what, _build: [None], nulls=[0.5]) == ()
 
 
 # ---------------------------------------------------------------------------- decks that were run

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from receiver_sim import api, api_audio, api_swap, working
+from receiver_sim import api, working
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting, Onset
@@ -92,7 +92,7 @@ def test_check_and_the_single_verbs_agree_where_every_search_failed(
     ]  # fmt: skip
     (failed,) = report.failed
     assert failed.stage == "working setting"
-    for verb in (api.audio, api.hum_study, api.supply, api_audio.audio_in_depth, api_audio.hum_in_depth):
+    for verb in (api.audio, api.hum_study, api.supply, api.audio_in_depth, api.hum_in_depth):
         with pytest.raises(EngineError) as error:
             verb(cabin, bench=bench)
         assert str(error.value) == failed.reason
@@ -102,19 +102,19 @@ def test_check_and_the_single_verbs_agree_where_every_search_failed(
 def test_swap_takes_no_setting_for_a_candidate_whose_search_failed(
     bench: Bench, cabin: Build, lost: None
 ) -> None:
-    (found,) = api_swap.swap_tubes(cabin, tubes=[cabin.detector.tube], bench=bench).detectors
+    (found,) = api.swap_tubes(cabin, tubes=[cabin.detector.tube], bench=bench).detectors
     assert found.failed == "no solution" and found.working is None and found.ratings == ()
 
 
 def test_check_and_the_single_verbs_agree_where_no_band_oscillates(bench: Bench, cabin: Build) -> None:
     dead = api.changed_build(cabin, {"regeneration.top": "10 Mohm"})
     report = api.check(dead, bench=bench)
-    study = api_audio.audio_in_depth(dead, bench=bench)
+    study = api.audio_in_depth(dead, bench=bench)
     assert report.audio is not None and study.response is not None
     assert report.audio.setting == study.response.setting and study.response.setting.rotation == 0.5
     note = next(text for text in report.warnings if "half way" in text)
     assert study.notes[0] == f"{note[0].upper()}{note[1:]}."
-    supplied = api_audio.supply_in_depth(dead, bench=bench)
+    supplied = api.supply_in_depth(dead, bench=bench)
     assert supplied.report.notes == (note,)
     assert f"{note[:30]}"[1:] in " ".join(as_text(supply_sheet("a set", supplied)).split())
 

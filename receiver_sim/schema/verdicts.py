@@ -1,7 +1,7 @@
 """Thresholds of the verdicts, each with a default that a build may override under `verdicts`.
 
 Common practice, no source, unless a field says otherwise. The rules that read them are in
-`studies/verdicts.py`.
+`judge/verdicts.py`.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ from receiver_sim.circuit.views.envelope import balance_circuit, envelope_circui
 from receiver_sim.schema import Build
 from receiver_sim.schema.supply import DcSupply
 
-PACKAGE = Path(api.__file__).parent
+PACKAGE = Path(api.__file__).parent.parent
 ASKING = sorted(
     [
         *(PACKAGE / "studies").rglob("*.py"),

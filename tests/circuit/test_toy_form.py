@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_envelope
+from receiver_sim import api
 from receiver_sim.circuit import registry
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Block
@@ -136,7 +136,7 @@ def test_check_takes_it(bench: Bench, toy: Build) -> None:
 
 
 def test_the_envelope_agrees_with_the_loop_gain_on_it(bench: Bench, toy: Build) -> None:
-    found = api_envelope.onset(toy, bands=[toy.bands[0].name], bench=bench).bands[0]
+    found = api.onset(toy, bands=[toy.bands[0].name], bench=bench).bands[0]
     cards, band = api.cards_for(toy), toy.bands[0]
     search = onset.run(toy, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
     assert found.oscillation.onset is not None and search.onset is not None

@@ -294,7 +294,7 @@ Cphone0 aplate phone0   | 0.5e-6
 
 def test_choke_load_and_choke_output(demo: Build) -> None:
     written = yaml.safe_load(
-        (Path(api.__file__).parent / "schema/builds/demo.yaml").read_text(encoding="utf-8")
+        (Path(api.__file__).parent.parent / "schema/builds/demo.yaml").read_text(encoding="utf-8")
     )
     held(elements(deck_of(demo)), DEMO, written)
 
@@ -311,7 +311,7 @@ Rphone1 sec1 phone1x    | 3.6
 
 def test_resistor_load_without_decoupling(cabin: Build) -> None:
     written = yaml.safe_load(
-        (Path(api.__file__).parent / "schema/builds/cabin.yaml").read_text(encoding="utf-8")
+        (Path(api.__file__).parent.parent / "schema/builds/cabin.yaml").read_text(encoding="utf-8")
     )
     seen = elements(deck_of(cabin))
     held(seen, CABIN, written)

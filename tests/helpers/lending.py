@@ -18,7 +18,7 @@ from typing import ClassVar
 
 import pytest
 
-from receiver_sim import api_coils, api_swap, api_tubes  # noqa: F401 - modules that open benches
+from receiver_sim.api import _coils, _swap, _tubes  # noqa: F401 - modules that open benches
 from receiver_sim.engine import Bench
 from receiver_sim.engine.process import WorkerProcess
 

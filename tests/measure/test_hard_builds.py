@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import api_envelope
+from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.results.base import Status
 from receiver_sim.schema import load_build
@@ -18,7 +18,7 @@ BUILDS = sorted((Path(__file__).parents[1] / "hard_builds").glob("*.yaml"))
 @pytest.mark.parametrize("path", BUILDS, ids=lambda path: path.stem)
 def test_a_hard_build_gets_its_answer(bench: Bench, path: Path) -> None:
     """What each file guards stands in its first line."""
-    report = api_envelope.onset(load_build(path), modes=False, bench=bench)
+    report = api.onset(load_build(path), modes=False, bench=bench)
     assert not report.failed
     for band in report.bands:
         found = band.oscillation

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench
 from receiver_sim.results.check import Grade
@@ -105,14 +105,14 @@ def test_faults_are_told(mains: Build, rectifier: dict[str, object], fault: str)
 
 def test_a_type_the_set_is_too_much_for_is_bad(bench: Bench, mains: Build) -> None:
     """The set takes some 25 mA with its bleeder: a rectifier for 20 mA is too small, one for 70 mA is not."""
-    study = api_audio.supply_in_depth(mains, bench=bench)
+    study = api.supply_in_depth(mains, bench=bench)
     assert study.rectified is not None
     drawn = study.rectified.load_a + study.rectified.bleeder_a
     (good,) = [v for v in study.verdicts if v.subject == "rectifier" and v.limit == 0.07]
     assert good.grade is Grade.GOOD and good.value == pytest.approx(drawn, rel=1e-9) and good.unit == "A"
     assert 0.01 < drawn < 0.07
     small = changed_build(mains, {f"{RECTIFIER}.output_current": 0.9 * drawn})
-    (bad,) = [v for v in api_audio.supply_in_depth(small, bench=bench).verdicts if v.limit == 0.9 * drawn]
+    (bad,) = [v for v in api.supply_in_depth(small, bench=bench).verdicts if v.limit == 0.9 * drawn]
     assert (bad.subject, bad.grade) == ("rectifier", Grade.BAD)
     assert bad.text == "d.c. that receiver and bleeder take above the rating"
 

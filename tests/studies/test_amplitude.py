@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.api_envelope import with_screen_resistance
+from receiver_sim.api import with_screen_resistance
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.circuit import joined
 from receiver_sim.circuit.mode import Mode
@@ -500,14 +500,14 @@ def test_where_it_oscillates_all_over_the_control_there_is_a_map(bench, demo, de
 
 
 def test_a_build_that_oscillates_all_over_breaks_no_verb(bench, demo):
-    from receiver_sim import api_envelope
+    from receiver_sim import api
 
     build = high_control(demo, 47e3)
     name = build.bands[2].name
-    report = api_envelope.onset(build, bands=[name], bench=bench)
+    report = api.onset(build, bands=[name], bench=bench)
     assert report.bands[0].oscillation.amplitudes is not None
     with pytest.raises(NoOnset, match=rf"^{name}: not found in range: it oscillates all over the control$"):
-        api_envelope.verify(build, band=name, bench=bench)
+        api.verify(build, band=name, bench=bench)
 
 
 @pytest.mark.parametrize(
@@ -542,11 +542,11 @@ def test_a_tube_whose_small_strides_find_no_solution_is_mapped_in_larger_ones(be
     """6BA6 in the demo, 40 m, begins at 10 V of screen; Newton's search fails in sweeps of less than 25 % a
     step.
     """
-    from receiver_sim import api, api_envelope
+    from receiver_sim import api
 
     changed = api.changed_build(demo, {"detector.tube": "6BA6"})
     band = changed.bands[2]
-    found = api_envelope.onset(changed, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
+    found = api.onset(changed, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     cards = api.cards_for(changed)
     search = onset.run(changed, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
     assert found.onset is not None and search.onset is not None

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.blocks.phones import load_impedance, network_of
 from receiver_sim.circuit.templates import render
 from receiver_sim.circuit.views.audio import audio_circuit
@@ -133,7 +133,7 @@ def test_harmonics_rise_with_the_drive_as_orders_do(bench: Bench, demo: Build, d
 
 
 def test_levels_agree_with_the_small_signal_gain_and_power_with_the_load(bench: Bench, mains: Build) -> None:
-    study = api_audio.audio_in_depth(mains, rotation=0.4, inputs=(3e-4, 1e-2, 5e-2), bench=bench)
+    study = api.audio_in_depth(mains, rotation=0.4, inputs=(3e-4, 1e-2, 5e-2), bench=bench)
     for index, (output, levels) in enumerate(zip(study.response.outputs, study.levels, strict=True)):
         first = levels.drives[0]
         # the two views differ in what r.f. elements do at audio: below 1 %
@@ -163,7 +163,7 @@ def test_three_loads_at_once_a_plate_set_and_two_windings(bench: Bench) -> None:
         ],
     }
     trio = changed_build(build, data)
-    study = api_audio.audio_in_depth(trio, inputs=(1e-3,), bench=bench)
+    study = api.audio_in_depth(trio, inputs=(1e-3,), bench=bench)
     assert [o.output for o in study.response.outputs] == ["a", "b", "c"]
     assert all(o.gain_1khz > 0.0 for o in study.response.outputs)
     assert study.transformer is not None and study.transformer.error < 1e-3
@@ -176,7 +176,7 @@ def test_three_loads_at_once_a_plate_set_and_two_windings(bench: Bench) -> None:
     opened = changed_build(
         trio, {"phones": [data["phones"][0], data["phones"][1], {**data["phones"][2], "state": "open"}]}
     )
-    unloaded = api_audio.audio_in_depth(opened, inputs=(1e-3,), bench=bench)
+    unloaded = api.audio_in_depth(opened, inputs=(1e-3,), bench=bench)
     assert unloaded.levels[2].drives[0].level_db is None
     # no current, no drop in the winding: the e.m.f. of its turns (primary volts rise a little, too)
     assert unloaded.response.outputs[2].gain_1khz > study.response.outputs[2].gain_1khz
@@ -186,11 +186,11 @@ def test_an_open_lead_at_plate_potential_is_said_first(bench: Bench, demo: Build
     phone = {"name": "socket", "at": "plate", "capacitor": 0.5e-6, "kind": "high_impedance", "state": "open"}
     build = changed_build(demo, {"phones": [phone]})
     assert "PLATE POTENTIAL" in build.warnings[0]
-    assert api_audio.audio_in_depth(build, inputs=(1e-3,), bench=bench).cautions[0] == (
+    assert api.audio_in_depth(build, inputs=(1e-3,), bench=bench).cautions[0] == (
         "DANGER, socket: plate potential on the open lead: fit a drain resistor behind the capacitor."
     )
     drained = changed_build(demo, {"phones": [{**phone, "drain": 220e3, "capacitor_rating": 100.0}]})
-    first = api_audio.audio_in_depth(drained, inputs=(1e-3,), bench=bench).cautions[0]
+    first = api.audio_in_depth(drained, inputs=(1e-3,), bench=bench).cautions[0]
     assert first.startswith("DANGER, socket: the blocking capacitor is rated below the supply")
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 import yaml
 
-from receiver_sim import api, api_coils
+from receiver_sim import api
 from receiver_sim.circuit.blocks.aerial import aerial_impedance
 from receiver_sim.circuit.blocks.coil import tank_loss
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.inductance import wheeler_1928
@@ -23,17 +24,17 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
 from receiver_sim.schema import Band, Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
-from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tap_finder, tuning_range
+from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tuning_range
 
 
 @pytest.fixture(scope="module")
 def report(wound: Build, bench: Bench) -> CoilsReport:
-    return api_coils.coils(wound, year=1948, region=2, bench=bench)
+    return api.coils(wound, year=1948, region=2, bench=bench)
 
 
 @pytest.fixture(scope="module")
 def demo_report(demo: Build, bench: Bench) -> CoilsReport:
-    return api_coils.coils(demo, bench=bench)
+    return api.coils(demo, bench=bench)
 
 
 # ---------------------------------------------------------------------- range and dial
@@ -127,7 +128,7 @@ def test_a_failure_takes_nothing_else_along(
 
     monkeypatch.setattr(tuning_range, "run", one_fails(whole, "40 m"))
     monkeypatch.setattr(aerial, "run", one_fails(states, "80 m"))
-    found = api_coils.coils(demo, bench=bench)
+    found = api.coils(demo, bench=bench)
     names = [band.name for band in demo.bands]
     assert [sweep.band for sweep in found.sweeps] == [coil.band for coil in found.coils] == names
     assert found.coverage.unmeasured == ("40 m",)
@@ -239,7 +240,7 @@ def test_loop_gain_of_28_mhz_against_3_5_is_explained_for_the_demo_tube(
 @pytest.fixture(scope="module", params=["wound", "demo"])
 def tapped(request: pytest.FixtureRequest, bench: Bench) -> tuple[Build, tuple[TapFind, ...]]:
     build = request.getfixturevalue(request.param)
-    return build, api_coils.find_taps(build, target=0.45, bench=bench)
+    return build, api.find_taps(build, target=0.45, bench=bench)
 
 
 def test_the_tap_found_put_back_gives_the_onset_asked_for(
@@ -277,7 +278,7 @@ def test_more_turns_below_the_tap_bring_onset_earlier(tapped: tuple[Build, tuple
 def test_a_place_no_tap_gives_is_said_so(demo: Build, demo_cards: Cards, bench: Bench) -> None:
     """A coil of Q 3 never oscillates, whatever the tap."""
     dead = changed_build(demo, {"bands[0].coil.q": 3.0})
-    (found,) = api_coils.find_taps(dead, target=0.45, bands=["160 m"], bench=bench)
+    (found,) = api.find_taps(dead, target=0.45, bands=["160 m"], bench=bench)
     assert (found.status, found.exact, found.step) == (Status.DOES_NOT, None, None)
     assert found.present.status is Status.DOES_NOT
     assert found.best is not None and found.best_gain is not None and found.best_gain < 1.0
@@ -293,7 +294,7 @@ def test_advice_is_what_was_tried_on_the_circuit(demo: Build, bench: Bench) -> N
     enough, put into the build by its own key, gives the onset that was asked for; the first gains most.
     """
     tight = changed_build(demo, {"aerial.coupling": "30 pF"})
-    (found,) = api_coils.find_taps(tight, target=0.3, bands=["20 m"], bench=bench)
+    (found,) = api.find_taps(tight, target=0.3, bands=["20 m"], bench=bench)
     assert found.status is Status.DOES_NOT
     first = found.advice[0]
     assert first.change == "aerial coupling 3 pF instead of 30 pF"
@@ -316,7 +317,7 @@ def test_a_set_that_oscillates_too_early_gets_advice_the_other_way(
 ) -> None:
     """The lowest tap looked at raised to a tenth of the turns, with which the demo oscillates at 90 %."""
     monkeypatch.setattr(tap_finder, "_LEAST_SHARE", 0.1)
-    (found,) = api_coils.find_taps(demo, target=0.9, bands=["40 m"], bench=bench)
+    (found,) = api.find_taps(demo, target=0.9, bands=["40 m"], bench=bench)
     assert found.status is Status.NOT_IN_RANGE and found.exact is None
     assert found.best is not None and found.best.share == 0.1
     assert found.best_gain is not None and found.best_gain >= 1.0
@@ -327,7 +328,7 @@ def test_a_set_that_oscillates_too_early_gets_advice_the_other_way(
 
 def test_a_tap_search_that_fails_says_why(demo: Build) -> None:
     with Bench(workers=1, time_limit_s=1e-6) as bench:
-        (found,) = api_coils.find_taps(demo, target=0.45, bands=["40 m"], bench=bench)
+        (found,) = api.find_taps(demo, target=0.45, bands=["40 m"], bench=bench)
     assert found.status is Status.FAILED
     assert found.warnings and found.exact is None
     assert tap_finder.turns_of(demo.bands[0]) is None
@@ -382,8 +383,8 @@ def test_radiated_power_is_current_times_resistance(demo_report: CoilsReport, de
 
 
 def test_power_goes_with_the_square_of_the_volts_given(demo: Build, bench: Bench) -> None:
-    given = api_coils.coils(demo, tank_volts=3.0, bench=bench).aerial[2].radiation
-    assumed = api_coils.coils(demo, bench=bench).aerial[2].radiation
+    given = api.coils(demo, tank_volts=3.0, bench=bench).aerial[2].radiation
+    assumed = api.coils(demo, bench=bench).aerial[2].radiation
     assert not given.tank_assumed
     assert given.power_w == pytest.approx(9 * assumed.power_w, rel=1e-6)
 
@@ -455,7 +456,7 @@ WISH = {
 @pytest.mark.parametrize("spread", [False, True])
 def test_a_designed_coil_covers_its_band(spread: bool, demo: Build, bench: Bench) -> None:
     """By its own figures, by Wheeler's formula, and put into a build and measured there."""
-    design = api_coils.design_coil(api_coils.Wish(**{**WISH, "spread": spread}))  # type: ignore[arg-type]
+    design = api.design_coil(api.Wish(**{**WISH, "spread": spread}))  # type: ignore[arg-type]
     part = design.part
     assert part.pitch_m == 0.9e-3 and part.length_m == pytest.approx(part.turns * 0.9e-3)
     assert part.turns * 4 == round(part.turns * 4)
@@ -495,13 +496,13 @@ def test_a_designed_coil_covers_its_band(spread: bool, demo: Build, bench: Bench
 )
 def test_a_coil_that_cannot_be_says_why(change: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        api_coils.design_coil(api_coils.Wish(**{**WISH, **change}))  # type: ignore[arg-type]
+        api.design_coil(api.Wish(**{**WISH, **change}))  # type: ignore[arg-type]
 
 
 def test_a_short_coil_is_designed_and_its_extrapolation_said(demo: Build) -> None:
     """Guards against 'the formulas end at 0.1': close-wound turns on 38 mm are an ordinary coil for 20 m."""
     wish = {**WISH, "former": 38e-3, "pitch": None, "from_hz": 9.5e6, "to_hz": 9.9e6}
-    design = api_coils.design_coil(api_coils.Wish(**wish))  # type: ignore[arg-type]
+    design = api.design_coil(api.Wish(**wish))  # type: ignore[arg-type]
     assert design.part.length_m is not None
     assert 0.04 < design.part.length_m / 38.55e-3 < 0.1
     assert any("are extrapolated, good to a factor of two" in text for text in design.warnings)
@@ -515,6 +516,6 @@ def test_a_short_coil_is_designed_and_its_extrapolation_said(demo: Build) -> Non
 
 def test_year_and_region_without_a_table_are_refused(demo: Build) -> None:
     with pytest.raises(ValueError, match="year must be 1929 or later"):
-        api_coils.coils(demo, year=1900)
+        api.coils(demo, year=1900)
     with pytest.raises(ValueError, match="region must be 1, 2 or 3"):
-        api_coils.coils(demo, region=4)
+        api.coils(demo, region=4)

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_envelope
+from receiver_sim import api
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import EngineError
 from receiver_sim.measure.loaded import loaded
@@ -118,7 +118,7 @@ def test_a_band_that_does_not_oscillate_detects_am_over_its_control(bench, silen
     screen and the bandwidth are held against a.c. runs of the whole receiver at radio frequency.
     """
     band = silent.bands[2]
-    found = api_envelope.detect(silent, band=band.name, bench=bench)
+    found = api.detect(silent, band=band.name, bench=bench)
     assert found.status is Status.DOES_NOT and found.onset is None
     assert (found.beat, found.beat_transfer, found.pulling) == (None, None, None)
     assert found.am is not None and found.am_transfer is not None and found.bandwidth_hz is not None
@@ -158,14 +158,14 @@ def test_a_band_that_oscillates_all_over_gives_beat_notes_over_its_control(bench
     """The same for a band whose onset lies below the bottom of the control."""
     build = high_control(demo, 47e3)
     band = build.bands[2]
-    found = api_envelope.detect(build, band=band.name, bench=bench)
+    found = api.detect(build, band=band.name, bench=bench)
     assert found.status is Status.NOT_IN_RANGE and found.onset is None
     assert (found.am, found.am_transfer, found.selectivity_db, found.bandwidth_hz) == (None,) * 4
     assert found.beat is not None and found.pulling is not None and found.beat_transfer is not None
     assert found.beat.rotation[0] < 0.01 and found.beat.rotation[-1] > 0.99
     # it is nearest to onset, and so most sensitive, at the bottom
     assert found.beat.best.rotation == found.beat.rotation[0]
-    known = api_envelope.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
+    known = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     assert found.beat.amplitude_v == pytest.approx(
         np.interp(found.beat.rotation, known.amplitudes.rotation, known.amplitudes.amplitude_v), rel=1e-6
     )
@@ -176,8 +176,8 @@ def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
     of the control as `detect` has it; nothing else oscillates.
     """
     band = silent.bands[2]
-    sound = api_envelope.listen(
-        silent, signals=[api_envelope.Signal(1e-4, 0.0)], seconds=0.3, band=band.name, relative=1.02,
+    sound = api.listen(
+        silent, signals=[api.Signal(1e-4, 0.0)], seconds=0.3, band=band.name, relative=1.02,
         bench=bench,
     )  # fmt: skip
     assert sound.status is Status.DOES_NOT and set(sound.rotation) == {1.0}
@@ -186,7 +186,7 @@ def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
     assert sound.notes[1] == (
         "no setting relative to onset: the control stands at its top, the nearest to it"
     )
-    am = api_envelope.detect(silent, band=band.name, bench=bench).am
+    am = api.detect(silent, band=band.name, bench=bench).am
     assert am.carrier_v == 1e-4 and am.rotation[-1] == 1.0
     # fewer samples of the tube than in the map; the tank's currents out of phase turn the resonance by some
     # hertz of its 50 kHz
@@ -199,7 +199,7 @@ def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
 
     monkeypatch.setattr(onset, "run", failing)
     with pytest.raises(EngineError, match=rf"^{demo.bands[0].name}: failed: no solution$"):
-        api_envelope.detect(demo, bench=bench)
+        api.detect(demo, bench=bench)
 
 
 def test_a_wide_tank_has_a_bandwidth_too(ear):

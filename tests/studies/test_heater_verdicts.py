@@ -9,11 +9,11 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.judge import heater_verdicts, verdicts
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import TubeCard, card_for
 from receiver_sim.schema.coil_figures import coil_figures
-from receiver_sim.studies import heater_verdicts, verdicts
 
 TUBES_25 = {"detector.tube": "24A", "audio.tube": "56"}
 """Both rated 2.5 V: 1.75 A and 1.0 A (their cards)."""

@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import hum_remedies
+from receiver_sim.design.hum_remedies import with_part
 from receiver_sim.engine import Bench
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.schema import Build, changed_build
-from receiver_sim.studies import audio_response, hum_paths, remedies
-from receiver_sim.studies.remedies import with_part
+from receiver_sim.studies import audio_response, hum_paths
 from tests.decks import receiver_deck
 
 
@@ -106,9 +107,9 @@ def test_ripple_by_the_screen_alone_is_the_divider_times_the_gain_of_the_screen(
 
 
 def test_the_null_moves_when_one_capacitance_is_doubled(bench: Bench, demo: Build) -> None:
-    first = api_audio.hum_in_depth(demo, rotation=0.3, bench=bench)
+    first = api.hum_in_depth(demo, rotation=0.3, bench=bench)
     doubled = with_part(demo, "detector.heater_coupling", grid_a=2 * demo.detector.heater_coupling.grid_a)
-    moved = api_audio.hum_in_depth(doubled, rotation=0.3, bench=bench)
+    moved = api.hum_in_depth(doubled, rotation=0.3, bench=bench)
     # 0.15 and 0.10 pF balance at 40 %, 0.30 and 0.10 pF at 25 % (closed form); the audio stage's own coupling
     # shifts it by some parts in a thousand
     assert first.hum.outputs[0].best_position == pytest.approx(0.40, abs=0.01)
@@ -151,7 +152,7 @@ def test_levels_against_the_threshold(bench: Bench, mains: Build) -> None:
 
 def test_remedies_are_ranked_by_what_trying_them_gains(bench: Bench) -> None:
     build = changed_build(api.shipped_build("cabin"), {"heater.hum_pot_position": "0 %"})
-    study = api_audio.hum_in_depth(build, rotation=0.4, bench=bench)
+    study = api.hum_in_depth(build, rotation=0.4, bench=bench)
     gains = [r.gain_db for r in study.remedies]
     assert gains == sorted(gains, reverse=True)
     assert study.remedies[0].gain_db > 3.0
@@ -160,7 +161,7 @@ def test_remedies_are_ranked_by_what_trying_them_gains(bench: Bench) -> None:
     # the same change made by hand gives the same figure
     assert study.hum is not None
     null = study.hum.outputs[0].best_position
-    changed = dict(remedies.changes(build, null))
+    changed = dict(hum_remedies.changes(build, null))
     cards, band = api.cards_for(build), build.bands[0]
     setting = study.hum.setting.rotation
     dial = api.dial_frequencies(band)[1]

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.assemble import OPTIONS
 from receiver_sim.circuit.blocks.regulator import regulator_values
 from receiver_sim.circuit.rectifier import output_node
@@ -46,7 +46,7 @@ def mains(bench: Bench) -> Build:
 
 @pytest.fixture(scope="module")
 def study(bench: Bench, mains: Build) -> SupplyStudy:
-    return api_audio.supply_in_depth(mains, bench=bench)
+    return api.supply_in_depth(mains, bench=bench)
 
 
 @pytest.mark.parametrize(("circuit", "pulses"), [("bridge", 2), ("full_wave", 2), ("half_wave", 1)])
@@ -141,7 +141,7 @@ def test_discharge_is_that_of_r_and_c(mains: Build, study: SupplyStudy) -> None:
 
 def test_no_bleeder_exceeded_rating_and_slow_discharge_are_said_first(bench: Bench, mains: Build) -> None:
     bare = changed_build(mains, {"supply.bleeder": None, "supply.filter[0].rating": "250 V"})
-    study = api_audio.supply_in_depth(bare, bench=bench)
+    study = api.supply_in_depth(bare, bench=bench)
     first = study.cautions[:2]
     assert first == (
         "DANGER, filter capacitor 1: volts with the tubes cold and the mains 10 % high above the rating.",
@@ -149,7 +149,7 @@ def test_no_bleeder_exceeded_rating_and_slow_discharge_are_said_first(bench: Ben
     )
     assert study.start is not None and study.start.discharge_s is None
     slow = changed_build(mains, {"supply.bleeder": "2 Mohm"})
-    found = api_audio.supply_in_depth(slow, bench=bench)
+    found = api.supply_in_depth(slow, bench=bench)
     assert [v.grade for v in found.verdicts if v.rule == "discharge"] == [Grade.BAD]
 
 
@@ -158,14 +158,14 @@ def test_batteries_and_bench_supply(bench: Bench, demo: Build) -> None:
         "kind": "battery", "volts": "190 V", "resistance": "150 ohm", "end_volts": "120 V",
         "capacity": "0.5 Ah",
     }  # fmt: skip
-    study = api_audio.supply_in_depth(changed_build(demo, {"supply": battery}), bench=bench)
+    study = api.supply_in_depth(changed_build(demo, {"supply": battery}), bench=bench)
     assert study.battery is not None and study.rectified is None
     # Kirchhoff: e.m.f. less the drop in the cells; hours are charge over current
     assert study.battery.loaded_v == pytest.approx(190 - 150 * study.battery.load_a, rel=1e-6)
     assert study.battery.hours == pytest.approx(0.5 / study.battery.load_a, rel=1e-9)
     assert not any("bleeder" in text for text in study.cautions if text.startswith("DANGER"))
     meek = {"kind": "bench", "volts": "190 V", "current_limit": "5 mA", "bleeder": "100 kohm"}
-    limited = api_audio.supply_in_depth(changed_build(demo, {"supply": meek}), bench=bench)
+    limited = api.supply_in_depth(changed_build(demo, {"supply": meek}), bench=bench)
     assert limited.cautions[0] == "DANGER, bench supply: current above the limit it is set to."
 
 

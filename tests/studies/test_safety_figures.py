@@ -12,17 +12,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.rectifier import rectifier_circuit
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
+from receiver_sim.judge import verdicts
 from receiver_sim.results.bias import OperatingPoint, RatingLine
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.supply import Rectified
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
-from receiver_sim.studies import rectifier, verdicts
+from receiver_sim.studies import rectifier
 from tests.decks import receiver_deck
 
 AT_PLATE = {"name": "socket", "at": "plate", "capacitor": "0.5 uF", "kind": "high_impedance"}
@@ -178,7 +179,7 @@ def test_choice_of_the_dropper(bench: Bench, stiff: Build) -> None:
 
     Kirchhoff: lowest (209 - 108)/(30 mA + least control), highest (171 - 108)/(5 mA + greatest control).
     """
-    choice = api_audio.supply_in_depth(stiff, bench=bench).dropper
+    choice = api.supply_in_depth(stiff, bench=bench).dropper
     assert choice is not None and choice.chosen_ohm is not None
     ends = api.operating_points(stiff, rotations=[0.0, 1.0], bench=bench)
     control = stiff.regeneration
@@ -202,7 +203,7 @@ def test_choice_of_the_dropper(bench: Bench, stiff: Build) -> None:
 @pytest.mark.parametrize(("power", "over"), [("2 W", True), ("2.5 W", False)])
 def test_an_overloaded_dropper_is_said(bench: Bench, stiff: Build, power: str, over: bool) -> None:
     """2.2 W at the highest mains, see above."""
-    study = api_audio.supply_in_depth(changed_build(stiff, {"regulator.dropper_power": power}), bench=bench)
+    study = api.supply_in_depth(changed_build(stiff, {"regulator.dropper_power": power}), bench=bench)
     found = [v for v in study.verdicts if v.subject == "dropper"]
     assert [(v.grade, v.unit) for v in found] == ([(Grade.BAD, "W")] if over else [])
     assert any(text.startswith("DANGER, dropper") for text in study.cautions) is over

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_envelope
+from receiver_sim import api
 from receiver_sim.circuit.transient import continued
 from receiver_sim.circuit.views.envelope import envelope_circuit
 from receiver_sim.circuit.writer import deck as written
@@ -331,7 +331,7 @@ def test_oscillation_without_an_onset_on_the_control_is_looked_at_too(demo, benc
         "all over": {"regeneration.bottom": "47 kohm"},
     }[which]
     band = demo.bands[0 if which == "once started" else 2].name
-    report = api_envelope.onset(api.changed_build(demo, changes), bands=[band], bench=bench)
+    report = api.onset(api.changed_build(demo, changes), bands=[band], bench=bench)
     (only,) = report.bands
     assert only.oscillation.onset is None and only.oscillation.amplitudes is not None
     (result,) = only.stability

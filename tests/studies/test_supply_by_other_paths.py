@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.rectifier import output_node
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
@@ -72,7 +72,7 @@ def test_two_regulators_in_series_hold_twice_the_volts(bench: Bench, demo: Build
 
 @pytest.fixture(scope="module")
 def study(bench: Bench, demo: Build) -> SupplyStudy:
-    return api_audio.supply_in_depth(demo, band="40 m", bench=bench)
+    return api.supply_in_depth(demo, band="40 m", bench=bench)
 
 
 def test_drift_for_a_volt_of_the_mains(

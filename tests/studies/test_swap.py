@@ -6,22 +6,23 @@ import dataclasses
 
 import pytest
 
-from receiver_sim import api, api_swap
+from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import DetectorCandidate, SwapReport
 from receiver_sim.schema import Band, Build, changed_build
 from receiver_sim.schema.card import card_for
-from receiver_sim.studies import onset, swap, swap_fitting, swap_remedies
+from receiver_sim.studies import onset, swap
 
 TRIED = ("12SJ7", "6SK7", "12SK7", "57", "6C6", "6J7", "EF80")
 
 
 @pytest.fixture(scope="module")
 def report(bench: Bench, demo: Build) -> SwapReport:
-    return api_swap.swap_tubes(demo, tubes=TRIED, bench=bench)
+    return api.swap_tubes(demo, tubes=TRIED, bench=bench)
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +116,7 @@ def test_tap_goes_as_the_closed_form_for_an_ideal_tap(bench: Bench, demo: Build)
     """
     changes: dict[str, str | float | None] = {f"bands[{i}].coil.coupling": 1.0 for i in range(5)}
     build = changed_build(demo, {**changes, "aerial": None})
-    found = api_swap.swap_tubes(build, tubes=["6SK7"], bench=bench)
+    found = api.swap_tubes(build, tubes=["6SK7"], bench=bench)
     other = next(c for c in found.detectors if c.tube == "6SK7")
     band = next(b for b in build.bands if b.name == found.band)
     tap = next(m for m in other.remedies if m.band == found.band and m.key != "regeneration.top")
@@ -221,7 +222,7 @@ def test_what_changes_in_the_socket(demo: Build) -> None:
 
 
 def test_candidates_of_the_detector_have_a_screen_and_are_no_output_tubes(demo: Build) -> None:
-    taken, left = api_swap.candidates_for(demo, "detector")
+    taken, left = api.candidates_for(demo, "detector")
     assert {card_for(name).kind for name in taken} <= {"pentode", "tetrode"}
     assert "6V6GT: output tube" in left
     assert "6J5: no screen to control" in left
@@ -232,7 +233,7 @@ def test_candidates_of_the_detector_have_a_screen_and_are_no_output_tubes(demo: 
 
 @pytest.fixture(scope="module")
 def audio(bench: Bench, demo: Build) -> SwapReport:
-    return api_swap.swap_tubes(demo, tubes=["6J5", "76", "6SJ7"], socket="audio", bench=bench)
+    return api.swap_tubes(demo, tubes=["6J5", "76", "6SJ7"], socket="audio", bench=bench)
 
 
 def test_cathode_resistor_draws_the_reference_current(audio: SwapReport, bench: Bench, demo: Build) -> None:
@@ -273,6 +274,6 @@ def test_unsuitable_types_are_refused(demo: Build) -> None:
     with pytest.raises(
         ValueError, match=r"^6J5: a triode as detector is not covered yet; name a pentode or a tetrode$"
     ):
-        api_swap.swap_tubes(demo, tubes=["6J5"])
+        api.swap_tubes(demo, tubes=["6J5"])
     with pytest.raises(KeyError, match="no card for tube '6SJ'"):
-        api_swap.swap_tubes(demo, tubes=["6SJ"])
+        api.swap_tubes(demo, tubes=["6SJ"])

@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from receiver_sim import api, api_coils, api_envelope
+from receiver_sim import api
 from receiver_sim.builds import shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UserError
+from receiver_sim.judge import verdicts
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
@@ -28,7 +29,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build
 from receiver_sim.schema.coil import Coil
-from receiver_sim.studies import loop_gain, onset, verdicts
+from receiver_sim.studies import loop_gain, onset
 from tests.studies.ideal import bare
 
 
@@ -136,7 +137,7 @@ def test_double_injection_and_the_envelope_find_the_same_onset(
     fitted = np.polynomial.polynomial.polyfit(double, volts, 2)
     at_one = float(np.polynomial.polynomial.polyval(1.0, fitted))
     assert at_one == pytest.approx(found.onset.screen_v, rel=1e-3)
-    strength = api_envelope.onset(tickler, bands=[band.name], bench=bench).bands[0]
+    strength = api.onset(tickler, bands=[band.name], bench=bench).bands[0]
     assert strength.oscillation.onset is not None
     # as for the shipped builds in tests/studies/test_amplitude.py
     assert strength.oscillation.onset.screen_v == pytest.approx(found.onset.screen_v, rel=5e-5)
@@ -193,7 +194,7 @@ def test_a_reversed_tickler_is_found_and_named(
     (judged,) = verdicts.judge_bands([report], build.verdicts, feedback=verdicts.feedback_of(build))
     assert judged.grade is Grade.BAD and judged.value is not None and judged.value < -1.0
     assert judged.text.startswith(f"does not oscillate at any setting: {REVERSED}.")
-    strength = api_envelope.onset(build, bench=bench).bands[0].oscillation
+    strength = api.onset(build, bench=bench).bands[0].oscillation
     assert (strength.status, strength.warnings) == (Status.DOES_NOT, (REVERSED,))
 
 
@@ -219,7 +220,7 @@ def test_a_tickler_far_too_tight_oscillates_at_the_lowest_setting(bench: Bench, 
 
 def test_there_is_no_tap_to_find(tickler: Build) -> None:
     with pytest.raises(UserError, match="has no tap: its cathode is on ground"):
-        api_coils.find_taps(tickler, target=0.4)
+        api.find_taps(tickler, target=0.4)
 
 
 def test_detect_takes_it(tickler: Build) -> None:

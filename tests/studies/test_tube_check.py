@@ -7,10 +7,11 @@ count.
 
 import pytest
 
+from receiver_sim.design import tube_fit
 from receiver_sim.engine import Bench
 from receiver_sim.results.tubes import TubeTable
 from receiver_sim.schema.card import card_for, card_types
-from receiver_sim.studies import tube_check, tube_fit
+from receiver_sim.studies import tube_check
 
 FIRST_EIGHT = ("6SJ7", "6SK7", "6J7", "6K7", "6J5", "6C5", "6SN7", "6AU6")
 

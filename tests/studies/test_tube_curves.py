@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from receiver_sim import api_tubes
+from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.physics.tube_law import currents, grid_current
 from receiver_sim.results.tube_curves import TubeCurves
@@ -15,7 +15,7 @@ from receiver_sim.studies import tube_curves
 
 @pytest.fixture(scope="module")
 def pentode(bench: Bench) -> TubeCurves:
-    return api_tubes.curves(card_for("6SJ7"), bench=bench)
+    return api.curves(card_for("6SJ7"), bench=bench)
 
 
 def test_plate_lines_are_the_cards_law(pentode: TubeCurves) -> None:
@@ -66,8 +66,8 @@ def test_self_biased_points_stand_where_their_printed_currents_put_them() -> Non
 
 
 def test_triode_connection_and_triodes_have_no_screen_curves(bench: Bench) -> None:
-    tied = api_tubes.curves(card_for("6SJ7"), as_triode=True, bench=bench)
-    own = api_tubes.curves(card_for("6J5"), bench=bench)
+    tied = api.curves(card_for("6SJ7"), as_triode=True, bench=bench)
+    own = api.curves(card_for("6J5"), bench=bench)
     for curves in (tied, own):
         assert (curves.family_screen_v, curves.gm_lines, curves.screen_range) == (None, (), None)
         assert all(line.screen_a is None for line in curves.plate_lines)
@@ -79,4 +79,4 @@ def test_a_card_without_a_fit_is_refused(bench: Bench) -> None:
     with pytest.raises(
         ValueError, match=r"^the card of 6SJ7 holds no fit; run 'receiver-sim tubes fit 6SJ7'$"
     ):
-        api_tubes.curves(card, bench=bench)
+        api.curves(card, bench=bench)

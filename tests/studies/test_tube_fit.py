@@ -7,11 +7,11 @@ import math
 
 import pytest
 
-from receiver_sim.api_tubes import fit_tube
+from receiver_sim.api import fit_tube
 from receiver_sim.data import folder
+from receiver_sim.design import tube_fit
 from receiver_sim.schema.card import FIT_MARK, Prior, TubeCard, card_for, card_types, load_card
 from receiver_sim.schema.priors import priors
-from receiver_sim.studies import tube_fit
 
 
 @pytest.mark.slow

@@ -12,15 +12,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.engine import Bench
+from receiver_sim.judge import verdicts
 from receiver_sim.oscillating import comes_in
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import CheckReport, Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.verdicts import Verdicts
-from receiver_sim.studies import verdicts
 
 README = Path(__file__).parents[2] / "README.md"
 SUBJECT = "160 m"
@@ -316,7 +316,7 @@ def test_without_a_regulator_none_is_praised(bench: Bench) -> None:
 
 def hum_advice(bench: Bench, build: Build) -> str:
     """Return the sentence on hum of a build's first phones, as `check` prints it."""
-    study = api_audio.hum_in_depth(build, bench=bench)
+    study = api.hum_in_depth(build, bench=bench)
     assert study.hum is not None
     return verdicts.judge_hum(study.hum, build, build.verdicts, paths=study.paths)[0].text
 
@@ -348,7 +348,7 @@ def test_advice_on_hum_follows_the_largest_path(bench: Bench, demo: Build) -> No
 def test_hum_watts_of_the_paths_add_to_the_whole(bench: Bench) -> None:
     """The lines' power from their summed phasors; magnetic pick-up of the shipped mains set is in it."""
     build = api.settle(api.shipped_build("mains_set"), bench)
-    study = api_audio.hum_in_depth(api.shipped_build("mains_set"), bench=bench)
+    study = api.hum_in_depth(api.shipped_build("mains_set"), bench=bench)
     assert study.paths is not None
     for index, phone in enumerate(build.phones):
         if phone.state == "open":

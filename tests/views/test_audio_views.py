@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import api, api_audio
+from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.results.audio import AudioStudy
 from receiver_sim.results.hum import HumStudy
@@ -22,9 +22,9 @@ from receiver_sim.views.sheet import as_text
 def studies(bench: Bench) -> tuple[AudioStudy, HumStudy, SupplyStudy]:
     build = changed_build(api.shipped_build("mains_set"), {"supply.bleeder": None})
     return (
-        api_audio.audio_in_depth(build, inputs=(1e-4, 3e-3, 3e-2), bench=bench),
-        api_audio.hum_in_depth(build, bench=bench),
-        api_audio.supply_in_depth(build, bench=bench),
+        api.audio_in_depth(build, inputs=(1e-4, 3e-3, 3e-2), bench=bench),
+        api.hum_in_depth(build, bench=bench),
+        api.supply_in_depth(build, bench=bench),
     )
 
 

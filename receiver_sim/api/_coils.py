@@ -11,8 +11,10 @@ from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from statistics import median
 
-from receiver_sim import api
+from receiver_sim.api import _check as api
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import tap_finder, winding
+from receiver_sim.design.winding import Wish
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer, UserError
 from receiver_sim.results import cautions
@@ -29,17 +31,7 @@ from receiver_sim.results.coils import (
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import (
-    aerial,
-    breakthrough,
-    coil_sheet,
-    dial_sweep,
-    onset,
-    tap_finder,
-    tuning_range,
-    winding,
-)
-from receiver_sim.studies.winding import Wish
+from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tuning_range
 
 __all__ = ["Wish", "coils", "design_coil", "find_taps"]
 

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from typing import Literal
 
-from receiver_sim import api
+from receiver_sim.api import _check as api
 from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.measure.tube_jig import JigReading
@@ -34,8 +35,6 @@ from receiver_sim.studies import (
     operating_point,
     signal_noise,
     swap,
-    swap_fitting,
-    swap_remedies,
 )
 from receiver_sim.studies.swap import Asked, AskedAudio, Set
 

@@ -11,8 +11,8 @@ from typing import Any
 import click
 
 from receiver_sim import __version__
-from receiver_sim.cli_coils import coils, tap, wind
-from receiver_sim.cli_common import (
+from receiver_sim.cli.coils import coils, tap, wind
+from receiver_sim.cli.common import (
     AT,
     BAND,
     BANDS,
@@ -32,10 +32,10 @@ from receiver_sim.cli_common import (
     rotation_of,
     simulating,
 )
-from receiver_sim.cli_ends import Program, complain, folded, say
-from receiver_sim.cli_envelope import detect, listen, onset
-from receiver_sim.cli_swap import swap
-from receiver_sim.cli_tubes import tubes
+from receiver_sim.cli.ends import Program, complain, folded, say
+from receiver_sim.cli.envelope import detect, listen, onset
+from receiver_sim.cli.swap import swap
+from receiver_sim.cli.tubes import tubes
 from receiver_sim.errors import OutputFailed, UserError
 
 
@@ -151,13 +151,13 @@ def _in_depth(
 
     how: what the study takes besides build, band and bench.
     """
-    from receiver_sim import api_audio  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import audio_plots, audio_tables
 
     rooms: dict[str, tuple[Callable[..., Any], Callable[..., tuple[Path, ...]], Callable[..., Any]]] = {
-        "audio": (api_audio.audio_in_depth, audio_plots.write_audio, audio_tables.audio_sheet),
-        "hum": (api_audio.hum_in_depth, audio_plots.write_hum, audio_tables.hum_sheet),
-        "supply": (api_audio.supply_in_depth, audio_plots.write_supply, audio_tables.supply_sheet),
+        "audio": (api.audio_in_depth, audio_plots.write_audio, audio_tables.audio_sheet),
+        "hum": (api.hum_in_depth, audio_plots.write_hum, audio_tables.hum_sheet),
+        "supply": (api.supply_in_depth, audio_plots.write_supply, audio_tables.supply_sheet),
     }
     run, draw, sheet = rooms[verb]
     loaded = prepared(build, bands=[band], out=out)
@@ -269,7 +269,3 @@ main.add_command(swap)
 main.add_command(tubes)
 for _command in (coils, detect, listen, onset, tap, wind):
     main.add_command(_command)
-
-
-if __name__ == "__main__":
-    main()

@@ -13,11 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from receiver_sim import api
+from receiver_sim.api import _check as api
 from receiver_sim.builds import cards_for, current_drawn, opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import dropper, hum_remedies
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.judge import heater_verdicts, verdicts
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.results import cautions
@@ -38,8 +40,6 @@ from receiver_sim.studies import (
     amplitude,
     audio_response,
     distortion,
-    dropper,
-    heater_verdicts,
     hum,
     hum_modulation,
     hum_paths,
@@ -47,11 +47,9 @@ from receiver_sim.studies import (
     noise,
     onset,
     rectifier,
-    remedies,
     screen_quiet,
     start_up,
     transformer_energy,
-    verdicts,
 )
 from receiver_sim.working import Setting
 
@@ -219,7 +217,7 @@ def hum_in_depth(
 
         modulation = stages.run("hum modulation", lambda: _modulation(build, cards, b, setting))
         nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
-        ranked = remedies.run(given, measure=measure, nulls=nulls)
+        ranked = hum_remedies.run(given, measure=measure, nulls=nulls)
     hazards = _hazards(given, build)
     return HumStudy(
         hum=against_pot,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from receiver_sim.cli_common import (
+from receiver_sim.cli.common import (
     JSON,
     OUT,
     STRICT,
@@ -19,7 +19,7 @@ from receiver_sim.cli_common import (
     simulating,
     writable_folder,
 )
-from receiver_sim.cli_ends import EXIT_VERDICT
+from receiver_sim.cli.ends import EXIT_VERDICT
 from receiver_sim.errors import NoAnswer, UserError
 
 if TYPE_CHECKING:
@@ -77,14 +77,14 @@ def show_(type_: str, as_json: bool) -> None:
 @simulating
 def check(types: tuple[str, ...], as_json: bool, strict: bool, pool: Pool) -> None:
     """Compare every published figure of the cards with ngspice runs of the shipped models."""
-    from receiver_sim import api_tubes  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
 
     cards = _cards(types)
     for card in cards:
         if card.fit is None:
             raise UserError(f"the card of {card.type} holds no fit; run 'receiver-sim tubes fit' on it")
     with bench_for(pool) as bench:
-        table = api_tubes.check_tubes(cards, bench=bench)
+        table = api.check_tubes(cards, bench=bench)
     if as_json:
         emit_json("tubes check", table)
     else:
@@ -108,7 +108,7 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
     A FILE is a card of your own: the same form as a shipped one (see `tubes show`), with the points measured
     or read. --out draws what the fit leaves over at every figure.
     """
-    from receiver_sim import api_tubes  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.tubes import summary
     from receiver_sim.views import tube_tables
 
@@ -120,7 +120,7 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
     paths = [_path(name) for name in names] or [_path(card.type) for card in _cards(())]
     try:
         if only_check:
-            checks = tuple(api_tubes.check_fit(path) for path in paths)
+            checks = tuple(api.check_fit(path) for path in paths)
             if as_json:
                 emit_json("tubes fit --check", checks)
             else:
@@ -128,8 +128,8 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
             if not all(c.agrees for c in checks):
                 raise SystemExit(EXIT_VERDICT)
             return
-        fits = api_tubes.fitted_tubes(paths)
-    except api_tubes.FitRefused as refused:
+        fits = api.fitted_tubes(paths)
+    except api.FitRefused as refused:
         raise UserError(str(refused)) from None
     from receiver_sim.views import tube_plots
 
@@ -138,7 +138,7 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
         "tubes fit", tuple(summary(result) for result in results), as_json=as_json,
         sheet=lambda: tuple(tube_tables.fit_sheet(one.result, str(one.path)) for one in fits),
         out=out, draw=lambda files, _progress: tube_plots.write_residuals(results, files),
-        then=lambda: api_tubes.write_fits(fits),
+        then=lambda: api.write_fits(fits),
     )  # fmt: skip
 
 
@@ -161,9 +161,9 @@ def _path(name: str) -> Path:
 @JSON
 def predict(types: tuple[str, ...], as_json: bool) -> None:
     """Leave out each published point in turn and predict it from the rest of its card."""
-    from receiver_sim import api_tubes  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
 
-    tables = tuple(api_tubes.leave_one_out(card) for card in _cards(types))
+    tables = tuple(api.leave_one_out(card) for card in _cards(types))
     if as_json:
         emit_json("tubes predict", tables)
         return
@@ -191,7 +191,7 @@ def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str
     Plate family, transfer, screen current, and gm against screen volts with the grid floating at its leak as
     in a detector; what lies outside the published points is marked. --out names the folder for the plots.
     """
-    from receiver_sim import api_tubes  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
 
     volts = _plate_volts(plate)
     card = _cards((type_,))[0]
@@ -201,7 +201,7 @@ def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str
         writable_folder(out)
     try:
         with bench_for(pool) as bench:
-            found = api_tubes.curves(card, as_triode=triode, detector_plate_v=volts, bench=bench)
+            found = api.curves(card, as_triode=triode, detector_plate_v=volts, bench=bench)
     except NoAnswer as error:
         raise UserError(str(error)) from None
     from receiver_sim.views import tube_plots, tube_tables

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 import click
 
-from receiver_sim.cli_common import (
+from receiver_sim.cli.common import (
     BUILD,
     JSON,
     OUT,
@@ -57,14 +57,14 @@ def swap(
     same place of the knob, shown to work. For the audio stage: gain, bias, noise, and the cathode resistor.
     --out names the folder for the plot and swap.json.
     """
-    from receiver_sim import api_swap  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
 
     types = _types(tubes)
     loaded = prepared(build, out=out)
     place = cast("Literal['detector', 'audio']", socket)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
         try:
-            report = api_swap.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
+            report = api.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
         except (UnknownName, WrongValue) as error:
             raise UserError(f"--tubes: {error}") from None
     from receiver_sim.views import swap_tables, tube_plots

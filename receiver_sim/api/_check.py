@@ -33,6 +33,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.errors import WrongValue
+from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results import cautions
@@ -44,17 +45,7 @@ from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build, load_build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import (
-    audio_response,
-    coil_verdicts,
-    heater_verdicts,
-    hum,
-    loop_gain,
-    onset,
-    operating_point,
-    selectivity,
-    verdicts,
-)
+from receiver_sim.studies import audio_response, hum, loop_gain, onset, operating_point, selectivity
 from receiver_sim.working import LookedAt, Setting, choose, dc_stages, look_at
 
 __all__ = [

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from receiver_sim import outputs
+from receiver_sim.design import tube_fit
+from receiver_sim.design.tube_fit import FitRefused
 from receiver_sim.engine import Bench
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitResult, LeaveOneOut, TubeTable
 from receiver_sim.schema.card import TubeCard, card_for, card_types, load_card
-from receiver_sim.studies import tube_check, tube_curves, tube_fit
+from receiver_sim.studies import tube_check, tube_curves
 from receiver_sim.studies.tube_curves import DETECTOR_PLATE_V
-from receiver_sim.studies.tube_fit import FitRefused
 
 __all__ = [
     "FitRefused",

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from receiver_sim.api import Progress
+from receiver_sim.api._check import Progress
 from receiver_sim.builds import (
     band_named,
     bands_named,

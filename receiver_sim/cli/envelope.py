@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from receiver_sim.cli_common import (
+from receiver_sim.cli.common import (
     BAND,
     BANDS,
     BUILD,
@@ -25,7 +25,7 @@ from receiver_sim.cli_common import (
     simulating,
     writable_file,
 )
-from receiver_sim.cli_ends import complain, folded
+from receiver_sim.cli.ends import complain, folded
 from receiver_sim.errors import NoOnset, UserError
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def onset(
     pool: Pool,
 ) -> None:
     """How oscillation comes in: backlash, strength, steadiness."""
-    from receiver_sim import api_envelope  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage
     from receiver_sim.views import envelope_tables
 
@@ -95,14 +95,13 @@ def onset(
     if check:
         pool = pool._replace(time_limit_s=max(pool.time_limit_s, 1800.0))
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        report = api_envelope.onset(
+        report = api.onset(
             loaded, bands=bands or None, screen_ohms=ohms, modes=not no_modes, bench=bench, progress=progress
         )
         if check:
             report = _verified(report, loaded, bands[0] if bands else None, bench)
     lost = [
-        FailedStage(f"onset on {found.band}", "; ".join(found.warnings), None)
-        for found in api_envelope.failed(report)
+        FailedStage(f"onset on {found.band}", "; ".join(found.warnings), None) for found in api.failed(report)
     ]
     verified = [band.verification for band in report.bands if band.verification is not None]
     answer(
@@ -127,12 +126,12 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
     """
     from dataclasses import replace  # inside, for start-up's sake
 
-    from receiver_sim import api_envelope
+    from receiver_sim import api
     from receiver_sim.stages import Stages
 
     stages = Stages()
     try:
-        found = stages.run("reference run", lambda: api_envelope.verify(build, band=band, bench=bench))
+        found = stages.run("reference run", lambda: api.verify(build, band=band, bench=bench))
     except NoOnset as error:
         return replace(report, warnings=(*report.warnings, f"nothing to verify: {error}"))
     if found is None:
@@ -163,7 +162,7 @@ def detect(
     pool: Pool,
 ) -> None:
     """How sensitive: AM and beat note, overload, locking."""
-    from receiver_sim import api_envelope  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.schema.quantity import FREQUENCY, Quantity
     from receiver_sim.views import envelope_tables
 
@@ -174,7 +173,7 @@ def detect(
     loaded = prepared(build, bands=[band], out=out)
     index = _phones(loaded, phones)
     with bench_for(pool) as bench:
-        found = api_envelope.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
+        found = api.detect(loaded, band=band, output=index, beat_hz=pitch, bench=bench)
     answer(
         "detect", found, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: envelope_tables.detection_table(found), out=out,
@@ -256,7 +255,7 @@ def listen(
 
     import numpy as np
 
-    from receiver_sim import api_envelope
+    from receiver_sim import api
     from receiver_sim.views import envelope_tables, sound
 
     length = _time("--seconds", seconds)
@@ -272,7 +271,7 @@ def listen(
     loaded = prepared(build, bands=[band])
     index = _phones(loaded, phones)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        heard = api_envelope.listen(
+        heard = api.listen(
             loaded,
             signals=signals,
             seconds=length,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from receiver_sim.cli_ends import (
+from receiver_sim.cli.ends import (
     EXIT_OUTPUT,
     EXIT_SIMULATION,
     EXIT_VERDICT,

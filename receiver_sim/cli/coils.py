@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from receiver_sim.cli_common import (
+from receiver_sim.cli.common import (
     BANDS,
     BUILD,
     JSON,
@@ -81,16 +81,14 @@ def coils(
     pool: Pool,
 ) -> None:
     """Coils: windings, range, loop gain over the dial, aerial."""
-    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_plots, coil_tables
 
     volts = None if tank_volts is None else _quantity("--tank-volts", tank_volts, parts.AerialEmf)
     loaded = prepared(build, out=out, told=True)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        report = api_coils.coils(
-            loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress
-        )
+        report = api.coils(loaded, year=year, region=region, tank_volts=volts, bench=bench, progress=progress)
     answer(
         "coils", report, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: coil_tables.coils_sheet(report), out=out,
@@ -106,7 +104,7 @@ def coils(
 @simulating
 def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: Pool) -> None:
     """Find the tap turn that puts the onset where it is wanted."""
-    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
@@ -114,9 +112,7 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: P
     target = _quantity("--onset", onset_, parts.Setting)
     loaded = prepared(build, bands=bands)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        found = api_coils.find_taps(
-            loaded, target=target, bands=bands or None, bench=bench, progress=progress
-        )
+        found = api.find_taps(loaded, target=target, bands=bands or None, bench=bench, progress=progress)
     failed = [
         FailedStage(one.band, "; ".join(one.warnings), None) for one in found if one.status is Status.FAILED
     ]
@@ -180,7 +176,7 @@ def wind(
     as_json: bool,
 ) -> None:
     """Design a coil for a band, a former and a capacitor."""
-    from receiver_sim import api_coils  # inside, for start-up's sake
+    from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.physics.wire import astm_gauge_diameter
     from receiver_sim.schema import parts
     from receiver_sim.views import coil_tables
@@ -192,7 +188,7 @@ def wind(
     diameter = (
         float(astm_gauge_diameter(gauge)) if wire is None else _quantity("--wire", wire, parts.WireDiameter)
     )
-    wish = api_coils.Wish(
+    wish = api.Wish(
         from_hz=low,
         to_hz=high,
         former=_quantity("--former", former, parts.FormerDiameter),
@@ -209,7 +205,7 @@ def wind(
         reactance=_quantity("--reactance", reactance, parts.Resistor),
     )
     try:
-        design = api_coils.design_coil(wish)
+        design = api.design_coil(wish)
     except NoAnswer as error:
         raise UserError(f"no such coil: {error}") from None
     answer("wind", design, as_json=as_json, sheet=lambda: coil_tables.design_sheet(design))

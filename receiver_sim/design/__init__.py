@@ -1,0 +1,1 @@
+"""What to change: tap, winding, dropper, remedies, fit of a substitute, fit of a card."""
