@@ -15,7 +15,7 @@ usage() {
 usage: ./setup.sh COMMAND [ARGUMENT...]
 
   demo     install, then run the main job on the demo build (results in demo-results/)
-  test     install with what the tests need, then run the tests; arguments go to pytest
+  test     install with what the tests need, then run the tests on all cores; arguments go to pytest
   lint     install with what the tests need, then run ruff, mypy and the import contract
   install  install only; afterwards .venv/bin/receiver-sim is the program
   help     print this
@@ -222,6 +222,7 @@ install
 case $command in
     install) say "done; the program is .venv/bin/receiver-sim" ;;
     demo) exec "$venv/bin/receiver-sim" check "$demo_build" --out "$demo_output" ;;
-    test) exec "$venv/bin/python" -m pytest "$@" ;;
+    # A file stays on one process: what its tests share is computed once. More processes than four only wait for memory.
+    test) exec "$venv/bin/python" -m pytest -n auto --maxprocesses 4 --dist loadfile "$@" ;;
     lint) lint ;;
 esac
