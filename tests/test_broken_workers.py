@@ -82,7 +82,7 @@ def test_check_without_one_of_its_workers(
         hand.ask(worker)
         return real(worker, request)
 
-    for module in ("program", "common"):
+    for module in ("check", "common"):
         monkeypatch.setattr(f"receiver_sim.cli.{module}.progress_bars", progress)
     monkeypatch.setattr(process.WorkerProcess, "ask", ask)
     began = time.monotonic()

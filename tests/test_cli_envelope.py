@@ -10,7 +10,9 @@ import pytest
 from click.testing import CliRunner
 
 from receiver_sim.cli import main
-from receiver_sim.cli.envelope import detect, listen, onset
+from receiver_sim.cli.detect import detect
+from receiver_sim.cli.listen import listen
+from receiver_sim.cli.onset import onset
 from tests.conftest import BUILDS
 
 DEMO = str(BUILDS / "demo.yaml")

@@ -1,22 +1,19 @@
-"""The public functions on coils: each takes a build (or a wish) and returns a frozen result.
-
-    >>> report = coils(load_build("my-set.yaml"))
-
-A Bench (the pool of ngspice workers) is opened and closed by each call unless one is given.
-"""
+"""What the coils cover, loop gain over their dials, aerial, breakthrough."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Sequence
 from statistics import median
 
-from receiver_sim.api import _check as api
+from receiver_sim.api._common import Progress, provenance, quiet
+from receiver_sim.builds import (
+    cards_for,
+    dial_frequencies,
+    opened,
+    settle,
+)
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.design import tap_finder, winding
-from receiver_sim.design.winding import Wish
-from receiver_sim.engine import Bench, EngineError
-from receiver_sim.errors import NoAnswer, UserError
+from receiver_sim.engine import Bench
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -25,30 +22,17 @@ from receiver_sim.results.coils import (
     CoilRange,
     CoilsReport,
     DialSweep,
-    TapFind,
-    WindingDesign,
 )
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
 from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tuning_range
 
-__all__ = ["Wish", "coils", "design_coil", "find_taps"]
-
-Progress = Callable[[str, int, int], None]
-
 ERA, REGION = 2020, 1
 """Year and ITU region whose bands the coils are held against, if no other is asked for."""
 
+
 HALF_WAY = 0.5
-
-
-def _bench(given: Bench | None) -> AbstractContextManager[Bench]:
-    return nullcontext(given) if given is not None else Bench()
-
-
-def _quiet(_what: str, _done: int, _total: int) -> None:
-    return None
 
 
 def coils(
@@ -58,7 +42,7 @@ def coils(
     region: int = REGION,
     tank_volts: float | None = None,
     bench: Bench | None = None,
-    progress: Progress = _quiet,
+    progress: Progress = quiet,
 ) -> CoilsReport:
     """Measure all coils of a build: range, dial, loop gain over the dial, aerial, breakthrough.
 
@@ -67,9 +51,9 @@ def coils(
     without a table, EngineError when a simulation fails.
     """
     tuning_range.coverage([], year=year, region=region)
-    with _bench(bench) as open_bench:
+    with opened(bench) as open_bench:
         before, ran = open_bench.loaded, open_bench.evaluations
-        cards, settled = api.cards_for(build), api.settle(build, open_bench)
+        cards, settled = cards_for(build), settle(build, open_bench)
         bands = settled.bands
         stages = Stages()
         ranges = stages.map(
@@ -79,7 +63,7 @@ def coils(
             lambda done, total: progress("range", done, total),
         )
         middles = open_bench.map(
-            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=api.dial_frequencies(band)[1]),
+            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=dial_frequencies(band)[1]),
             list(bands),
         )
         rotation = _common(middles)
@@ -89,7 +73,7 @@ def coils(
             lambda done, total: progress("dial", done, total),
         )
         effects, through = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
-        where = api.provenance(build, open_bench, before=before)
+        where = provenance(build, open_bench, before=before)
         evaluations = open_bench.evaluations - ran
     measured = tuple(span for span in ranges if span is not None)
     unmeasured = [band.name for band, span in zip(bands, ranges, strict=True) if span is None]
@@ -184,48 +168,3 @@ def _with_aerial(
     named = [(f"breakthrough on {band.name}", (band, found)) for band, found in jobs]
     passages = stages.map(bench, through, named)
     return tuple(e for e in effects if e is not None), tuple(p for p in passages if p is not None)
-
-
-def find_taps(
-    build: Build,
-    *,
-    target: float,
-    bands: Sequence[str] | None = None,
-    bench: Bench | None = None,
-    progress: Progress = _quiet,
-) -> tuple[TapFind, ...]:
-    """Find the tap of each band (all if None) that puts onset at `target` (0..1) in the middle of the band.
-
-    Raises BuildFaults, KeyError for an unknown band, UserError for coils without a tap, EngineMissing. A band
-    whose simulation fails says so in its status and warnings.
-    """
-    chosen = api.bands_named(build, bands)
-    if any(band.coil.tickler is not None for band in chosen):
-        raise UserError(
-            "a set with tickler coils has no tap: its cathode is on ground; change turns or place of the "
-            "tickler and look where onset goes"
-        )
-    with _bench(bench) as open_bench:
-        cards, settled = api.cards_for(build), api.settle(build, open_bench)
-
-        def one(b: Bench, band: Band) -> TapFind:
-            dial = api.dial_frequencies(band)[1]
-            try:
-                return tap_finder.run(
-                    settled,
-                    cards,
-                    b,
-                    band=band,
-                    dial_hz=dial,
-                    target=target,
-                    find_onset=lambda set_, other: onset.run(set_, cards, b, band=other, dial_hz=dial),
-                )
-            except (EngineError, NoAnswer) as error:
-                return tap_finder.failed(band, dial, target, str(error))
-
-        return tuple(open_bench.map(one, chosen, lambda done, total: progress("tap", done, total)))
-
-
-def design_coil(wish: Wish) -> WindingDesign:
-    """Return the coil for a wish, by formula. Raises ValueError where there is none."""
-    return winding.design(wish)

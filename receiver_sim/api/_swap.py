@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from contextlib import nullcontext
 from typing import Literal
 
-from receiver_sim.api import _check as api
+from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
 from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import swap_fitting, swap_remedies
@@ -116,7 +115,7 @@ def swap_tubes(
         names = [_fit_for(name, socket) for name in dict.fromkeys(tubes)]
     reference = in_socket(build, socket)
     names = [reference, *(name for name in names if name != reference)]
-    with nullcontext(bench) if bench is not None else Bench() as open_bench:
+    with opened(bench) as open_bench:
         before = open_bench.evaluations
         run = _detectors if socket == "detector" else _audios
         report = run(build, names, open_bench, progress)
@@ -143,13 +142,13 @@ def _fit_for(name: str, socket: Socket) -> str:
 
 
 def _middle(band: Band) -> float:
-    return api.dial_frequencies(band)[1]
+    return dial_frequencies(band)[1]
 
 
 def _find(bench: Bench) -> Callable[[Build, Cards, Band], Onset]:
     """Return the onset search of a build as the remedies take it: the supply settled anew."""
     return lambda build, cards, band: onset.run(
-        api.settle(build, bench), cards, bench, band=band, dial_hz=_middle(band)
+        settle(build, bench), cards, bench, band=band, dial_hz=_middle(band)
     )
 
 
@@ -194,8 +193,8 @@ def _asked() -> Asked:
 
 
 def _set(build: Build, band_name: str, bench: Bench) -> Set:
-    settled = api.settle(build, bench)
-    return Set(settled, api.cards_for(settled), api.band_named(settled, band_name))
+    settled = settle(build, bench)
+    return Set(settled, cards_for(settled), band_named(settled, band_name))
 
 
 def _detectors(

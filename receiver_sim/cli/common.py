@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from receiver_sim.results.base import FailedStage
     from receiver_sim.results.check import Verdict
     from receiver_sim.schema import Build
+    from receiver_sim.schema.quantity import Quantity
 
 Progress = Callable[[str, int, int], None]
 """Called with what is going on, steps done and steps in all."""
@@ -165,6 +166,27 @@ def known_band(build: Build, name: str | None) -> None:
         band_named(build, name)
     except KeyError as error:
         raise UserError(str(error.args[0])) from None
+
+
+def phones_named(build: Build, name: str | None) -> int:
+    """Return the place of the phones of a name, read as generously as that of a band."""
+    names = [phones.name for phones in build.phones]
+    plain = ["".join(one.split()).casefold() for one in names]
+    wanted = "" if name is None else "".join(name.split()).casefold()
+    if name is None or name in names:
+        return 0 if name is None else names.index(name)
+    if plain.count(wanted) != 1:
+        raise UserError(f"no phones '{name}' in this build; there are: {', '.join(names)}")
+    return plain.index(wanted)
+
+
+def quantity_of(option: str, text: str, kind: Any) -> float:
+    """Read an option as a field of the build with its bounds; `kind` is the annotated type of that field."""
+    quantity: Quantity = kind.__metadata__[0]
+    try:
+        return quantity.read(text)
+    except ValueError as error:
+        raise UserError(f"{option} {text!r}: expected {quantity.expected()}; {error}") from None
 
 
 def rotation_of(text: str | None) -> float | None:

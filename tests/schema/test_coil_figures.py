@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.special import ellipe, ellipk
 
-from receiver_sim.cli.coils import FORMERS
+from receiver_sim.cli.wind import FORMERS
 from receiver_sim.schema.coil import Coil
 from receiver_sim.schema.coil_figures import (
     coil_figures,

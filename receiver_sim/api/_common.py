@@ -1,0 +1,66 @@
+"""What the verbs share: progress, the setting a verb begins from, where a result comes from."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+
+from receiver_sim import __version__
+from receiver_sim.builds import band_named, cards_for, dial_frequencies
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.judge import heater_verdicts, verdicts
+from receiver_sim.results.base import DeckRun, Provenance
+from receiver_sim.schema import Build
+from receiver_sim.studies import (
+    onset,
+)
+from receiver_sim.working import Setting, choose
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is going on, steps done and steps in all."""
+
+
+def quiet(_what: str, _done: int, _total: int) -> None:
+    return None
+
+
+def prepare(
+    build: Build, band: str | None, bench: Bench, *, rotation: float | None = None
+) -> tuple[Cards, Setting]:
+    """Find the working setting for a single verb: of the named band, else of the first that oscillates.
+
+    rotation: of the control, 0..1, to hold instead. Raises EngineError, see `working.choose`.
+    """
+    cards = cards_for(build)
+    chosen = list(build.bands) if band is None else [band_named(build, band)]
+    searched = (onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1]) for one in chosen)
+    return cards, choose(build, searched, rotation=rotation)
+
+
+def provenance(build: Build, bench: Bench, *, before: Counter[tuple[str, str]] | None = None) -> Provenance:
+    """Return where results on this build come from: digests of build, cards and decks, versions.
+
+    The decks are those that were run on the bench, since it had `before` (its `loaded` then) if given.
+    """
+    cards = cards_for(build)
+    ran = bench.loaded - (before or Counter())
+    return Provenance(
+        build=build.sha256,
+        decks=tuple(DeckRun(title, digest) for title, digest in sorted(ran)),
+        receiver_sim=__version__,
+        ngspice=str(bench.ngspice_version),
+        cards={c.type: c.sha256 for c in (cards.detector, cards.audio, cards.first) if c is not None},
+    )
+
+
+def hazards(given: Build, settled: Build) -> tuple[str, ...]:
+    """Return what in this very build must be said ahead of any figure."""
+    heaters = heater_verdicts.judge_heaters(settled, cards_for(settled))
+    found = (*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled), *heaters)
+    return verdicts.dangers(found)
+
+
+def said(setting: Setting) -> tuple[str, ...]:
+    """Return the sentence on a setting that is not the working one, as the first of a verb's notes."""
+    return () if setting.note is None else (f"{setting.note[0].upper()}{setting.note[1:]}.",)

@@ -1,0 +1,94 @@
+"""What the verbs of the envelope view begin with: one band, its onset by loop gain, its amplitudes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from receiver_sim.builds import (
+    band_named,
+    dial_frequencies,
+)
+from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.oscillating import mode_at
+from receiver_sim.results.base import Status
+from receiver_sim.results.envelope import (
+    Oscillation,
+)
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.studies import amplitude
+from receiver_sim.studies import onset as small_signal
+
+
+@dataclass(frozen=True)
+class Found:
+    """What all verbs of this module begin with: one band, its onset by loop gain, its amplitudes."""
+
+    build: Build
+    cards: Cards
+    band: Band
+    search: Onset
+    oscillation: Oscillation
+
+
+def no_onset(found: Oscillation) -> str:
+    """Return a sentence on why a band has no setting to listen at."""
+    reason = f": {'; '.join(found.warnings)}" if found.warnings else ""
+    return f"{found.band}: {found.status.value}{reason}"
+
+
+def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
+    """Return the build with `extra_ohm` more between the wiper of the control and the screen."""
+    if extra_ohm == 0.0:
+        return build
+    control = build.regeneration.model_copy(update={"stopper": build.regeneration.stopper + extra_ohm})
+    return build.model_copy(update={"regeneration": control})
+
+
+def find(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    band: Band,
+    extra_screen_ohm: float = 0.0,
+    time_runs: bool = False,
+) -> Found:
+    changed = with_screen_resistance(build, extra_screen_ohm)
+    search = small_signal.run(changed, cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
+    found = amplitude.run(
+        changed,
+        cards,
+        bench,
+        band=band,
+        onset=search,
+        extra_screen_ohm=extra_screen_ohm,
+        time_runs=time_runs,
+    )
+    return Found(changed, cards, band, search, found)
+
+
+def mode_of(found: Found, bench: Bench) -> Mode:
+    return mode_at(
+        found.build, found.cards, bench, band=found.band, search=found.search, found=found.oscillation
+    )
+
+
+def first_found(build: Build, cards: Cards, bench: Bench, band: str | None) -> Found:
+    """Return the named band, or the first with an onset, or the first there is where none has one.
+
+    Raises EngineError where a simulation failed and no band has an onset: nothing is known then.
+    """
+    chosen = list(build.bands) if band is None else [band_named(build, band)]
+    silent = []
+    for one in chosen:
+        found = find(build, cards, bench, band=one)
+        if found.oscillation.onset is not None:
+            return found
+        silent.append(found)
+    for found in silent:
+        if found.oscillation.status is Status.FAILED:
+            raise EngineError(no_onset(found.oscillation))
+    return silent[0]

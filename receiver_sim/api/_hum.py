@@ -1,0 +1,111 @@
+"""Hum against the hum pot, by path, by ear, and what helps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from receiver_sim.api._common import hazards, prepare, said
+from receiver_sim.builds import opened, settle
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import hum_remedies
+from receiver_sim.engine import Bench
+from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.results import cautions
+from receiver_sim.results.audio import (
+    Hum,
+)
+from receiver_sim.results.hum import HumModulation, HumStudy
+from receiver_sim.schema import Build
+from receiver_sim.stages import Stages
+from receiver_sim.studies import (
+    amplitude,
+    hum,
+    hum_modulation,
+    hum_paths,
+)
+from receiver_sim.working import Setting
+
+
+def hum_study(
+    build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
+) -> Hum:
+    """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
+    with opened(bench) as open_bench:
+        build = settle(build, open_bench)
+        cards, at = prepare(build, band, open_bench, rotation=rotation)
+        return hum.run(build, cards, open_bench, band=at.band, dial_hz=at.onset.dial_hz, rotation=at.rotation)
+
+
+def hum_in_depth(
+    build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
+) -> HumStudy:
+    """Return hum against the pot, by path, by ear, and every remedy tried; errors as for audio_in_depth.
+
+    A stage whose simulation fails is named in `failed` and does not stop the rest.
+    """
+    with opened(bench) as b:
+        given, build = build, settle(build, b)
+        cards, setting = prepare(build, band, b, rotation=rotation)
+        where: dict[str, Any] = {
+            "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
+        }  # fmt: skip
+        stages = Stages()
+        against_pot = stages.run("hum against the hum pot", lambda: hum.run(build, cards, b, **where))
+        by_path = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, b, **where))
+
+        def loudness(changed: Build) -> Sequence[float | None]:
+            if changed.supply == given.supply:
+                # no remedy but those of the supply changes its load by more than a hundredth
+                changed = changed.model_copy(update={"supply": build.supply})
+            return hum_paths.loudness(settle(changed, b), cards, b, **where)
+
+        def measure(what: str, changed: Build) -> Sequence[float | None] | None:
+            return stages.run(what, lambda: loudness(changed))
+
+        modulation = stages.run("hum modulation", lambda: _modulation(build, cards, b, setting))
+        nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
+        ranked = hum_remedies.run(given, measure=measure, nulls=nulls)
+    dangers = hazards(given, build)
+    return HumStudy(
+        hum=against_pot,
+        paths=by_path,
+        remedies=ranked,
+        modulation=modulation,
+        notes=(
+            *said(setting),
+            "Tones and paths are those of the detector below onset; hum modulation is told apart.",
+            "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
+        ),
+        cautions=(*dangers, *cautions.ALL),
+        failed=stages.failed,
+    )
+
+
+def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumModulation | None:
+    """Return how hum modulates the oscillation just above onset; None where the band has no such setting."""
+    search = setting.onset
+    if search.onset is None or search.tuning_farad is None:
+        return None
+    found = amplitude.run(build, cards, b, band=setting.band, onset=search, time_runs=False)
+    mode = tuned_mode(
+        build,
+        cards,
+        b,
+        band=setting.band,
+        dial_hz=search.dial_hz,
+        tuning=search.tuning_farad,
+        rotation=search.onset.rotation,
+    )
+    ripple = hum_paths.ripple_of(build)
+    return hum_modulation.run(
+        build,
+        cards,
+        b,
+        mode,
+        found=found,
+        heater=hum_paths.heater_drive(build),
+        winding=(build.pickup.detector_load, 1),
+        ripple=ripple.lines,
+        ripple_at_receiver=ripple.at_receiver,
+    )

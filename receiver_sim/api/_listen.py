@@ -1,0 +1,105 @@
+"""The sound at an output."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from receiver_sim.api._common import Progress, quiet
+from receiver_sim.api._found import first_found, mode_of, no_onset
+from receiver_sim.builds import (
+    cards_for,
+    opened,
+    output_index,
+    settle,
+)
+from receiver_sim.circuit.signals import Signal
+from receiver_sim.engine import Bench
+from receiver_sim.results.base import Status
+from receiver_sim.results.envelope import (
+    Oscillation,
+    Sound,
+)
+from receiver_sim.results.onset import HALF_WAY
+from receiver_sim.schema import Build
+from receiver_sim.studies import listening
+
+
+def onset_path(found: Oscillation, *, seconds: float, reach: float = 0.06) -> list[tuple[float, float]]:
+    """Return a path of the control from `reach` (relative) below onset to as much above and back, as an ear
+    would try it.
+
+    Without an onset on the control: from half way to the end of it that is nearest to onset and back.
+    """
+    if found.onset is not None:
+        at = found.onset.rotation
+        start, turn = at * (1.0 - reach), min(at * (1.0 + reach), 1.0)
+    else:
+        start, turn = HALF_WAY, _nearest_end(found)
+    return [(0.0, start), (0.45 * seconds, turn), (0.55 * seconds, turn), (seconds, start)]
+
+
+def _nearest_end(found: Oscillation) -> float:
+    return 0.0 if found.status is Status.NOT_IN_RANGE else 1.0
+
+
+def _standing(found: Oscillation, relative: float) -> float:
+    """Return the rotation at a multiple of the onset's; without one, the end of the control nearest to it."""
+    return _nearest_end(found) if found.onset is None else min(found.onset.rotation * relative, 1.0)
+
+
+def _heard_without(found: Oscillation, *, relative: bool, frequency: str) -> tuple[str, ...]:
+    """Say what a band without onset on its control means for what is heard."""
+    if found.onset is not None:
+        return ()
+    notes = [f"{no_onset(found)}; offsets count from {frequency}"]
+    if relative:
+        end = "bottom" if found.status is Status.NOT_IN_RANGE else "top"
+        notes.append(f"no setting relative to onset: the control stands at its {end}, the nearest to it")
+    return tuple(notes)
+
+
+def listen(
+    build: Build,
+    *,
+    signals: Sequence[Signal],
+    seconds: float,
+    band: str | None = None,
+    output: int | str = 0,
+    path: Sequence[tuple[float, float]] | None = None,
+    relative: float | None = None,
+    bench: Bench | None = None,
+    progress: Progress = quiet,
+) -> Sound:
+    """Return the sound at one output for signals at the aerial while the control follows a path.
+
+    path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
+    rotation; neither: go through onset and back. Of a band without onset on its control the sound is that of
+    the set as it is, with a note. Errors as for `detect`.
+    """
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+        found = first_found(settled, cards, open_bench, band)
+        oscillation, mode = found.oscillation, mode_of(found, open_bench)
+        if relative is not None:
+            path = [(0.0, _standing(oscillation, relative))]
+        elif path is None:
+            path = onset_path(oscillation, seconds=seconds)
+        known = oscillation.amplitudes
+        frequency = "the resonance of the tank" if known is None else "the oscillation at its weakest"
+        sound = listening.run(
+            settled,
+            cards,
+            open_bench,
+            mode,
+            band=found.band,
+            reference_hz=mode.resonance_hz if known is None else float(known.frame_hz[0]),
+            path=path,
+            signals=signals,
+            seconds=seconds,
+            output=output_index(settled, output),
+            progress=lambda done, total: progress("listening", done, total),
+        )
+        notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)
+        return replace(sound, warnings=build.warnings, status=oscillation.status, notes=notes)

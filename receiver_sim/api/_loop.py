@@ -1,0 +1,92 @@
+"""Where each band breaks into oscillation on the control, and how gently."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from receiver_sim.api._common import Progress, quiet
+from receiver_sim.builds import (
+    bands_named,
+    cards_for,
+    dial_frequencies,
+    opened,
+    settle,
+)
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
+from receiver_sim.results.base import Status
+from receiver_sim.results.check import BandReport
+from receiver_sim.results.onset import HALF_WAY, Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.stages import Stages
+from receiver_sim.studies import loop_gain, onset, selectivity
+
+SWEEP = np.linspace(0.0, 1.0, 61)
+"""Rotations of the control at which the loop gain is drawn."""
+
+
+def loop(
+    build: Build,
+    *,
+    bands: Sequence[str] | None = None,
+    bench: Bench | None = None,
+    progress: Progress = quiet,
+) -> tuple[BandReport, ...]:
+    """Find onset at three dial settings of each band, and draw loop gain and selectivity for the middle one.
+
+    bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others go on.
+    Raises BuildFaults, KeyError for an unknown band, EngineMissing.
+    """
+    chosen = bands_named(build, bands)
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        build = settle(build, open_bench)
+        jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
+        onsets = open_bench.map(
+            lambda b, job: onset.run(build, cards, b, band=job[0], dial_hz=job[1]),
+            jobs,
+            lambda done, total: progress("onset", done, total),
+        )
+        grouped = [tuple(onsets[3 * i : 3 * i + 3]) for i in range(len(chosen))]
+        return tuple(
+            open_bench.map(
+                lambda b, job: _curves(build, cards, b, band=job[0], onsets=job[1]),
+                list(zip(chosen, grouped, strict=True)),
+                lambda done, total: progress("loop gain", done, total),
+            )
+        )
+
+
+def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]) -> BandReport:
+    """Add the curves of the middle dial setting; a band that failed has none."""
+    middle = onsets[len(onsets) // 2]
+    tuning = middle.tuning_farad
+    if middle.status is Status.FAILED or tuning is None:
+        return BandReport(band.name, onsets, None, (), None)
+    where: dict[str, Any] = {"band": band, "dial_hz": middle.dial_hz, "tuning": tuning}
+    stages = Stages()
+    curves = stages.run(
+        f"loop gain on {band.name}",
+        lambda: loop_gain.run(build, cards, bench, **where, rotations=SWEEP, nyquist=_three_settings(middle)),
+    )
+    if curves is None:
+        return BandReport(band.name, onsets, None, (), None, stages.failed)
+    curve, nyquist = curves
+    narrow = stages.run(
+        f"selectivity on {band.name}",
+        lambda: selectivity.run(build, cards, bench, **where, curve=curve),
+    )
+    return BandReport(band.name, onsets, curve, nyquist, narrow, stages.failed)
+
+
+def _three_settings(found: Onset) -> tuple[tuple[str, float], ...]:
+    """Return three labelled rotations for the Nyquist plot: below, at and above onset where there is one."""
+    if found.onset is None:
+        return (("lowest", 0.0), ("half way", HALF_WAY), ("highest", 1.0))
+    at = found.onset.rotation
+    below = found.at_nine_tenths.rotation if found.at_nine_tenths else at / 2.0
+    # as far above as the T = 0.9 setting lies below
+    return (("below onset", below), ("onset", at), ("above onset", min(2.0 * at - below, 1.0)))

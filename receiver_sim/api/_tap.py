@@ -1,0 +1,62 @@
+"""The tap that puts onset at a place of the knob."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from receiver_sim.api._common import Progress, quiet
+from receiver_sim.builds import (
+    bands_named,
+    cards_for,
+    dial_frequencies,
+    opened,
+    settle,
+)
+from receiver_sim.design import tap_finder
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer, UserError
+from receiver_sim.results.coils import (
+    TapFind,
+)
+from receiver_sim.schema import Band, Build
+from receiver_sim.studies import onset
+
+
+def find_taps(
+    build: Build,
+    *,
+    target: float,
+    bands: Sequence[str] | None = None,
+    bench: Bench | None = None,
+    progress: Progress = quiet,
+) -> tuple[TapFind, ...]:
+    """Find the tap of each band (all if None) that puts onset at `target` (0..1) in the middle of the band.
+
+    Raises BuildFaults, KeyError for an unknown band, UserError for coils without a tap, EngineMissing. A band
+    whose simulation fails says so in its status and warnings.
+    """
+    chosen = bands_named(build, bands)
+    if any(band.coil.tickler is not None for band in chosen):
+        raise UserError(
+            "a set with tickler coils has no tap: its cathode is on ground; change turns or place of the "
+            "tickler and look where onset goes"
+        )
+    with opened(bench) as open_bench:
+        cards, settled = cards_for(build), settle(build, open_bench)
+
+        def one(b: Bench, band: Band) -> TapFind:
+            dial = dial_frequencies(band)[1]
+            try:
+                return tap_finder.run(
+                    settled,
+                    cards,
+                    b,
+                    band=band,
+                    dial_hz=dial,
+                    target=target,
+                    find_onset=lambda set_, other: onset.run(set_, cards, b, band=other, dial_hz=dial),
+                )
+            except (EngineError, NoAnswer) as error:
+                return tap_finder.failed(band, dial, target, str(error))
+
+        return tuple(open_bench.map(one, chosen, lambda done, total: progress("tap", done, total)))
