@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.api._onset import with_screen_resistance
+from receiver_sim.api import with_screen_resistance
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.circuit import joined
 from receiver_sim.circuit.mode import Mode
