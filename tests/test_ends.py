@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import outputs
+from receiver_sim import guide, outputs
 from receiver_sim.cli import ends as cli_ends
 from receiver_sim.cli.ends import EXIT_CODES
 from receiver_sim.errors import ReceiverSimError
@@ -43,8 +43,8 @@ def run(*args: str | Path, **how: object) -> subprocess.CompletedProcess[str]:
 # ---------------------------------------------------------------------------- the table of codes
 
 
-def test_readme_states_the_exit_codes_of_the_program() -> None:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+def test_the_guide_states_the_exit_codes_of_the_program() -> None:
+    text = guide.page("files")
     rows = re.findall(r"^\| (\d+) \| (.+) \|$", text.split("Exit codes, for scripts")[1], flags=re.MULTILINE)
     assert {int(code): meaning for code, meaning in rows} == EXIT_CODES
     assert sorted(EXIT_CODES) == [0, 1, 2, 3, 4, 70, 130]
@@ -57,7 +57,7 @@ def test_no_exit_code_but_those_of_the_table() -> None:
     """A number beside `sys.exit`, `SystemExit` or `_exit` in the command line's modules."""
     found = [
         f"{path.name}: {line.strip()}"
-        for path in (ROOT / "receiver_sim").glob("cli*.py")
+        for path in (ROOT / "receiver_sim" / "cli").glob("*.py")
         for line in path.read_text(encoding="utf-8").splitlines()
         if re.search(r"(SystemExit|exit)\(\d", line)
     ]

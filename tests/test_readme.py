@@ -1,4 +1,4 @@
-"""What README shows of the program is what the program prints, and the commands it gives exist."""
+"""What README and the guide show of the program is what the program prints; what they name exists."""
 
 import re
 import subprocess
@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import pytest
 
+from receiver_sim import guide
 from receiver_sim.cli import main
 from tests.conftest import BUILDS
 from tests.test_cli import call
@@ -17,11 +18,13 @@ README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 
 def test_the_excerpt_is_the_page_of_the_demo() -> None:
     """Headings, rows and legend word for word; figures within 5 %, as they move when a card is refitted."""
-    excerpt = re.search(r"```text\n(Onset of oscillation\n.*?)\n```", README, re.DOTALL)
-    assert excerpt is not None
+    excerpts = re.findall(
+        r"```text\n(Onset of oscillation\n.*?)\n```", README + guide.page("check"), re.DOTALL
+    )
+    assert len(excerpts) == 2 and excerpts[0] == excerpts[1]
     answer = call("loop", BUILDS / "demo.yaml", "--band", "160 m", "--band", "20 m")
     printed = answer.out[answer.out.index("Onset of oscillation") : answer.out.index("\n\nSelectivity")]
-    shown = excerpt[1].splitlines()
+    shown = excerpts[0].splitlines()
     assert len(shown) == len(printed.splitlines())
     for ours, theirs in zip(shown, printed.splitlines(), strict=True):
         here, there = ours.split(), theirs.split()
@@ -34,11 +37,11 @@ def test_the_excerpt_is_the_page_of_the_demo() -> None:
 
 
 def test_every_verb_and_option_that_readme_names_exists() -> None:
-    verbs = set(re.findall(r"receiver-sim ([a-z]+) ", README))
-    assert {"check", "new", "loop"} <= verbs <= set(main.commands) | {"tubes"}
-    options = {opt for command in main.commands.values() for p in command.params for opt in p.opts}
-    section = README.split("## Single verbs")[1].split("An option means")[0]
-    named = set(re.findall(r"(?<![\w-])--?[a-z][a-z-]*", section)) - {"-b"}  # -b is ngspice's
+    text = README + "".join(map(guide.page, guide.TOPICS))
+    verbs = set(re.findall(r"receiver-sim ([a-z]+)\b", text))
+    assert {"check", "new", "loop"} <= verbs <= set(main.commands)
+    options = {opt for command in _commands(main).values() for p in command.params for opt in p.opts}
+    named = set(re.findall(r"(?<![\w-])--?[a-z][a-z-]*", guide.page("verbs"))) - {"-b"}  # -b is ngspice's
     assert named and named <= options | {"--help", "-h"}
 
 
@@ -72,7 +75,7 @@ def _declared() -> Declared:
 
 
 def _printed() -> Declared:
-    section = README.split("| option | verbs | meaning |")[1].split("\n\n")[0]
+    section = guide.page("verbs").split("| option | verbs | meaning |")[1].split("\n\n")[0]
     out: Declared = {verb: set() for verb in _commands(main)}
     for row in section.strip().splitlines()[1:]:
         names, verbs, _ = (cell.strip() for cell in row.strip("|").split("|"))
@@ -102,17 +105,43 @@ def test_an_option_takes_the_same_on_every_verb() -> None:
 
 
 def test_every_verb_that_simulates_can_be_given_workers_and_time() -> None:
-    """All but those that run no ngspice: `new`, `wind`, cards listed, shown, fitted and predicted."""
+    """All but those that run no ngspice: `new`, `guide`, `wind`, cards listed, shown, fitted, predicted."""
     for verb, command in _commands(main).items():
         names = {name for p in command.params for name in p.opts}
-        idle = verb in {"new", "wind", "tubes list", "tubes show", "tubes fit", "tubes predict"}
+        idle = verb in {"new", "guide", "wind", "tubes list", "tubes show", "tubes fit", "tubes predict"}
         assert ({"--workers", "--time-limit"} <= names) != idle, verb
 
 
 def test_the_table_of_verbs_is_complete() -> None:
-    section = README.split("## Single verbs")[1].split("\n## ")[0]
-    listed = set(re.findall(r"^\| `([a-z]+)", section, re.MULTILINE))
-    assert listed == set(main.commands)
+    for section in (guide.page("verbs"), README.split("## The verbs")[1].split("\n`receiver-sim VERB")[0]):
+        assert set(re.findall(r"^\| `([a-z]+)", section, re.MULTILINE)) == set(main.commands)
+
+
+def test_readme_is_short_and_lists_every_page_of_the_guide() -> None:
+    assert len(README.encode()) <= 12_000
+    listed = dict(
+        re.findall(r"^\| `([a-z]+)` \| (.+) \|$", README.split("| page | about |")[1], re.MULTILINE)
+    )
+    assert listed == guide.TOPICS
+    folder = Path(guide.__file__).parent
+    assert {path.stem for path in folder.glob("*.md")} == set(guide.TOPICS)
+
+
+@pytest.mark.parametrize("topic", guide.TOPICS)
+def test_a_page_is_shown_as_written_where_no_terminal_reads_it(topic: str) -> None:
+    answer = call("guide", topic)
+    assert answer.code == 0 and answer.out == guide.page(topic)
+    assert answer.out.startswith("# ")
+
+
+def test_an_unknown_page_is_refused_with_those_there_are() -> None:
+    answer = call("guide", "coil")
+    assert answer.code == 2 and "there is no page on 'coil'" in answer.err and "coils" in answer.err
+
+
+def test_the_terms_of_the_glossary_stand_in_order() -> None:
+    terms = re.findall(r"^- \*\*([^*]+)\*\*", guide.page("glossary"), re.MULTILINE)
+    assert len(terms) > 30 and terms == sorted(terms, key=str.casefold)
 
 
 def test_the_python_examples_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -120,7 +149,8 @@ def test_the_python_examples_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert call("new", "my-set.yaml").code == 0
     plot = tmp_path / "loop-gain.png"
     names: dict[str, object] = {}
-    for example in re.findall(r"```python\n(.*?)```", README, re.DOTALL):
+    assert README.count("```python") == 1
+    for example in re.findall(r"```python\n(.*?)```", README + guide.page("python"), re.DOTALL):
         names = {}
         exec(compile(example, "README.md", "exec"), names)
         assert plot.read_bytes().startswith(b"\x89PNG")
@@ -129,8 +159,8 @@ def test_the_python_examples_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
 
 def test_the_json_example_runs(tmp_path: Path) -> None:
-    """The script that README pipes a document into, on a document of the demo."""
-    (script,) = re.findall(r"python3 -c '\n(.*?)'\n```", README, re.DOTALL)
+    """The script that the guide pipes a document into, on a document of the demo."""
+    (script,) = re.findall(r"python3 -c '\n(.*?)'\n```", guide.page("files"), re.DOTALL)
     document = call("loop", BUILDS / "demo.yaml", "--band", "40 m", "--json").out
     done = subprocess.run(
         [sys.executable, "-c", script], input=document, capture_output=True, text=True, check=True

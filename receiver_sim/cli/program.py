@@ -14,6 +14,7 @@ from receiver_sim.cli.coils import coils
 from receiver_sim.cli.deck import deck
 from receiver_sim.cli.detect import detect
 from receiver_sim.cli.ends import Program
+from receiver_sim.cli.guide import guide
 from receiver_sim.cli.in_depth import audio, hum, supply
 from receiver_sim.cli.listen import listen
 from receiver_sim.cli.loop import loop
@@ -38,6 +39,6 @@ def main() -> None:
 
 
 for _verb in (
-    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, swap, tubes, deck,
+    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, swap, tubes, deck, guide,
 ):  # fmt: skip
     main.add_command(_verb)

@@ -1,4 +1,4 @@
-"""Is the Q of each coil one that a coil of the trade has? (README, 'Verdicts')"""
+"""Is the Q of each coil one that a coil of the trade has? (guide page 'verdicts')"""
 
 from __future__ import annotations
 

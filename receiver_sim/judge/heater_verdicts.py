@@ -1,6 +1,4 @@
-"""Do the heaters get their rated volts, and can a filament stand where the set puts it? (README,
-'Verdicts')
-"""
+"""Do the heaters get their rated volts, and can a filament stand where the set puts it? (guide: verdicts)"""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""Is the receiver good enough? Rules that judge results against the thresholds of the build (README,
-'Verdicts').
-"""
+"""Is the receiver good enough? Rules over results and thresholds of the build (guide: verdicts)."""
 
 from __future__ import annotations
 

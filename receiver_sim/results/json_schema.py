@@ -22,7 +22,7 @@ from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
-from receiver_sim.results.written import DeckExport, StarterBuild
+from receiver_sim.results.written import DeckExport, GuidePage, StarterBuild
 
 VERBS: dict[str, Any] = {
     "audio": AudioStudy,
@@ -30,6 +30,7 @@ VERBS: dict[str, Any] = {
     "coils": CoilsReport,
     "deck": DeckExport,
     "detect": Detection,
+    "guide": GuidePage,
     "hum": HumStudy,
     "listen": Sound,
     "loop": tuple[BandReport, ...],

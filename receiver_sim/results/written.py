@@ -13,6 +13,15 @@ class StarterBuild:
 
 
 @dataclass(frozen=True)
+class GuidePage:
+    """A reference page as Markdown; topic and text are None if only the topics are listed."""
+
+    topic: str | None
+    text: str | None
+    topics: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class DeckExport:
     """A netlist for stock ngspice in batch mode.
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, guide
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench
 from receiver_sim.results.check import Grade
@@ -30,7 +30,7 @@ def vacuum(build: Build) -> Vacuum:
 
 def test_the_usual_types_are_there() -> None:
     assert set(rectifier_types()) >= WANTED
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    text = guide.page("audio")
     (listed,) = re.findall(r"or by its `type`: ([^)]+)\)", text)
     assert set(listed.split(", ")) == set(rectifier_types())
 

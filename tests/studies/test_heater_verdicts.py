@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, guide
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.judge import heater_verdicts, verdicts
@@ -267,9 +267,8 @@ def test_what_is_bad_stands_before_what_asks_for_caution() -> None:
     assert order == ("DANGER, supply: none.", "CAUTION, phones: unknown.")
 
 
-def test_the_rules_are_in_readme() -> None:
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    table = readme.split("\n## Verdicts\n")[1].split("\n## ")[0]
+def test_the_rules_are_in_the_guide() -> None:
+    table = guide.page("verdicts")
     source = Path(heater_verdicts.__file__).read_text(encoding="utf-8")
     rules = (
         "heater_over_max",

@@ -1,7 +1,7 @@
 """Every rule of the verdicts in both directions, on results of ngspice, with thresholds set in the build.
 
 The figure that a rule judges is worked out here from the results; a threshold just on either side of it (a
-part in a thousand) must turn the grade. README's table is held against the model of the thresholds.
+part in a thousand) must turn the grade. The guide's table is held against the model of the thresholds.
 """
 
 import math
@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, guide
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.engine import Bench
 from receiver_sim.judge import verdicts
@@ -22,7 +22,6 @@ from receiver_sim.results.check import CheckReport, Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.verdicts import Verdicts
 
-README = Path(__file__).parents[2] / "README.md"
 SUBJECT = "160 m"
 
 
@@ -281,7 +280,7 @@ def test_a_supply_without_bleeder_is_bad(demo: Build) -> None:
 
 
 def table_rows() -> list[list[str]]:
-    section = README.read_text(encoding="utf-8").split("\n## Verdicts\n")[1].split("\n## ")[0]
+    section = guide.page("verdicts")
     rows = [line.strip("|").split("|") for line in section.splitlines() if line.startswith("|")]
     return [[cell.strip() for cell in row] for row in rows if not set(row[0]) <= set("- :")][0:]
 
