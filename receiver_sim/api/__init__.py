@@ -28,6 +28,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._deck import deck_text as deck_text
     from receiver_sim.api._deck import export as export
     from receiver_sim.api._detect import detect as detect
+    from receiver_sim.api._draw import draw as draw
     from receiver_sim.api._found import no_onset as no_onset
     from receiver_sim.api._found import with_screen_resistance as with_screen_resistance
     from receiver_sim.api._hum import hum_in_depth as hum_in_depth
@@ -82,6 +83,7 @@ _HOMES = {
     "receiver_sim.api._common": "Progress prepare provenance",
     "receiver_sim.api._deck": "deck_text export",
     "receiver_sim.api._detect": "detect",
+    "receiver_sim.api._draw": "draw",
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",

@@ -13,6 +13,7 @@ from receiver_sim.cli.check import check
 from receiver_sim.cli.coils import coils
 from receiver_sim.cli.deck import deck
 from receiver_sim.cli.detect import detect
+from receiver_sim.cli.draw import draw
 from receiver_sim.cli.ends import Program
 from receiver_sim.cli.guide import guide
 from receiver_sim.cli.in_depth import audio, hum, supply
@@ -39,6 +40,7 @@ def main() -> None:
 
 
 for _verb in (
-    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, swap, tubes, deck, guide,
+    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, swap, tubes, draw, deck,
+    guide,
 ):  # fmt: skip
     main.add_command(_verb)

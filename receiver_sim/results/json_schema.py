@@ -16,6 +16,7 @@ from receiver_sim.results.audio import AudioStudy
 from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
+from receiver_sim.results.drawing import SchematicReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Sound
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.supply import SupplyStudy
@@ -30,6 +31,7 @@ VERBS: dict[str, Any] = {
     "coils": CoilsReport,
     "deck": DeckExport,
     "detect": Detection,
+    "draw": SchematicReport,
     "guide": GuidePage,
     "hum": HumStudy,
     "listen": Sound,

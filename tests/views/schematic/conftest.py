@@ -1,0 +1,36 @@
+"""The drawings that are held against their circuits: of all shipped builds and of twenty drawn by chance."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from receiver_sim import api
+from receiver_sim.schema import Build, BuildFaults, load_build
+from receiver_sim.views.schematic.drawing import Schematic
+from tests.campaign import draw as chance
+
+SEED = 20
+DRAWN = tuple(range(20))
+
+
+def drawn_build(number: int, folder: Path) -> Build:
+    """Return a build drawn by chance, the next one in its place where chance drew nonsense."""
+    path = folder / f"{number}.yaml"
+    while True:
+        path.write_text(yaml.safe_dump(chance.build(SEED, number)), encoding="utf-8")
+        try:
+            return load_build(path)
+        except BuildFaults:
+            number += 1_000_000
+
+
+@pytest.fixture(scope="module", params=[*api.shipped_builds(), *DRAWN], ids=str)
+def picture(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Schematic:
+    what = request.param
+    build = (
+        api.shipped_build(what) if isinstance(what, str) else drawn_build(what, tmp_path_factory.mktemp("b"))
+    )
+    return api.draw(build, band=build.bands[-1].name)
