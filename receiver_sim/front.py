@@ -129,8 +129,9 @@ class Receiver:
         output: int | str = 0,
         path: Sequence[tuple[float, float]] | None = None,
         relative: float | None = None,
+        tune: Sequence[tuple[float, float]] | None = None,
     ) -> Sound:
-        """Return the sound at an output; see `api.listen` for path and relative."""
+        """Return the sound at an output; see `api.listen` for path, relative and tune."""
         return api.listen(
             self.build,
             signals=list(signals),
@@ -139,6 +140,7 @@ class Receiver:
             output=output,
             path=path,
             relative=relative,
+            tune=tune,
             bench=self.bench,
         )
 

@@ -48,7 +48,7 @@ def test_listen_writes_a_file(tmp_path):
     file = tmp_path / "heard.wav"
     answer = call(
         listen, DEMO, "--band", "40 m", "--morse", "50uV@700Hz:E", "--carrier", "10uV@-2kHz", "--fade",
-        "10,2s", "--seconds", "200ms", "--of-onset", "102%", "--normalise", "-o", file,
+        "10,2s", "--seconds", "200ms", "--of-onset", "102%", "-o", file,
     )  # fmt: skip
     assert answer.exit_code == 0, answer.output
     assert "dB SPL" in answer.output and "transmits" in " ".join(answer.output.split())
@@ -115,7 +115,7 @@ def test_the_set_alone_can_be_heard(tmp_path):
         (
             listen,
             ("--seconds", "1s"),
-            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, or --no-signal",
+            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, --lsb, or --no-signal",
         ),
         (
             listen,
@@ -152,6 +152,10 @@ def test_the_set_alone_can_be_heard(tmp_path):
             "--fade 'much': expected a depth in dB and a period",
         ),
         (listen, ("--morse", "1uV@1Hz:"), "the text to key is empty"),
+        (listen, ("--carrier", "1uV@1Hz", "--tune", "0s:3"), "--tune '0s:3': expected times and offsets"),
+        (listen, ("--carrier", "1uV@1Hz", "--tune", "1s:0Hz,1s:1kHz"), "needs offsets at rising times"),
+        (listen, ("--carrier", "1uV@1Hz", "--full-scale", "loud"), "--full-scale 'loud': expected volts"),
+        (listen, ("--carrier", "1uV@1Hz", "-o", "heard.doc"), "--output heard.doc: the ending says"),
         (listen, ("--morse", "1uV@1Hz:~"), "no Morse code for '~'"),
         (listen, ("--carrier", "1uV@1Hz", "--phones", "ear"), "no phones 'ear' in this build; there are:"),
         (onset, ("--band", "2 m"), "no band '2 m'"),

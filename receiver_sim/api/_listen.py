@@ -13,7 +13,7 @@ from receiver_sim.builds import (
     output_index,
     settle,
 )
-from receiver_sim.circuit.signals import Signal
+from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
@@ -68,13 +68,15 @@ def listen(
     output: int | str = 0,
     path: Sequence[tuple[float, float]] | None = None,
     relative: float | None = None,
+    tune: Sequence[tuple[float, float]] | None = None,
     bench: Bench | None = None,
     progress: Progress = quiet,
 ) -> Sound:
     """Return the sound at one output for signals at the aerial while the control follows a path.
 
     path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
-    rotation; neither: go through onset and back. Of a band without onset on its control the sound is that of
+    rotation; neither: go through onset and back. tune: (s, Hz) at rising times, how far the dial stands off
+    its own setting; None: it stands still. Of a band without onset on its control the sound is that of
     the set as it is, with a note. Errors as for `detect`.
     """
     cards = cards_for(build)
@@ -99,6 +101,7 @@ def listen(
             signals=signals,
             seconds=seconds,
             output=output_index(settled, output),
+            dial=None if tune is None else DialPath(tuple(tune)),
             progress=lambda done, total: progress("listening", done, total),
         )
         notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)

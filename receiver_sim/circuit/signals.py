@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -75,6 +76,46 @@ class Sampled:
         points = resample_poly(source[first:last], self.finer, 1)
         place = first / self.rate + np.arange(points.size) / (self.rate * self.finer)
         return np.asarray(np.interp(times, place, points, left=0.0, right=0.0), dtype=np.float64)
+
+
+REACH_HZ, FADING_HZ = 8000.0, 2000.0
+"""While the dial moves: a station farther off than REACH_HZ is left out, and fades in over FADING_HZ. Its
+beat lies above what phones pass, and its cycles would need shorter steps than the sound's."""
+
+
+@dataclass(frozen=True)
+class DialPath:
+    """How far the dial stands off its own setting over time: (s, Hz) at rising times, straight between them.
+
+    The tank, the oscillation in it and all they do go with the dial; the stations stay. That the tank differs
+    a few kilohertz on (by their share of its frequency) is left out.
+    """
+
+    points: tuple[tuple[float, float], ...]
+
+    def __post_init__(self) -> None:
+        times = [time for time, _ in self.points]
+        if not times or any(b <= a for a, b in pairwise(times)):
+            raise ValueError("a path of the dial needs offsets at rising times")
+
+    def offset(self, times: FloatArray) -> FloatArray:
+        """Return the offset (Hz) at `times` (s); before and after the path the dial stands still."""
+        moments, offsets = (np.array(column) for column in zip(*self.points, strict=True))
+        return np.asarray(np.interp(times, moments, offsets), dtype=np.float64)
+
+    def turns(self, time: float) -> float:
+        """Return the integral of the offset from 0 to `time`: cycles by which the dial is ahead."""
+        corners = np.array(sorted({0.0, time} | {t for t, _ in self.points if 0.0 < t < time}))
+        offsets = self.offset(corners)
+        return float(np.sum(np.diff(corners) * 0.5 * (offsets[1:] + offsets[:-1])))
+
+    def corners(self, start: float, stop: float) -> list[tuple[float, float]]:
+        """Return (s after `start`, change of rate in Hz/s) where the dial's rate changes, from `start` on."""
+        moments = [start, *(t for t, _ in self.points if start < t < stop), stop]
+        offsets = self.offset(np.array(moments))
+        rates = np.diff(offsets) / np.diff(moments)
+        changes = np.diff(rates, prepend=0.0)
+        return [(m - start, float(c)) for m, c in zip(moments, changes, strict=False) if c != 0.0]
 
 
 @dataclass(frozen=True)
@@ -200,15 +241,30 @@ def pieces(times: FloatArray, values: FloatArray) -> list[list[float]]:
     return out
 
 
-def signal_block(signal: Signal, index: int, *, amperes_per_volt: float, start: float, stop: float) -> Block:
+def signal_block(
+    signal: Signal,
+    index: int,
+    *,
+    amperes_per_volt: float,
+    start: float,
+    stop: float,
+    dial: DialPath | None = None,
+) -> Block:
     """Return the sources of a signal from `start` to `stop` (s; the circuit's time begins at 0).
 
-    amperes_per_volt: current into the hot end of the tank for 1 V of e.m.f. in the aerial (`Mode.aerial`).
+    amperes_per_volt: current into the hot end of the tank for 1 V of e.m.f. in the aerial (`Mode.aerial`);
+    dial: how the dial moves, None if it stands still.
     """
     times = signal.times(start, stop)
     course = signal.modulation(times)
     toned = signal.kind == "am" and signal.audio is None
-    turn = 360.0 * ((signal.offset_hz * start) % 1.0)
+    ahead, there = (
+        (0.0, 0.0) if dial is None else (dial.turns(start), float(dial.offset(np.array([start]))[0]))
+    )
+    cycles = (signal.offset_hz * start - ahead) % 1.0
+    offset = signal.offset_hz - there
+    moving = None if dial is None else [{"time": t, "rate": r} for t, r in dial.corners(start, stop)]
+    turn = 360.0 * cycles
     values: dict[str, Any] = {
         "index": index,
         "amperes": math.sqrt(2.0) * signal.level_v * amperes_per_volt,
@@ -217,7 +273,11 @@ def signal_block(signal: Signal, index: int, *, amperes_per_volt: float, start: 
         "tone": signal.tone_hz if toned else None,
         "depth": signal.depth,
         "tone_phase": 360.0 * ((signal.tone_hz * start) % 1.0),
-        "offset": signal.offset_hz if signal.offset_hz else None,
+        "offset": offset if offset or moving is not None else None,
+        "moving": moving,
+        "turn": cycles,
+        "farthest": REACH_HZ,
+        "fading": FADING_HZ,
         "cosine_phase": turn + 90.0,
         "sine_phase": turn,
     }

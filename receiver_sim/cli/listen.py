@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -50,6 +50,9 @@ if TYPE_CHECKING:
     "--ssb", "voices", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Upper sideband of a sound file."
 )
 @click.option(
+    "--lsb", "lower", multiple=True, metavar="LEVEL@OFFSET:FILE", help="Lower sideband of a sound file."
+)
+@click.option(
     "--no-signal", "alone", is_flag=True, help="The set alone: howl, squegging, the thump at onset."
 )
 @click.option("--fade", metavar="DB,TIME", help="Fading of all signals: depth and period, e.g. 15,4s.")
@@ -66,7 +69,16 @@ if TYPE_CHECKING:
     help="Follow the control, in % of its travel: 0s:35%,4s:45%.",
 )
 @click.option("--seconds", metavar="TIME", default="5s", show_default=True, help="Length of the sound.")
-@click.option("--normalise", is_flag=True, help="Bring the highest peak to 90 % of full scale.")
+@click.option(
+    "--tune",
+    metavar="TIME:OFFSET,...",
+    help="Turn the dial, by its distance from where it stands at first: 0s:-3kHz,6s:3kHz.",
+)
+@click.option(
+    "--full-scale",
+    metavar="VOLTS",
+    help="Volts across the phones at full scale of the file; default: the highest peak at 90 % of it.",
+)
 @file_option("heard.wav", default=Path("heard.wav"))
 @JSON
 @simulating
@@ -78,22 +90,24 @@ def listen(
     keyed: tuple[str, ...],
     broadcast: tuple[str, ...],
     voices: tuple[str, ...],
+    lower: tuple[str, ...],
     alone: bool,
     fade: str | None,
     at: str | None,
     of_onset: str | None,
     path: str | None,
     seconds: str,
-    normalise: bool,
+    tune: str | None,
+    full_scale: str | None,
     output: Path,
     as_json: bool,
     pool: Pool,
 ) -> None:
-    """What the headphones give for signals at the aerial, as a WAV file.
+    """What the headphones give for signals at the aerial, as a sound file (WAV, FLAC, Ogg, MP3).
 
     Without --at, --of-onset or --path the control goes slowly through onset and back. LEVEL is the r.m.s.
-    e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file has 10 V
-    for full scale unless --normalise is given.
+    e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file is loud
+    whatever the set gives; how loud the phones really are is printed. --full-scale makes files comparable.
     """
     from dataclasses import replace  # inside, for start-up's sake
 
@@ -103,14 +117,20 @@ def listen(
     from receiver_sim.views import envelope_tables, sound
 
     length = _time("--seconds", seconds)
-    signals = _signals(carriers, keyed, broadcast, voices, fade, length)
+    signals = _signals(carriers, keyed, broadcast, voices, lower, fade, length)
     if not signals and not alone:
         raise UserError(
-            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, or --no-signal"
+            "nothing to hear: give at least one of --carrier, --morse, --am, --ssb, --lsb, or --no-signal"
         )
     if signals and alone:
         raise UserError("--no-signal: signals are given, too; leave out the one or the others")
     moves, relative = _control(at, of_onset, path)
+    dial = None if tune is None else _tuning(tune)
+    scale = None if full_scale is None else _volts(full_scale)
+    try:
+        sound.format_of(output)
+    except ValueError as error:
+        raise UserError(f"--output {error}") from None
     writable_file(output)
     loaded = prepared(build, bands=[band])
     index = phones_named(loaded, phones)
@@ -123,16 +143,17 @@ def listen(
             output=index,
             path=moves,
             relative=relative,
+            tune=dial,
             bench=bench,
             progress=progress,
         )
-    lost = sound.clipped(heard)
-    if lost > 0.0 and not normalise and not as_json:
-        complain(folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; use --normalise"))
+    lost = 0.0 if scale is None else sound.clipped(heard, full_scale_v=scale)
+    if lost > 0.0 and not as_json:
+        complain(folded(f"note: {100.0 * lost:.2g} % of the samples were clipped; raise --full-scale"))
     answer(
         "listen", replace(heard, volts=np.zeros(0)), build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: envelope_tables.sound_note(heard, where=str(output)),
-        then=lambda: sound.write_wav(heard, output, normalise=normalise),
+        then=lambda: sound.write_sound(heard, output, full_scale_v=scale),
     )  # fmt: skip
 
 
@@ -143,6 +164,43 @@ def _time(option: str, text: str) -> float:
         return Quantity(TIME, "10 ms", "10 min", example="5 s").read(text)
     except ValueError as error:
         raise UserError(f"{option} {text!r}: expected a time from 10ms to 10min; {error}") from None
+
+
+def _volts(text: str) -> float:
+    from receiver_sim.schema.quantity import VOLTAGE, Quantity  # inside, for start-up's sake
+
+    try:
+        return Quantity(VOLTAGE, "1 uV", "1 kV", example="10 V").read(text)
+    except ValueError as error:
+        raise UserError(f"--full-scale {text!r}: expected volts such as 10V; {error}") from None
+
+
+def _tuning(text: str) -> list[tuple[float, float]]:
+    """Return the path of the dial: (s, Hz off its own setting) at rising times."""
+    from receiver_sim.circuit.signals import DialPath  # inside, for start-up's sake
+    from receiver_sim.schema.quantity import TIME, Quantity
+
+    points = []
+    try:
+        for part in text.split(","):
+            moment, _, place = part.partition(":")
+            seconds = Quantity(TIME, "0 s", "10 min", zero=True, example="2 s").read(moment.strip())
+            points.append((seconds, _offset(place)))
+        DialPath(tuple(points))
+    except ValueError as error:
+        raise UserError(
+            f"--tune {text!r}: expected times and offsets such as 0s:-3kHz,6s:3kHz; {error}"
+        ) from None
+    return points
+
+
+def _offset(text: str) -> float:
+    """Read a distance in frequency with its sign, Hz. Raises ValueError."""
+    from receiver_sim.schema.quantity import FREQUENCY, Quantity  # inside, for start-up's sake
+
+    size = text.strip().lstrip("+-")
+    hertz = Quantity(FREQUENCY, "0 Hz", "50 kHz", zero=True, example="800 Hz").read(size)
+    return -hertz if text.strip().startswith("-") else hertz
 
 
 def _control(
@@ -197,6 +255,7 @@ def _signals(
     keyed: tuple[str, ...],
     broadcast: tuple[str, ...],
     voices: tuple[str, ...],
+    lower: tuple[str, ...],
     fade: str | None,
     seconds: float,
 ) -> list[Signal]:
@@ -211,6 +270,7 @@ def _signals(
         ("--morse", "morse", keyed),
         ("--am", "am", broadcast),
         ("--ssb", "ssb", voices),
+        ("--lsb", "ssb", lower),
     ):
         for text in texts:
             level, offset, rest = _station(option, text)
@@ -222,7 +282,8 @@ def _signals(
                 elif kind == "am":
                     out.append(Signal(level, offset, kind="am", audio=audio, depth=0.8 if audio else 0.3))
                 elif kind == "ssb":
-                    out.append(Signal(level, offset, kind="ssb", audio=audio))
+                    side: Literal["upper", "lower"] = "lower" if option == "--lsb" else "upper"
+                    out.append(Signal(level, offset, kind="ssb", audio=audio, sideband=side))
                 else:
                     out.append(Signal(level, offset))
             except ValueError as error:
@@ -243,19 +304,17 @@ def _signals(
 
 
 def _station(option: str, text: str) -> tuple[float, float, str]:
-    from receiver_sim.schema.quantity import FREQUENCY, VOLTAGE, Quantity  # inside, for start-up's sake
+    from receiver_sim.schema.quantity import VOLTAGE, Quantity  # inside, for start-up's sake
 
     level, mark, rest = text.partition("@")
     offset, _, tail = rest.partition(":")
-    negative = offset.strip().startswith("-")
-    size = offset.strip().lstrip("+-")
     try:
         if not mark:
             raise ValueError("there is no '@' in it")
         volts = Quantity(VOLTAGE, "1 nV", "10 V", example="100 uV").read(level.strip())
-        hertz = Quantity(FREQUENCY, "0 Hz", "50 kHz", zero=True, example="800 Hz").read(size)
+        hertz = _offset(offset)
     except ValueError as error:
         raise UserError(
             f"{option} {text!r}: expected a level and an offset such as 100uV@800Hz; {error}"
         ) from None
-    return volts, -hertz if negative else hertz, tail
+    return volts, hertz, tail

@@ -435,7 +435,8 @@ class Sound(Answer):
 
     peak_v, rms_v; level_db: sound pressure level of the r.m.s. volts (dB re 20 uPa), None without a
     sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation
-    there. status: of the band, as for the loop gain; notes: what that means for what is heard.
+    there; dial_offset_hz: of the dial from `dial_hz` there, None if it stood still. status: of the band, as
+    for the loop gain; notes: what that means for what is heard.
     """
 
     band: str
@@ -453,6 +454,7 @@ class Sound(Answer):
     warnings: tuple[str, ...] = ()
     status: Status = Status.OSCILLATES
     notes: tuple[str, ...] = ()
+    dial_offset_hz: FloatArray | None = None
 
 
 __all__ = [

@@ -17,7 +17,7 @@ from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
-from receiver_sim.circuit.signals import Signal, signal_block
+from receiver_sim.circuit.signals import DialPath, Signal, signal_block
 from receiver_sim.circuit.transient import continued, split_diodes
 from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
 from receiver_sim.engine import Bench, Vectors
@@ -63,11 +63,12 @@ def plan(
     start: float,
     stop: float,
     state: Vectors | None = None,
+    dial: DialPath | None = None,
 ) -> Circuit:
     """Return the circuit of one stretch of time: control and signals from `start` to `stop` (s).
 
     path: (time in s, rotation 0..1), rising times; before and after it the control stands still. state: end
-    of the stretch before, to begin from instead of rest.
+    of the stretch before, to begin from instead of rest. dial: how it moves, None if it stands still.
     """
     times, wipers = knob_points(regeneration_control(build, cards), path, start=start, stop=stop)
     circuit = envelope_circuit(
@@ -83,7 +84,7 @@ def plan(
     if state is not None:
         circuit = continued(circuit, state)
     sources = [
-        signal_block(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop)
+        signal_block(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop, dial=dial)
         for i, signal in enumerate(signals)
     ]
     circuit = circuit.plus(*(element for source in sources for element in source.elements))
@@ -115,10 +116,12 @@ def run(
     seconds: float,
     output: int = 0,
     progress: Progress = _ignore,
+    dial: DialPath | None = None,
 ) -> Sound:
     """Return the sound at one output (index of the phones) for `seconds` of listening.
 
-    reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset). Raises
+    reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
+    dial where it stands at first; dial: how it moves from there, None if it stands still. Raises
     ValueError for an empty path, no aerial or a length that is none, EngineError when a simulation fails.
     """
     if not path or any(b[0] <= a[0] for a, b in pairwise(path)):
@@ -137,7 +140,7 @@ def run(
         start, stop = k * CHUNK_S, seconds if k == total - 1 else (k + 1) * CHUNK_S
         circuit = plan(
             build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop,
-            state=state,
+            state=state, dial=dial,
         )  # fmt: skip
         with loaded(bench, circuit) as on:
             state = on.session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
@@ -150,7 +153,7 @@ def run(
         progress(k + 1, total)
     return reduce(
         build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
-        amplitude=amplitude, path=path, seconds=spent,
+        amplitude=amplitude, path=path, seconds=spent, dial=dial,
     )  # fmt: skip
 
 
@@ -165,6 +168,7 @@ def reduce(
     amplitude: FloatArray,
     path: Sequence[tuple[float, float]],
     seconds: float,
+    dial: DialPath | None = None,
 ) -> Sound:
     """Turn the volts at an output into the result: d.c. taken off, level from the sensitivity of the
     phones."""
@@ -189,5 +193,6 @@ def reduce(
         path_s=time[few],
         rotation=np.interp(time[few], moments, rotations),
         amplitude_v=amplitude[few],
+        dial_offset_hz=None if dial is None else dial.offset(time[few]),
         engine_seconds=seconds,
     )

@@ -15,28 +15,49 @@ from receiver_sim import outputs
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
 
-FULL_SCALE_V = 10.0
-"""Volts across the phones that fill the file unless it is normalised: a fixed scale, so that two files can
-be compared."""
+FORMATS = {
+    ".wav": ("WAV", "PCM_16"),
+    ".flac": ("FLAC", "PCM_16"),
+    ".ogg": ("OGG", "VORBIS"),
+    ".mp3": ("MP3", None),
+}
+"""Ending of a sound file -> format and coding, as libsndfile names them."""
 
 
-def write_wav(
-    sound: Sound, path: Path, *, normalise: bool = False, full_scale_v: float = FULL_SCALE_V
-) -> Path:
-    """Write the sound as 16-bit mono WAV and return the path.
+def format_of(path: Path) -> tuple[str, str | None]:
+    """Return format and coding of a sound file by its ending; WAV for a pipe or a device.
 
-    The scale is `full_scale_v` volts to full scale, beyond which it is clipped; with `normalise` the
-    highest peak comes to 90 % of full scale. Raises OutputFailed.
+    Raises ValueError for an ending that is not known or that this machine's libsndfile can't write.
     """
-    scale = sound.peak_v / 0.9 if normalise and sound.peak_v > 0.0 else full_scale_v
+    place = Path(path)
+    if place.exists() and not place.is_file():
+        return FORMATS[".wav"]
+    kind = FORMATS.get(place.suffix.lower())
+    if kind is None or kind[0] not in soundfile.available_formats():
+        known = ", ".join(
+            ending for ending, (name, _) in FORMATS.items() if name in soundfile.available_formats()
+        )
+        raise ValueError(f"{path}: the ending says which sound file is meant; there are {known}")
+    return kind
+
+
+def write_sound(sound: Sound, path: Path, *, full_scale_v: float | None = None) -> Path:
+    """Write the sound as a mono file, in the format that the path's ending names, and return the path.
+
+    The highest peak comes to 90 % of full scale; with `full_scale_v` so many volts across the phones are full
+    scale instead, so that files can be compared, and what is beyond is clipped. Raises ValueError for an
+    unknown ending, OutputFailed.
+    """
+    kind, coding = format_of(path)
+    scale = full_scale_v or (sound.peak_v / 0.9 if sound.peak_v > 0.0 else 1.0)
     samples = np.clip(np.round(sound.volts / scale * 32767.0), -32768, 32767).astype("<i2")
     buffer = io.BytesIO()
-    soundfile.write(buffer, samples, round(sound.rate), subtype="PCM_16", format="WAV")
+    soundfile.write(buffer, samples, round(sound.rate), subtype=coding, format=kind)
     return outputs.write(path, buffer.getvalue())
 
 
-def clipped(sound: Sound, *, full_scale_v: float = FULL_SCALE_V) -> float:
-    """Return the part of the samples that the fixed scale would clip."""
+def clipped(sound: Sound, *, full_scale_v: float) -> float:
+    """Return the part of the samples that a fixed scale would clip."""
     return float(np.mean(np.abs(sound.volts) > full_scale_v))
 
 

@@ -75,7 +75,7 @@ def arguments(verb: str, path: Path, band: str, out: Path) -> list[str]:
     if verb == "detect":
         return [verb, str(path), "--band", band, *common]
     signals = ["--morse", "100uV@800Hz:E", "--am", "1mV@3kHz"]
-    sound = ["--seconds", "300ms", "--normalise", "-o", str(out / "heard.wav")]
+    sound = ["--seconds", "300ms", "-o", str(out / "heard.wav")]
     return [verb, str(path), "--band", band, *signals, *sound, *common]
 
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import math
 import time
 import wave
+from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.signal import butter, sosfiltfilt
+import soundfile
+from scipy.signal import butter, hilbert, sosfiltfilt
 
-from receiver_sim.circuit.signals import Sampled, Signal
+from receiver_sim.circuit.signals import DialPath, Sampled, Signal
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine.session import Session
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.results.envelope import Sound
 from receiver_sim.studies import amplitude, listening, onset
-from receiver_sim.views.sound import clipped, read_sound, write_wav
+from receiver_sim.views.sound import clipped, format_of, read_sound, write_sound
 from tests.batch import batch_run
 
 
@@ -30,10 +33,10 @@ def set_up(bench, demo, demo_cards):
         rotation=search.onset.rotation,
     )  # fmt: skip
 
-    def run(signals, *, part, seconds, path=None):
+    def run(signals, *, part, seconds, path=None, dial=None):
         return listening.run(
             demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frame_hz[0]),
-            path=path or [(0.0, found.onset.rotation * part)], signals=signals, seconds=seconds,
+            path=path or [(0.0, found.onset.rotation * part)], signals=signals, seconds=seconds, dial=dial,
         )  # fmt: skip
 
     return run, found
@@ -271,16 +274,85 @@ def test_fading_and_audio_modulation():
 def test_files(tmp_path, set_up):
     run, _ = set_up
     sound = run([Signal(1e-4, 900.0)], part=1.02, seconds=0.1)
-    write_wav(sound, tmp_path / "a.wav")
-    write_wav(sound, tmp_path / "b.wav", normalise=True)
+    write_sound(sound, tmp_path / "a.wav", full_scale_v=10.0)
+    write_sound(sound, tmp_path / "b.wav")
     with wave.open(str(tmp_path / "a.wav"), "rb") as file:
         assert (file.getnchannels(), file.getsampwidth(), file.getframerate()) == (1, 2, 24000)
         own = np.frombuffer(file.readframes(file.getnframes()), "<i2")
     assert own / 32767.0 * 10.0 == pytest.approx(np.clip(sound.volts, -10.0, 10.0), abs=10.0 / 32767.0)
-    assert clipped(sound) == float(np.mean(np.abs(sound.volts) > 10.0))
+    assert clipped(sound, full_scale_v=10.0) == float(np.mean(np.abs(sound.volts) > 10.0))
     rate, samples = read_sound(tmp_path / "b.wav")
     assert rate == 8000.0 and samples.size == pytest.approx(800, abs=2)
     assert np.abs(samples).max() == pytest.approx(1.0)
+    with wave.open(str(tmp_path / "b.wav"), "rb") as file:
+        highest = np.abs(np.frombuffer(file.readframes(file.getnframes()), "<i2").astype(float)).max()
+    assert highest == pytest.approx(0.9 * 32767.0, abs=1.0)  # 90 % of full scale, within the last bit
     (tmp_path / "c.wav").write_bytes(b"no sound at all")
     with pytest.raises(ValueError, match="no sound file that can be read"):
         read_sound(tmp_path / "c.wav")
+
+
+@pytest.mark.parametrize("ending", ["wav", "flac", "ogg", "mp3"])
+def test_the_ending_names_the_format(tmp_path, ending):
+    """What libsndfile finds in the file, read back; half a second of 500 Hz comes out at its pitch."""
+    rate = listening.RATE
+    volts = np.sin(2.0 * np.pi * 500.0 * np.arange(round(0.5 * rate)) / rate)
+    still = np.zeros(1)
+    sound = Sound("40 m", 7e6, "phones", rate, volts, 1.0, math.sqrt(0.5), None, still, still, still, 0.0)
+    file = write_sound(sound, tmp_path / f"tone.{ending}")
+    assert soundfile.info(file).format == {"wav": "WAV", "flac": "FLAC", "ogg": "OGG", "mp3": "MP3"}[ending]
+    samples, found = soundfile.read(file)
+    # the middle: coders with losses pad both ends
+    middle = samples[len(samples) // 4 : 3 * len(samples) // 4]
+    crossings = np.count_nonzero(np.diff(np.signbit(middle)))
+    assert crossings * found / (2.0 * middle.size) == pytest.approx(500.0, rel=0.02)
+
+
+def test_an_unknown_ending_is_refused():
+    with pytest.raises(ValueError, match=r"heard\.doc: the ending .* \.wav, \.flac"):
+        format_of(Path("heard.doc"))
+
+
+def test_the_dial_goes_over_a_station(set_up):
+    """The whistle falls to zero beat where the dial meets the station, and rises again.
+
+    Its pitch is the distance of the two within 1 %: 10 uV pull by less than that from 500 Hz on (Adler: half
+    the square of lock range over beat). Guards against an angle that begins anew with each stretch, and a
+    dial that goes the wrong way.
+    """
+    run, _ = set_up
+    path = DialPath(((0.1, -3000.0), (0.7, 0.0), (1.1, 3200.0)))
+    sound = run([Signal(10e-6, 500.0, start_s=0.0)], part=1.03, seconds=1.1, dial=path)
+    times = np.arange(sound.volts.size) / sound.rate
+    pitch_ = np.gradient(np.unwrap(np.angle(hilbert(sound.volts))), times) / (2.0 * np.pi)
+    for moment, distance in ((0.2, 3000.0), (0.4, 2000.0), (0.6, 1000.0), (0.9, 1100.0), (1.0, 1900.0)):
+        near = np.abs(times - moment) < 0.01
+        assert np.mean(pitch_[near]) == pytest.approx(distance, rel=0.01), moment
+    # 500 Hz from the dial's own setting lies 62.5 ms after the corner at 0.7 s
+    zero = np.abs(times - 0.7625) < 0.004
+    around = np.abs(times - 0.85) < 0.01
+    assert np.std(sound.volts[zero]) < 0.2 * np.std(sound.volts[around])
+    assert sound.dial_offset_hz is not None and sound.dial_offset_hz[-1] == pytest.approx(3200.0, rel=0.01)
+
+
+def test_cycles_of_a_moving_dial():
+    """By hand: 2 s of a ramp from 0 to 100 Hz are 100 cycles; then it stands, 100 cycles a second."""
+    path = DialPath(((1.0, 0.0), (3.0, 100.0)))
+    assert [path.turns(t) for t in (1.0, 2.0, 3.0, 4.5)] == pytest.approx([0.0, 25.0, 100.0, 250.0])
+    assert path.corners(0.5, 4.0) == [(0.5, 50.0), (2.5, -50.0)]
+    assert path.corners(1.5, 2.0) == [(0.0, 50.0)]
+    with pytest.raises(ValueError, match="rising times"):
+        DialPath(((1.0, 0.0), (1.0, 5.0)))
+
+
+def test_a_station_far_off_the_dial_is_left_out(set_up):
+    """12 kHz off: what is heard is the set alone. Guards against its beat folding down into hearing, and
+    against a dial that pauses letting it in."""
+    run, _ = set_up
+    pausing = DialPath(((0.0, 0.0), (0.1, 0.0), (0.2, 500.0)))
+    heard = run([Signal(100e-6, 12e3, start_s=0.0)], part=1.03, seconds=0.2, dial=pausing)
+    alone = run([], part=1.03, seconds=0.2)
+    near = run([Signal(100e-6, 4e3, start_s=0.0)], part=1.03, seconds=0.2, dial=pausing)
+    late = slice(int(0.05 * heard.rate), None)
+    apart = np.std((heard.volts - alone.volts)[late])
+    assert apart < 0.01 * np.std((near.volts - alone.volts)[late])
