@@ -1,9 +1,7 @@
 """Fits the tube law to the published points of a card: deterministic least squares, priors named.
 
-Residuals are logarithms of model over print, each divided by what it may be off: the scatter that the law
-itself and averaged sheets leave, half the last printed digit, stated errors of the electrode volts, all
-widened by the point's flag. Each parameter carries a prior, so that a card with one full point still gives a
-law, and says what its parameters rest on.
+The residuals are those of `measure.law_on_print`. Each parameter carries a prior, so that a card with one
+full point still gives a law, and says what its parameters rest on.
 """
 
 from __future__ import annotations
@@ -12,7 +10,8 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -21,8 +20,9 @@ import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
 from receiver_sim.errors import NoAnswer, ReceiverSimError
-from receiver_sim.physics.resistance_stage import resistance_stage
-from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, currents, small_signal
+from receiver_sim.measure.law_on_print import Points, Print, Stages, print_of
+from receiver_sim.physics.resistance_stage import StageAtRest
+from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, small_signal, small_signals
 from receiver_sim.results.card_text import with_fit
 from receiver_sim.results.tubes import (
     FitCheck,
@@ -38,63 +38,16 @@ from receiver_sim.results.tubes import (
 from receiver_sim.schema.card import Fact, Point, ResistanceStage, TubeCard, card_for, load_card
 from receiver_sim.schema.priors import FLOORS, DefaultPrior, priors
 
-FLAG_FACTOR = {
-    "seen": 1.0, "measured": 1.0, "calc": 1.0, "memory-high": 1.0, "memory-medium": 1.5, "memory-low": 4.0,
-}  # fmt: skip
-"""How much wider the errors of a figure are taken for the way it came here."""
-
-SCATTER = {
-    "plate_current": 0.02,
-    "screen_current": 0.04,
-    "gm": 0.02,
-    "mu": 0.02,
-    "rp": 0.06,
-    "rp_pentode": 0.25,
-}
-"""One standard deviation (relative) of a printed figure about the law before rounding; a choice, no source,
-that the residuals bear out: their median over all cards is about half of it.
-"""
-
-BOUNDED = 2.0
-"""Misses of so many deviations count double: averaged and rounded figures have no long tails, so many small
-misses are believed before a single large one. Infinity would be plain least squares."""
-
-KIN = 4.0
-"""How much wider the errors of a figure are taken if it is printed for a type of the same structure: makers
-printed
-one tube twice with differences of some per cent. A choice, no source."""
-
-BIAS_SCATTER = 0.07
-"""The same of the bias at which a tube is printed as cut off, relative to that bias."""
-
-
-GAIN_SCATTER = 0.08
-"""One standard deviation (relative) of a chart's gain about the law: gains of single specimens at 5 V of
-output,
-a choice borne out by the 6SJ7's chart, whose rows scatter by 7 % about any smooth law."""
-
 Vector: TypeAlias = Sequence[float] | npt.NDArray[np.float64]
+
+
+STEP = 1e-5
+"""Half the distance, in z, of the two laws that a derivative is taken from; the derivative is off by its
+square, times a third derivative of the order of one."""
 
 
 class FitRefused(ReceiverSimError):  # noqa: N818 - a refusal, not a failure
     """The points cannot determine the parameters; the message says which and what to add."""
-
-
-def solve_bias(law: TubeLaw, point: Point) -> tuple[float, float, float]:
-    """Return (grid, plate, screen) volts from the cathode at a point, self-bias solved for."""
-    screen = point.plate if point.screen is None else point.screen
-    if point.grid is not None:
-        return point.grid, point.plate, screen
-    assert point.cathode_resistor is not None
-    ohms = point.cathode_resistor
-
-    def excess(lift: float) -> float:
-        out = currents(law, grid_v=-lift, plate_v=point.plate - lift, screen_v=screen - lift)
-        return float(out.plate + out.screen) * ohms - lift
-
-    # no current is left once the cathode stands as high as plate and screen
-    lift = float(brentq(excess, 0.0, max(point.plate, screen), xtol=1e-10))
-    return -lift, point.plate - lift, screen - lift
 
 
 def figures(law: TubeLaw, point: Point) -> dict[str, float]:
@@ -110,92 +63,13 @@ def figures(law: TubeLaw, point: Point) -> dict[str, float]:
 
 
 def _signal(law: TubeLaw, point: Point) -> SmallSignal:
-    grid, plate, screen = solve_bias(law, point)
+    grid, plate, screen = (float(v[0]) for v in Points(law.kind, [point], [1.0]).volts(law))
     tied = point.as_ == "triode" and law.kind != "triode"
     return small_signal(law, grid_v=grid, plate_v=plate, screen_v=screen, triode_connected=tied)
 
 
-def _rounding(quantity: str, value: float) -> float:
-    """Return the relative deviation (uniform) of a printed figure from its last digit."""
-    if quantity.endswith("current"):
-        step = 1e-4  # sheets print 0.1 mA; service tables finer
-        while step > 1e-8 and abs(value / step - round(value / step)) > 1e-6:
-            step /= 10
-    elif quantity == "mu":
-        step = 1.0 if value == int(value) else 0.1
-    else:
-        step = 10.0 ** (math.floor(math.log10(value)) - 2)
-    return step / 2 / math.sqrt(3) / abs(value)
-
-
 def _log(ratio: float) -> float:
     return math.log(min(max(ratio, 1e-30), 1e30))
-
-
-def _weighed(miss: float, doubtful: bool) -> float:
-    """Return the residual for a miss in deviations: steeper than plain for print, flatter for what is
-    doubtful.
-
-    A figure recalled with little confidence may be plain wrong and must not bend the others: its cost grows
-    with the miss instead of its square (Huber's idea, 1964, in smooth form).
-    """
-    if doubtful:
-        return math.copysign(math.sqrt(2.0 * (math.sqrt(1.0 + miss * miss) - 1.0)), miss)
-    return miss * math.hypot(1.0, miss / BOUNDED)
-
-
-def _widths(signal: SmallSignal, point: Point, *, wider: float = 1.0) -> dict[str, float]:
-    """Return one deviation (relative) of each figure printed at a point about the law, by quantity."""
-    factor = FLAG_FACTOR[point.flag] * wider
-    cathode = max(signal.plate + signal.screen, 1e-15)
-    volts = (point.grid_error or 0.0) * signal.gk / cathode / math.sqrt(3)
-    if point.screen_error is not None and point.screen:
-        volts = math.hypot(volts, point.screen_error / math.sqrt(3) * 1.5 / point.screen)
-    if point.plate_error is not None:
-        slope = signal.conductance / max(signal.plate, 1e-15)
-        volts = math.hypot(volts, point.plate_error / math.sqrt(3) * slope)
-    extra = math.hypot(volts, point.current_error or 0.0)
-    rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
-    rows = (
-        ("plate_current", SCATTER["plate_current"], extra),
-        ("screen_current", SCATTER["screen_current"], extra),
-        ("gm", SCATTER["gm"], volts),
-        ("mu", SCATTER["mu"], 0.0),
-        ("rp", rp, 0.0),
-    )
-    printed = {name: getattr(point, name) for name, _, _ in rows}
-    return {
-        name: factor
-        * math.hypot(scatter, 0.0 if printed[name] is None else _rounding(name, printed[name]), more)
-        for name, scatter, more in rows
-    }
-
-
-def _point_residuals(law: TubeLaw, point: Point, *, wider: float = 1.0) -> list[float]:
-    signal = _signal(law, point)
-    widths = _widths(signal, point, wider=wider)
-    factor = FLAG_FACTOR[point.flag] * wider
-    out: list[float] = []
-    doubtful = point.flag == "memory-low"
-
-    def add(quantity: str, printed: float | None, model: float) -> None:
-        if printed is not None:
-            out.append(_weighed(_log(model / printed) / widths[quantity], doubtful))
-
-    add("plate_current", point.plate_current, signal.plate)
-    add("screen_current", point.screen_current, signal.screen)
-    add("gm", point.gm, signal.gm)
-    add("mu", point.mu, signal.mu)
-    resistance = 1.0 / signal.conductance if signal.conductance > 1e-12 else 1e12
-    if point.gm is None or point.mu is None:  # else it is their quotient and tells nothing new
-        add("rp", point.rp, resistance)
-    if point.rp_min is not None:
-        rp = SCATTER["rp" if point.as_ == "triode" else "rp_pentode"]
-        out.append(max(_log(point.rp_min / resistance), 0.0) / (factor * rp))
-    if point.screen_current_max is not None:
-        over = max(_log(signal.screen / point.screen_current_max), 0.0)
-        out.append(over / (factor * SCATTER["screen_current"]))
-    return out
 
 
 def _fact_value(law: TubeLaw, fact: Fact, grid_v: float) -> float:
@@ -203,54 +77,14 @@ def _fact_value(law: TubeLaw, fact: Fact, grid_v: float) -> float:
     out = small_signal(
         law, grid_v=grid_v, plate_v=fact.plate, screen_v=fact.screen or fact.plate, triode_connected=tied
     )
-    return out.plate if fact.gm is None else out.gm
-
-
-def _fact_residual(law: TubeLaw, fact: Fact, *, wider: float = 1.0) -> float:
-    """Miss of the bias, taken from the miss of the quantity over its slope on log paper: no root to seek."""
-    wanted = fact.plate_current if fact.gm is None else fact.gm
-    assert wanted is not None
-    here, near = (_log(_fact_value(law, fact, fact.grid + d) / wanted) for d in (0.0, 0.01 * abs(fact.grid)))
-    slope = max((near - here) / 0.01, 0.1)  # per unit of relative bias
-    return _weighed(here / slope / (wider * FLAG_FACTOR[fact.flag] * BIAS_SCATTER), fact.flag == "memory-low")
+    return float(out.plate if fact.gm is None else out.gm)
 
 
 def stage_gains(law: TubeLaw, stages: Sequence[ResistanceStage]) -> list[float]:
     """Return the law's gains in the rows of a resistance-coupled chart. Raises ValueError if one finds no
     rest.
     """
-    if not stages:
-        return []
-    screens = [s.screen_resistor for s in stages if s.screen_resistor is not None]
-    found = resistance_stage(
-        law,
-        supply_v=np.array([s.supply for s in stages]),
-        plate_ohm=np.array([s.plate_resistor for s in stages]),
-        next_grid_ohm=np.array([s.next_grid for s in stages]),
-        cathode_ohm=np.array([s.cathode_resistor for s in stages]),
-        screen_ohm=np.array(screens) if screens else None,
-    )
-    return [float(gain) for gain in found.gain]
-
-
-_NO_REST = 10.0
-"""Residual of a stage in which a law tried by the search finds no rest: far, and level, so that it turns
-back.
-"""
-
-
-def _stage_residuals(law: TubeLaw, stages: Sequence[ResistanceStage], *, wider: float = 1.0) -> list[float]:
-    try:
-        gains = stage_gains(law, stages)
-    except ValueError:
-        return [_NO_REST] * len(stages)
-    return [
-        _weighed(
-            _log(gain / stage.gain) / (wider * FLAG_FACTOR[stage.flag] * GAIN_SCATTER),
-            stage.flag == "memory-low",
-        )
-        for gain, stage in zip(gains, stages, strict=True)
-    ]
+    return Stages(stages, [1.0] * len(stages)).at_rest(law).gain.tolist() if stages else []
 
 
 def fact_bias(law: TubeLaw, fact: Fact) -> float:
@@ -267,19 +101,6 @@ def fact_bias(law: TubeLaw, fact: Fact) -> float:
     return high if miss(high) < 0 else float(brentq(miss, low, high, xtol=1e-9))
 
 
-def _print_of_kin(law: TubeLaw, card: TubeCard) -> list[float]:
-    """Return the residuals of the print of a type that is the same inside.
-
-    Without the plate resistance of pentodes, on which makers' sheets of one structure differ twofold.
-    """
-    out: list[float] = []
-    for point in card.points:
-        loose = {} if point.as_ == "triode" else {"mu": None, "rp": None, "rp_min": None}
-        out += _point_residuals(law, point.model_copy(update=loose), wider=KIN)
-    out += [_fact_residual(law, fact, wider=KIN) for fact in card.facts]
-    return out + _stage_residuals(law, card.stages, wider=KIN)
-
-
 @dataclass(frozen=True)
 class _Problem:
     """The least-squares problem of a card with some points left out."""
@@ -288,17 +109,36 @@ class _Problem:
     known: list[DefaultPrior]
     leave_out: int | None
     kin: tuple[TubeCard, ...] = ()
+    _seen: dict[tuple[float, ...], list[StageAtRest | None]] = field(default_factory=dict)
+    """Where the charts' stages rest under the laws tried: under laws beside them they rest near by."""
 
     @property
     def free(self) -> list[DefaultPrior]:
         return [p for p in self.known if p.spread > 0]
 
     def law(self, z: Vector, /) -> TubeLaw:
-        values: dict[str, Any] = {p.name: p.value for p in self.known if p.spread == 0}
-        for prior, x in zip(self.free, z, strict=True):
-            values[prior.name] = math.exp(min(max(x, -60.0), 60.0)) if prior.log else float(x)
-        values["sections"] = int(values.get("sections", 1))
-        return TubeLaw(kind=self.card.kind, **values)
+        values = {name: float(value[0, 0]) for name, value in self._columns(np.atleast_2d(z)).items()}
+        return TubeLaw(kind=self.card.kind, sections=self._sections, **values)
+
+    def laws(self, zs: np.ndarray, /) -> TubeLaw:
+        """Return a law for each row of zs as one, whose parameters are columns (`law_on_print`)."""
+        columns: dict[str, Any] = self._columns(zs)
+        return TubeLaw(kind=self.card.kind, sections=self._sections, **columns)
+
+    @property
+    def _sections(self) -> int:
+        return next((int(p.value) for p in self.known if p.name == "sections"), 1)
+
+    def _columns(self, zs: np.ndarray) -> dict[str, np.ndarray]:
+        values = {p.name: np.full((len(zs), 1), p.value) for p in self.known if p.spread == 0}
+        for prior, column in zip(self.free, zs.T, strict=True):
+            values[prior.name] = (np.exp(np.clip(column, -60.0, 60.0)) if prior.log else column)[:, None]
+        values.pop("sections", None)
+        return values
+
+    @cached_property
+    def print(self) -> Print:
+        return print_of(self.card, self.kin, self.leave_out)
 
     def centres(self) -> list[float]:
         return [math.log(p.value) if p.log else p.value for p in self.free]
@@ -309,18 +149,26 @@ class _Problem:
         low = [max(c - 6.0 * p.spread, FLOORS.get(p.name, -math.inf)) for c, p in pairs]
         return low, [c + 6.0 * p.spread for c, p in pairs]
 
-    def residuals(self, z: Vector, /) -> list[float]:
-        law = self.law(z)
-        out: list[float] = []
-        for index, point in enumerate(self.card.points):
-            if index != self.leave_out:
-                out += _point_residuals(law, point)
-        out += [_fact_residual(law, fact) for fact in self.card.facts]
-        out += _stage_residuals(law, self.card.stages)
-        for other in self.kin:
-            out += _print_of_kin(law, other)
-        pulls = zip(z, self.centres(), self.free, strict=True)
-        return out + [(x - centre) / prior.spread for x, centre, prior in pulls]
+    def residuals(self, z: Vector, /) -> np.ndarray:
+        misses, rests = self.print.misses(self.laws(np.atleast_2d(z)))
+        self._seen[tuple(z)] = rests
+        return np.concatenate([misses[0], self._pulls(z)])
+
+    def slopes(self, z: np.ndarray, /) -> np.ndarray:
+        """Return the derivatives of the residuals by z: central differences, all laws in one pass."""
+        low, high = self.bounds()
+        up = np.minimum(z + STEP, high)
+        down = np.maximum(z - STEP, low)
+        moved = np.concatenate([np.where(np.eye(z.size) > 0.0, end, z) for end in (up, down)])
+        near = self._seen.get(tuple(z))
+        misses, _ = self.print.misses(self.laws(moved), near)
+        of_print: np.ndarray = (misses[: z.size] - misses[z.size :]) / (up - down)[:, None]
+        pulls = np.diag([1.0 / p.spread for p in self.free])
+        return np.asarray(np.concatenate([of_print, pulls], axis=1).T)
+
+    def _pulls(self, z: Vector) -> np.ndarray:
+        pulls: np.ndarray = (np.asarray(z) - self.centres()) / [p.spread for p in self.free]
+        return pulls
 
     def starts(self) -> list[list[float]]:
         """Three starts, differing in mu, each with the perveance that meets the first point's current."""
@@ -346,14 +194,20 @@ def _solve(
     problem: _Problem, starts: Sequence[Sequence[float]] | None = None
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Return (z, covariance of z, cost) of the best of the starts, those of the problem if none are given."""
-    best: Any = None
-    for start in problem.starts() if starts is None else starts:
-        found = least_squares(problem.residuals, start, bounds=problem.bounds(), x_scale=0.1, xtol=1e-12,
-                              ftol=1e-12, gtol=1e-12, max_nfev=200)  # fmt: skip
-        if best is None or found.cost < best.cost * (1 - 1e-9):
-            best = found
+    found = [
+        _nearest(problem, start, close=1e-4) for start in (problem.starts() if starts is None else starts)
+    ]
+    best = _nearest(problem, min(found, key=lambda one: float(one.cost)).x, close=1e-12)
     covariance = np.linalg.inv(best.jac.T @ best.jac)
     return best.x, covariance, float(best.cost)
+
+
+def _nearest(problem: _Problem, start: Vector, *, close: float) -> Any:
+    """Return what scipy finds from a start; close: relative change of cost and place at which it ends."""
+    return least_squares(
+        problem.residuals, start, problem.slopes, bounds=problem.bounds(), x_scale=0.1, xtol=close,
+        ftol=close, gtol=1e-12, max_nfev=200,
+    )  # fmt: skip
 
 
 def fit_card(card: TubeCard, *, leave_out: int | None = None) -> FitResult:
@@ -543,7 +397,11 @@ def _predicted_spread(
     for sign in (1.0, -1.0):
         moved = [figures(problem.law(z + sign * row), point) for row in np.diag(steps)]
         sides.append({name: np.array([one[name] for one in moved]) for name in moved[0]})
-    widths = _widths(_signal(problem.law(z), point), point)
+    law = problem.laws(np.atleast_2d(z))
+    here = Points(law.kind, [point], [1.0])
+    grid, plate, screen = here.volts(law)
+    at = small_signals(law, grid_v=grid, plate_v=plate, screen_v=screen, triode_connected=here.tied)
+    widths = {name: float(width[0, 0]) for name, width in here.widths(at).items()}
     out = {}
     for name, scatter in widths.items():
         slopes = np.log(np.maximum(sides[0][name], 1e-30) / np.maximum(sides[1][name], 1e-30)) / (2.0 * steps)

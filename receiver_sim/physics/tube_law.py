@@ -150,12 +150,12 @@ class Currents:
 class SmallSignal:
     """Figures that sheets print: currents (A), gm and cathode gm (S), mu, plate conductance (S)."""
 
-    plate: float
-    screen: float
-    gm: float
-    gk: float
-    mu: float
-    conductance: float
+    plate: Real
+    screen: Real
+    gm: Real
+    gk: Real
+    mu: Real
+    conductance: Real
 
 
 def softplus(x: Real) -> Real:
@@ -194,7 +194,7 @@ def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tup
     b = np.maximum(np.asarray(screen_v, dtype=float), 0.0)
     plate = law.division * a * a
     rest = a * a + law.knee**2 * b * b
-    if law.focus > 0.0:
+    if np.any(np.asarray(law.focus) > 0.0):
         field, width = _field(law, plate_v=plate_v, screen_v=screen_v)
         rest = rest * (
             1.0
@@ -204,7 +204,7 @@ def _shares(law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real) -> tup
         )
     plate = plate / (plate + rest + GATE_V2)
     screen = (1.0 - plate) * b * b / (b * b + GATE_V2)
-    if law.emission > 0.0:
+    if np.any(np.asarray(law.emission) > 0.0):
         over = (np.asarray(plate_v, dtype=float) - np.asarray(screen_v, dtype=float)) / law.emission_width
         crossing = 0.5 * (1.0 - over / np.sqrt(1.0 + over * over))
         lost = plate * law.emission * a * a / (a * a + law.emission_volts**2) * crossing
@@ -238,24 +238,42 @@ def small_signal(
     `triode_connected` ties the screen to the plate: its current then counts as plate current and the plate
     conductance is that of both. Derivatives are central differences; their error is below 1e-6 relative.
     """
-    volts = [grid_v, plate_v, plate_v if triode_connected else screen_v]
-    h_grid, h_plate = 1e-3, 1e-2 + 1e-4 * abs(plate_v)
-    steps = [0.0, h_grid, -h_grid, 0.0, 0.0]
-    rises = [0.0, 0.0, 0.0, h_plate, -h_plate]
-    grid = volts[0] + np.array(steps)
-    plate = volts[1] + np.array(rises)
-    screen = volts[2] + (np.array(rises) if triode_connected else 0.0)
-    out = currents(law, grid_v=grid, plate_v=plate, screen_v=screen)
-    anode = out.plate + out.screen if triode_connected else out.plate
+    out = small_signals(
+        law,
+        grid_v=grid_v,
+        plate_v=plate_v,
+        screen_v=screen_v,
+        triode_connected=np.asarray(triode_connected, dtype=np.bool_),
+    )
+    return SmallSignal(*(float(value) for value in dataclasses.astuple(out)))
+
+
+def small_signals(
+    law: TubeLaw, *, grid_v: Real, plate_v: Real, screen_v: Real, triode_connected: Real
+) -> SmallSignal:
+    """Return the same as arrays: of points, or of laws and points where the law's parameters are columns."""
+    grid, plate, screen, tied, _ = np.broadcast_arrays(
+        grid_v, plate_v, screen_v, triode_connected, law.perveance
+    )
+    screen = np.where(tied, plate, screen)
+    h_grid, h_plate = 1e-3, 1e-2 + 1e-4 * np.abs(plate)
+    nothing = np.zeros_like(plate, dtype=np.float64)
+    moves = np.stack([nothing, nothing + h_grid, nothing - h_grid, nothing, nothing])
+    rises = np.stack([nothing, nothing, nothing, h_plate, -h_plate])
+    out = currents(
+        law, grid_v=grid + moves, plate_v=plate + rises, screen_v=screen + np.where(tied, rises, 0.0)
+    )
     cathode = out.plate + out.screen
-    gm = float(anode[1] - anode[2]) / (2 * h_grid)
-    conductance = float(anode[3] - anode[4]) / (2 * h_plate)
+    anode = np.where(tied, cathode, out.plate)
+    gm = (anode[1] - anode[2]) / (2 * h_grid)
+    conductance = (anode[3] - anode[4]) / (2 * h_plate)
+    passes = conductance > 0.0
     return SmallSignal(
-        plate=float(anode[0]),
-        screen=0.0 if triode_connected else float(out.screen[0]),
+        plate=anode[0],
+        screen=np.where(tied, 0.0, out.screen[0]),
         gm=gm,
-        gk=float(cathode[1] - cathode[2]) / (2 * h_grid),
-        mu=gm / conductance if conductance > 0.0 else math.inf,
+        gk=(cathode[1] - cathode[2]) / (2 * h_grid),
+        mu=np.where(passes, gm / np.where(passes, conductance, 1.0), math.inf),
         conductance=conductance,
     )
 
