@@ -11,7 +11,7 @@ from receiver_sim.physics.resistance_stage import resistance_stage
 from receiver_sim.physics.tube_law import TubeLaw, currents, small_signal, small_signals
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.priors import priors
-from receiver_sim.studies import tube_fit
+from receiver_sim.design import tube_fit
 
 # Invented laws, no two parameters alike; the numbers are of the size of real tubes.
 ONE = TubeLaw(
