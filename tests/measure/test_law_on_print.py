@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.optimize import approx_fprime, brentq
 
+from receiver_sim.design import tube_fit
 from receiver_sim.measure.law_on_print import BOUNDED, KIN, print_of, rest_at_resistor, rounding, weighed
 from receiver_sim.physics.resistance_stage import resistance_stage
 from receiver_sim.physics.tube_law import TubeLaw, currents, small_signal, small_signals
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.priors import priors
-from receiver_sim.design import tube_fit
 
 # Invented laws, no two parameters alike; the numbers are of the size of real tubes.
 ONE = TubeLaw(
