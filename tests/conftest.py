@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -11,6 +12,21 @@ from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build, load_build
+
+
+def _approx(expected: Any, rel: float | None = None, abs: float | None = None, nan_ok: bool = False) -> Any:
+    """pytest.approx without its habit of accepting anything within 1e-12 of what is due.
+
+    In SI units that habit lets a picofarad pass for any other, and any current below a picoampere. What may
+    be off by an amount of its own says so by `abs`.
+    """
+    if abs is None:
+        rel, abs = 1e-6 if rel is None else rel, 0.0
+    return _PYTESTS_APPROX(expected, rel=rel, abs=abs, nan_ok=nan_ok)
+
+
+_PYTESTS_APPROX = pytest.approx
+pytest.approx = _approx  # type: ignore[assignment]
 
 BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 
