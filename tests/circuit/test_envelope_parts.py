@@ -54,6 +54,7 @@ def test_a_carrier_above_runs_ahead_one_below_falls_back(bench: Bench, offset_hz
     text = "Rti ti 0 1\nRtq tq 0 1\n" + written(Circuit("carrier", block.elements))
     with bench.session(Deck("carrier", text)) as session:
         run = session.tran(1e-4, 0.02, 0.0, 1e-4)
-    due = 0.91 * np.exp(2j * math.pi * offset_hz * (run["time"] + 0.1))  # counted from the first instant of the signal
+    # the e.m.f. is r.m.s.; time counts from the first instant of the signal
+    due = 0.91 * math.sqrt(2.0) * np.exp(2j * math.pi * offset_hz * (run["time"] + 0.1))
     # 27 steps to a turn, no reactance in the deck: nothing but the digits of the sources
     assert run["ti"] + 1j * run["tq"] == pytest.approx(due, abs=1e-6)
