@@ -182,12 +182,12 @@ class Points:
         volts = np.hypot(self._grid_error * signal.gk / cathode / math.sqrt(3), self._screen_error)
         volts = np.hypot(volts, self._plate_error / math.sqrt(3) * slope)
         extra = np.hypot(volts, self._current_error)
-        rows: tuple[tuple[str, Real, Real], ...] = (
+        rows: tuple[tuple[str, Real, FloatArray], ...] = (
             ("plate_current", SCATTER["plate_current"], extra),
             ("screen_current", SCATTER["screen_current"], extra),
             ("gm", SCATTER["gm"], volts),
-            ("mu", SCATTER["mu"], 0.0),
-            ("rp", self.rp_scatter, 0.0),
+            ("mu", SCATTER["mu"], 0.0 * volts),
+            ("rp", self.rp_scatter, 0.0 * volts),
         )
         return {
             name: self.factor * np.hypot(np.hypot(scatter, self._rounding[name]), more)
