@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.designators import designators
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
@@ -99,7 +100,7 @@ def schematic(
     rotation: the setting of the control (0..1) they belong to.
     """
     circuit, parts = parts_of_set(build, cards, band)
-    stand = _designated(placed(parts))
+    stand = _designated(placed(parts), circuit)
     wiring = wired(stand, (circuit.node(Place.SUPPLY), RAIL))
     at_pins = _at_pins(stand, circuit, volts or {})
     texts, _ = words_for(stand, wiring, {key: _volts_words(value) for key, value in at_pins.items()})
@@ -116,26 +117,35 @@ def _volts_words(value: float) -> str:
     return f"{value:.0f} V" if abs(value) >= 10 else f"{value:.2g} V"
 
 
-def _designated(stand: Sequence[Placed]) -> list[Placed]:
-    """Number the parts of each class in reading order: the upper row first, from left to right.
+def _designated(stand: Sequence[Placed], circuit: Circuit) -> list[Placed]:
+    """Give each part the designation the circuit has for it, so that drawing and parts list agree.
 
-    A heater has the designation of its tube.
+    What the circuit has no element for is numbered on from there, in reading order: the upper row first,
+    from left to right. A heater has the designation of its tube.
     """
+    rectifiers = [e.name for e in circuit.elements if e.about.key == "supply.rectifier"]
+    known = designators(circuit.without(rectifiers))
     count: dict[str, int] = {}
+    for name in known.values():
+        letter = name.rstrip("0123456789")
+        count[letter] = max(count.get(letter, 0), int(name[len(letter) :]))
     refs: dict[int, str] = {}
-    order = sorted(range(len(stand)), key=lambda i: (stand[i].row, stand[i].x, -stand[i].y))
-    sockets: dict[str, str] = {}
-    for i in order:
-        letter = stand[i].part.letter
-        if letter:
-            count[letter] = count.get(letter, 0) + 1
-            refs[i] = f"{letter}{count[letter]}"
-        if stand[i].part.symbol == "tube":
-            sockets[stand[i].part.also["socket"]] = refs[i]
+    taken: set[str] = set()
+    for i in sorted(range(len(stand)), key=lambda i: (stand[i].row, stand[i].x, -stand[i].y)):
+        part = stand[i].part
+        given = next((known[e] for e in (*part.elements, part.also.get("like", "")) if e in known), "")
+        if given in taken:
+            given = ""
+        if part.letter and not given:
+            count[part.letter] = count.get(part.letter, 0) + 1
+            given = f"{part.letter}{count[part.letter]}"
+        refs[i] = given
+        taken.add(given)
+    sockets = {one.part.also["socket"]: refs[i] for i, one in enumerate(stand) if one.part.symbol == "tube"}
     for i, one in enumerate(stand):
         if one.part.symbol == "heater":
             refs[i] = sockets.get(one.part.also["socket"], "")
-    return [replace(one, part=replace(one.part, ref=refs.get(i, ""))) for i, one in enumerate(stand)]
+    return [replace(one, part=replace(one.part, ref=refs[i])) for i, one in enumerate(stand)]
 
 
 def _at_pins(

@@ -79,9 +79,10 @@ def _aerial(circuit: Circuit) -> list[Part]:
     names = {"link": "aerial", "ant": "aerial"}
     meets = [n for n in dict.fromkeys(n for e in inside for n in e.nodes) if n in outside and n != GROUND]
     meets.sort(key=lambda n: n not in names)
+    like = {"like": inside[0].name} if inside else {}
     words = [("aerial", "aerial"), ("counterpoise", "counterpoise, or the feeder's second wire")]
     return [
-        Part(f"aerial.{word}", word, (Pin("a", node),), "aerial", said, key="aerial", letter="E")
+        Part(f"aerial.{word}", word, (Pin("a", node),), "aerial", said, key="aerial", letter="E", also=like)
         for node, (word, said) in zip(meets, words, strict=False)
     ]
 
@@ -236,12 +237,27 @@ def _heater(build: Build, cards: Mapping[str, TubeCard]) -> list[Part]:
         ends = [Pin("a", "ha"), Pin("tap", GROUND), Pin("b", low)]
     word = "heater winding" if said.supply == "ac" else "heater battery or d.c. supply"
     out = [
-        Part("heater.line", source[0], tuple(ends), "heater", word, "heater.volts", (volts,), (), source[1])
+        Part(
+            "heater.line",
+            source[0],
+            tuple(ends),
+            "heater",
+            word,
+            "heater.volts",
+            (volts,),
+            (),
+            source[1],
+            also={"like": "vheater"},
+        )
     ]
     if said.wiring == "hum_pot":
         pins = (Pin("top", "ha"), Pin("wiper", GROUND), Pin("bottom", "hb"))
         lines = (value_of(said.hum_pot, "ohm"), "hum balance")
-        out.append(Part("heater.pot", "pot", pins, "heater", "hum pot", "heater.hum_pot", lines, (), "R"))
+        also = {"like": "rhuma"}
+        pot = Part(
+            "heater.pot", "pot", pins, "heater", "hum pot", "heater.hum_pot", lines, (), "R", also=also
+        )
+        out.append(pot)
     for socket, card in cards.items():
         out += _one_heater(build, socket, card, low)
     return out

@@ -6,6 +6,7 @@ import re
 
 from receiver_sim import api
 from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.designators import designators
 from receiver_sim.circuit.element import GROUND, Nature
 from receiver_sim.views.schematic.drawing import Schematic
 from receiver_sim.views.schematic.parts import Part
@@ -97,6 +98,12 @@ def test_every_part_of_the_circuit_is_drawn_once(picture: Schematic) -> None:
 def test_designations_are_unique_but_for_heaters(picture: Schematic) -> None:
     refs = [p.ref for p in picture.parts if p.symbol != "heater"]
     assert all(refs)
+    # as the circuit's own list has them, which a parts list shows
+    for part in picture.parts:
+        listed = {
+            designators(picture.circuit)[name] for name in part.elements if part.key != "supply.rectifier"
+        }
+        assert not listed or part.ref in listed or part.block in ("rectifier", "supply")
     assert len(refs) == len(set(refs))
     tubes = {p.ref for p in picture.parts if p.symbol == "tube"}
     assert {p.ref for p in picture.parts if p.symbol == "heater"} == tubes
