@@ -52,7 +52,7 @@ def coils(
     """
     tuning_range.coverage([], year=year, region=region)
     with opened(bench) as open_bench:
-        before, ran = open_bench.loaded, open_bench.evaluations
+        before, rungs, ran = open_bench.loaded, open_bench.rungs, open_bench.evaluations
         cards, settled = cards_for(build), settle(build, open_bench)
         bands = settled.bands
         stages = Stages()
@@ -73,7 +73,7 @@ def coils(
             lambda done, total: progress("dial", done, total),
         )
         effects, through = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
-        where = provenance(build, open_bench, before=before)
+        where = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
     measured = tuple(span for span in ranges if span is not None)
     unmeasured = [band.name for band, span in zip(bands, ranges, strict=True) if span is None]

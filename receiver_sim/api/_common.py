@@ -8,7 +8,7 @@ from collections.abc import Callable
 from receiver_sim import __version__
 from receiver_sim.builds import band_named, cards_for, dial_frequencies
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, Rung
 from receiver_sim.judge import heater_verdicts, verdicts
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
@@ -38,19 +38,28 @@ def prepare(
     return cards, choose(build, searched, rotation=rotation)
 
 
-def provenance(build: Build, bench: Bench, *, before: Counter[tuple[str, str]] | None = None) -> Provenance:
+def provenance(
+    build: Build,
+    bench: Bench,
+    *,
+    before: Counter[tuple[str, str]] | None = None,
+    rungs_before: Counter[Rung] | None = None,
+) -> Provenance:
     """Return where results on this build come from: digests of build, cards and decks, versions.
 
-    The decks are those that were run on the bench, since it had `before` (its `loaded` then) if given.
+    The decks are those that were run on the bench, since it had `before` (its `loaded` then) if given; its
+    rungs likewise.
     """
     cards = cards_for(build)
     ran = bench.loaded - (before or Counter())
+    rungs = bench.rungs - (rungs_before or Counter())
     return Provenance(
         build=build.sha256,
         decks=tuple(DeckRun(title, digest) for title, digest in sorted(ran)),
         receiver_sim=__version__,
         ngspice=str(bench.ngspice_version),
         cards={c.type: c.sha256 for c in (cards.detector, cards.audio, cards.first) if c is not None},
+        rungs={rung.value: rungs[rung] for rung in Rung if rungs[rung]},
     )
 
 

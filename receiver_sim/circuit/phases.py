@@ -62,6 +62,18 @@ def cosines(phases: int) -> list[float]:
     return [math.cos(math.pi * (j + 0.5) / phases) for j in range(phases)]
 
 
+def knot_places(knots: int, *, phases: int) -> list[float]:
+    """Return the places of the knots on the swing's cosine: even in phase, the outermost at the outermost
+    samples.
+
+    A large swing leaves current at the outermost samples alone. Knots further in would be extrapolated from
+    there with weights of either sign, and where the plate bottoms that makes a negative resistance of the
+    model's own, on which runs over time came to a stop.
+    """
+    reach = math.cos(0.5 * math.pi / phases)
+    return [reach * math.cos(math.pi * t / (knots - 1)) for t in range(knots)]
+
+
 def shares(cosine: float, knots: list[float]) -> list[float]:
     """Return the weights of the knots at one place (Lagrange)."""
     return [
@@ -80,7 +92,8 @@ def harmonics(
     """
     phases = samples.shape[0]
     theta = np.pi * (np.arange(phases) + 0.5) / phases
-    factors = np.array([np.array(shares(c, cosines(knots.shape[0]))) @ knots for c in np.cos(theta)])
+    places = knot_places(knots.shape[0], phases=phases)
+    factors = np.array([np.array(shares(c, places)) @ knots for c in np.cos(theta)])
     currents = samples * factors
     rows = [2.0 / phases * np.cos(n * theta) @ currents for n in orders]
     return np.asarray(np.array(rows).T, dtype=np.float64)
@@ -104,7 +117,7 @@ def phase_subcircuit(
     hot end (V), and three outputs: fundamental components of plate and screen current (1 V for 1 mA) and of
     the grid current (1 V for 1 uA), counted in phase with the tank.
     """
-    places = cosines(knots)
+    places = knot_places(knots, phases=phases)
     share = [shares(c, places) for c in cosines(phases)]
     values: dict[str, Any] = law_values(law, name)
     field = swings.plate * values["plate_reach"] + swings.screen * values["screen_reach"]

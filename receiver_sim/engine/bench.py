@@ -5,7 +5,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -15,6 +15,7 @@ from receiver_sim import outputs
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.errors import EngineError, EngineFailed
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
+from receiver_sim.engine.rungs import Rung
 from receiver_sim.engine.session import Session
 
 Item = TypeVar("Item")
@@ -49,6 +50,7 @@ class Bench:
         self._engine_seconds = 0.0
         self._evaluations = 0
         self._loaded: Counter[tuple[str, str]] = Counter()
+        self._rungs: Counter[Rung] = Counter()
         self._version = 0
 
     # ------------------------------------------------------------------ totals
@@ -84,11 +86,20 @@ class Bench:
     def __exit__(self, *exc_info: object) -> None:
         self.close()
 
+    @property
+    def rungs(self) -> Counter[Rung]:
+        """How the analyses run so far found their operating points, with how many of each; a copy."""
+        with self._lock:
+            return self._rungs.copy()
+
     @contextmanager
-    def session(self, deck: Deck) -> Iterator[Session]:
+    def session(
+        self, deck: Deck, *, easy: Mapping[str, tuple[float, float]] | None = None, climb: bool = True
+    ) -> Iterator[Session]:
         """Load `deck` into a worker of its own for the length of the `with` block.
 
-        A session within a session gets a further worker. Raises EngineFailed if ngspice does not take
+        A session within a session gets a further worker. `easy`: see Session; climb: False for a caller that
+        has a rung of its own where ngspice finds no solution. Raises EngineFailed if ngspice does not take
         the deck.
         """
         worker = self._acquire()
@@ -96,7 +107,8 @@ class Bench:
             self._loaded[deck.title, deck.sha256] += 1
         session: Session | None = None
         try:
-            session = Session(deck, worker, keep=self._keep, count=self._count)
+            renew = self._renew if climb else None
+            session = Session(deck, worker, keep=self._keep, count=self._count, renew=renew, easy=easy)
             yield session
         finally:
             try:
@@ -105,7 +117,7 @@ class Bench:
                 else:
                     worker.kill()
             finally:
-                self._release(worker)
+                self._release(worker if session is None else session.worker)
 
     def map(
         self,
@@ -194,6 +206,13 @@ class Bench:
             self._all.discard(worker)
         worker.close()
 
+    def _renew(self, worker: WorkerProcess) -> WorkerProcess:
+        """Give back a worker whose analysis failed and return another."""
+        worker.kill()
+        another = self._acquire()
+        self._release(worker)
+        return another
+
     def _watch(self) -> None:
         """End workers past their time limit. Looks ten times within a limit, at least once a second."""
         pause = min(1.0, self.time_limit_s / 10)
@@ -205,10 +224,12 @@ class Bench:
                 worker.timed_out = True
                 worker.kill()
 
-    def _count(self, seconds: float, evaluations: int) -> None:
+    def _count(self, seconds: float, evaluations: int, rung: Rung | None) -> None:
         with self._lock:
             self._engine_seconds += seconds
             self._evaluations += evaluations
+            if rung is not None:
+                self._rungs[rung] += 1
 
     # ------------------------------------------------------------------ failed decks
 

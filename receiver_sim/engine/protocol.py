@@ -43,12 +43,14 @@ class Ready:
 
 @dataclass(frozen=True)
 class Done:
-    """The request was carried out. `plot` and `op` are set after a Run, `warnings` are ngspice's lines."""
+    """The request was carried out. `plot` and `op` are set after a Run, `warnings` are ngspice's lines,
+    `rung` is the name of the one of ngspice's own that found its operating points."""
 
     seconds: float
     warnings: tuple[str, ...] = ()
     plot: Plot | None = None
     op: Plot | None = None
+    rung: str = "NEWTON"
 
 
 @dataclass(frozen=True)

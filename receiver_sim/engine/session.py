@@ -2,13 +2,15 @@
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
 from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run, Unload
+from receiver_sim.engine.rungs import FINER, STEPS, Key, Rung, Way, begun_at, no_solution, value_in, widened
 from receiver_sim.engine.vectors import RawVector, Vectors
 
 _ELEMENT = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)*")
@@ -23,7 +25,17 @@ _MAX_COMMAND = 1000
 
 Keep = Callable[[Deck, Sequence[str], Sequence[str]], tuple[Path | None, str | None]]
 """Keeps a failed deck; returns where, or why it could not be kept, or nothing of both."""
-Count = Callable[[float, int], None]
+Count = Callable[[float, int, Rung | None], None]
+Renew = Callable[[WorkerProcess], WorkerProcess]
+
+
+class _Unsolved(Exception):  # noqa: N818 - says what happened
+    """A worker's answer that is no result."""
+
+    def __init__(self, reply: Reply) -> None:
+        self.lines = reply.messages if isinstance(reply, Failed) else ()
+        self.reason = reply.reason if isinstance(reply, Failed) else f"unexpected answer {reply!r}"
+        super().__init__(self.reason)
 
 
 def _number(value: float, what: str) -> str:
@@ -48,19 +60,38 @@ class Session:
     circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
     A linear circuit gives the same bits after `alter` as when loaded afresh; the operating point of a
     non-linear one may depend on the runs before it, within the deck's tolerances.
+
+    An analysis without solution climbs the ladder of `rungs`; `.rung` of its vectors tells which served.
+    `easy`: (value at which the circuit is easily solved, value in the deck) of elements, to begin from before
+    anything was solved. `renew` gives another worker for one that failed; without it nothing is climbed.
     """
 
-    def __init__(self, deck: Deck, worker: WorkerProcess, *, keep: Keep, count: Count) -> None:
+    def __init__(
+        self,
+        deck: Deck,
+        worker: WorkerProcess,
+        *,
+        keep: Keep,
+        count: Count,
+        renew: Renew | None = None,
+        easy: Mapping[str, tuple[float, float]] | None = None,
+    ) -> None:
         self.deck = deck
         self.evaluations = 0
         self.engine_seconds = 0.0
-        self._worker = worker
+        self.worker = worker
         self._keep = keep
         self._count = count
+        self._renew = renew
+        self._easy = {self._key(name): pair for name, pair in (easy or {}).items()}
         self._queued: list[str] = []
         self._history: list[str] = []
         self._over: str | None = None
-        self._ask(Load(deck.lines), "load the circuit")
+        self._now: dict[Key, float] = {}
+        self._courses: dict[Key, str] = {}
+        self._solved: dict[Key, float] | None = None
+        self._least = Rung.NEWTON
+        self._loaded(deck)
 
     # ------------------------------------------------------------------ changes
 
@@ -72,22 +103,28 @@ class Session:
         numbers. Raises ValueError for a name or number that cannot be one; an element that the circuit
         lacks is an EngineFailed at the next analysis.
         """
-        name = _name(element, _ELEMENT, "element name")
-        parameter = parameter or _MAIN_PARAMETER.get(name[0])
+        key = self._key(element, parameter)
+        name, parameter = key
         if isinstance(value, Iterable) and not isinstance(value, str):
             if parameter is None or parameter in _MAIN_PARAMETER.values():
                 raise ValueError("a sequence of values needs a parameter such as 'sin' or 'pwl'")
             numbers = " ".join(_number(v, f"a value of {element}") for v in value)
-            command = f"alter @{name}[{_name(parameter, _PARAMETER, 'parameter')}] = [ {numbers} ]"
+            command = self._courses[key] = f"alter @{name}[{parameter}] = [ {numbers} ]"
         else:
-            number = _number(value, f"the value of {element}")
-            middle = f"{_name(parameter, _PARAMETER, 'parameter')} " if parameter else ""
-            command = f"alter {name} {middle}= {number}"
+            _number(value, f"the value of {element}")
+            self._now[key] = float(value)
+            command = _setting(key, float(value))
         if len(command) > _MAX_COMMAND:
             raise ValueError(
                 f"too many values for {element}: ngspice takes {_MAX_COMMAND} characters a command"
             )
         self._queued.append(command)
+
+    @staticmethod
+    def _key(element: str, parameter: str | None = None) -> Key:
+        name = _name(element, _ELEMENT, "element name")
+        parameter = parameter or _MAIN_PARAMETER.get(name[0])
+        return name, None if parameter is None else _name(parameter, _PARAMETER, "parameter")
 
     # ------------------------------------------------------------------ analyses
 
@@ -196,13 +233,20 @@ class Session:
         self._history += [*alters, command]
         # Long sweeps would fill memory; the last of the history tells what a failure needs.
         del self._history[:-1000]
-        done = self._ask(Run(alters, command, kind, wanted), command)
+        request = Run(alters, command, kind, wanted)
+        try:
+            done, rung = self._asked(request, command), None
+        except _Unsolved as unsolved:
+            done, rung = self._climbed(request, unsolved)
+        self._solved = dict(self._now)
+        rung = max(rung or Rung[done.rung], self._least, key=list(Rung).index)
+        self._count(0.0, 0, rung)
         assert done.plot is not None
-        op = self._vectors(done.op, "op", done) if done.op else None
+        op = self._vectors(done.op, "op", done, rung) if done.op else None
         plot = _ends(done.plot) if ends_only else done.plot
-        return self._vectors(plot, kind, done, op)
+        return self._vectors(plot, kind, done, rung, op)
 
-    def _vectors(self, plot: Plot, kind: str, done: Done, op: Vectors | None = None) -> Vectors:
+    def _vectors(self, plot: Plot, kind: str, done: Done, rung: Rung, op: Vectors | None = None) -> Vectors:
         return Vectors(
             [RawVector(*vector) for vector in plot.vectors],
             title=self.deck.title,
@@ -211,44 +255,132 @@ class Session:
             messages=done.warnings,
             engine_seconds=done.seconds,
             op=op,
+            rung=rung,
         )
 
-    def _ask(self, request: Request, what: str) -> Done:
+    def _loaded(self, deck: Deck) -> None:
+        try:
+            self._asked(Load(deck.lines), "load the circuit")
+        except _Unsolved as unsolved:
+            raise self._failure("load the circuit", unsolved) from None
+
+    def _asked(self, request: Request, what: str) -> Done:
+        """Return what the worker made of a request. Raises _Unsolved, EngineError."""
         if self._over is not None:
             raise EngineError(f"this session is over ({self._over}); open another")
         try:
-            reply: Reply = self._worker.ask(request)
+            reply: Reply = self.worker.ask(request)
         except WorkerGone as gone:
             self._over = "its worker ended"
             path, reason = self._keep(self.deck, self._history, [str(gone)])
             if gone.timed_out:
-                raise EngineTimeout(self._worker.time_limit_s, what, path, reason) from None
+                raise EngineTimeout(self.worker.time_limit_s, what, path, reason) from None
             raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)], reason) from None
         if isinstance(reply, Done):
             evaluations = 1 if isinstance(request, Run) else 0
             self.engine_seconds += reply.seconds
             self.evaluations += evaluations
-            self._count(reply.seconds, evaluations)
+            self._count(reply.seconds, evaluations, None)
             return reply
+        self.worker.kill()  # after a failure ngspice may answer with what it had before
+        raise _Unsolved(reply)
+
+    def _failure(self, what: str, unsolved: _Unsolved, tried: str = "") -> EngineFailed:
+        """End the session, keep its deck, and return what to raise."""
         self._over = "an earlier step failed"
-        self._worker.kill()  # after a failure ngspice may answer with what it had before
-        lines = reply.messages if isinstance(reply, Failed) else ()
-        reason = reply.reason if isinstance(reply, Failed) else f"unexpected answer {reply!r}"
-        path, not_kept = self._keep(self.deck, self._history, [reason, *lines])
-        raise EngineFailed(f"'{what}': {reason}", path, lines, not_kept)
+        path, not_kept = self._keep(self.deck, self._history, [unsolved.reason, *unsolved.lines])
+        return EngineFailed(f"'{what}': {unsolved.reason}{tried}", path, unsolved.lines, not_kept)
+
+    # ------------------------------------------------------------------ the ladder
+
+    def _climbed(self, request: Run, unsolved: _Unsolved) -> tuple[Done, Rung]:
+        """Return what the first rung beyond ngspice's own gives that serves. Raises EngineFailed."""
+        if self._renew is None or not no_solution(unsolved.reason):
+            raise self._failure(request.command, unsolved)
+        way, tried = self._way(request), 0
+        attempts = [(Rung.SMALL_STEPS, self.deck, steps) for steps in STEPS] if way is not None else []
+        attempts += [(Rung.WIDER, widened(self.deck), STEPS[0])]
+        for rung, deck, steps in attempts:
+            self.worker = self._renew(self.worker)
+            tried += 1
+            try:
+                done = self._stepped(deck, request, way, steps)
+            except _Unsolved:
+                continue
+            if rung is Rung.WIDER:
+                self._least = rung
+            return done, rung
+        raise self._failure(request.command, unsolved, _TRIED if way is not None else _TRIED_ALONE)
+
+    def _way(self, request: Run) -> Way | None:
+        """Return the way to what is asked for from what was solved last, else from what is easy."""
+        goal = {**{key: there for key, (_, there) in self._easy.items()}, **self._now}
+        words = request.command.split()
+        if words[0] == "dc":
+            goal[self._key(words[1])] = float(words[2])
+        if words[-1] == "uic" or not (self._solved is not None or self._easy):
+            return None
+        start = self._solved
+        if start is None:
+            start = {key: value for key, (value, _) in self._easy.items()}
+        fresh = {key: value for key in goal if (value := value_in(self.deck, key)) is not None}
+        return Way({**fresh, **start}, goal)
+
+    def _stepped(self, deck: Deck, request: Run, way: Way | None, steps: int) -> Done:
+        """Take the circuit along a way in so many steps, then make the analysis, a sweep more finely."""
+        courses = tuple(self._courses.values())
+        if way is None:
+            self._asked(Load(deck.lines), "load the circuit")
+            settings = tuple(_setting(key, value) for key, value in self._now.items())
+            return self._asked(Run((*courses, *settings), request.command, request.kind, request.vectors), "")
+        for step in range(steps + 1):
+            self._asked(Load(deck.lines), "load the circuit")
+            settings = tuple(_setting(key, value) for key, value in way.at(step / steps).items())
+            point = self._asked(Run((*courses, *settings), "op", "op", None), "op").plot
+            assert point is not None
+            deck = begun_at(deck, point)
+        self._asked(Load(deck.lines), "load the circuit")
+        self._asked(Run((*courses, *settings), "op", "op", None), "op")
+        words = request.command.split()
+        if words[0] != "dc":
+            return self._asked(Run((), request.command, request.kind, request.vectors), request.command)
+        words[4] = repr(float(words[4]) / FINER)
+        done = self._asked(Run((), " ".join(words), request.kind, request.vectors), request.command)
+        assert done.plot is not None
+        return replace(done, plot=_each(done.plot, FINER))
 
     def close(self) -> None:
         """Take the circuit out of its worker; the Bench calls this. A worker in an unknown state is ended."""
         if self._over is None:
             self._over = "it was closed"
-            if self._worker.busy:  # an interrupt broke off a request
-                self._worker.kill()
+            if self.worker.busy:  # an interrupt broke off a request
+                self.worker.kill()
                 return
             try:
-                if not isinstance(self._worker.ask(Unload()), Done):
-                    self._worker.kill()
+                if not isinstance(self.worker.ask(Unload()), Done):
+                    self.worker.kill()
             except WorkerGone:
-                self._worker.kill()
+                self.worker.kill()
+
+
+_TRIED = "; neither small steps from another setting nor wider tolerances led to a solution"
+_TRIED_ALONE = "; nor did wider tolerances lead to a solution"
+
+
+def _setting(key: Key, value: float) -> str:
+    """Return the command that gives an element a value."""
+    name, parameter = key
+    return f"alter {name} {parameter + ' ' if parameter else ''}= {value!r}"
+
+
+def _each(plot: Plot, count: int) -> Plot:
+    """Return every `count`-th point of a real plot, from the first on."""
+    thinned = []
+    for name, is_complex, data in plot.vectors:
+        size = 16 if is_complex else 8
+        pieces = (data[at : at + size] for at in range(0, len(data), size * count))
+        thinned.append((name, is_complex, b"".join(pieces)))
+    return Plot(plot.scale, tuple(thinned))
 
 
 def _ends(plot: Plot) -> Plot:

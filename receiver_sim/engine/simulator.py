@@ -15,6 +15,7 @@ from PySpice.Spice.NgSpice import Shared
 from receiver_sim.engine import library, messages
 from receiver_sim.engine.errors import EngineMissing
 from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run
+from receiver_sim.engine.rungs import own_rung
 
 ffi = Shared.ffi
 _NULL = ffi.NULL
@@ -237,7 +238,7 @@ class Simulator:
             main = self._read_plots([plots[0]], request.vectors, request.kind)
             second = self._read_plots([plots[1]], None, "op") if len(plots) > 1 else None
         self._command("destroy all")
-        return Done(self._seconds, self._warnings(), main, second)
+        return Done(self._seconds, self._warnings(), main, second, own_rung(self._judged).name)
 
     def _new_plots(self, kind: str) -> list[str]:
         """Return the plots this run announced, the main one first; all of this circuit and this kind."""

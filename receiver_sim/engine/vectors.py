@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from receiver_sim.engine.rungs import Rung
+
 if TYPE_CHECKING:
     import numpy as np
 
@@ -22,7 +24,8 @@ class Vectors(Mapping[str, "np.ndarray"]):
     scale by "frequency" (Hz), "time" (s), "v-sweep", "i-sweep" or "res-sweep". `scale` is the scale's name
     (empty for an operating point). `title` is the deck's, `kind` the analysis ("op", "ac", ...),
     `messages` the warnings ngspice gave, `engine_seconds` the time within ngspice. `op` is the operating
-    point that belongs to an ac run if the deck carries `.options keepopinfo`, else None.
+    point that belongs to an ac run if the deck carries `.options keepopinfo`, else None. `rung` tells how
+    its operating points were found.
     """
 
     def __init__(
@@ -35,6 +38,7 @@ class Vectors(Mapping[str, "np.ndarray"]):
         messages: tuple[str, ...] = (),
         engine_seconds: float = 0.0,
         op: "Vectors | None" = None,
+        rung: Rung = Rung.NEWTON,
     ) -> None:
         import numpy as np  # noqa: PLC0415 - keeps `import receiver_sim.engine` quick
 
@@ -50,6 +54,7 @@ class Vectors(Mapping[str, "np.ndarray"]):
         self.messages = messages
         self.engine_seconds = engine_seconds
         self.op = op
+        self.rung = rung
 
     def __getitem__(self, name: str) -> "np.ndarray":
         """Return the vector `name`, in any case; KeyError lists the names there are."""
@@ -77,7 +82,8 @@ class Vectors(Mapping[str, "np.ndarray"]):
         raw = [
             RawVector(name, array.dtype.kind == "c", array.tobytes()) for name, array in self._arrays.items()
         ]
-        return _rebuild, (raw, self.title, self.kind, self.scale, self.messages, self.engine_seconds, self.op)
+        rest = (self.title, self.kind, self.scale, self.messages, self.engine_seconds, self.op, self.rung)
+        return _rebuild, (raw, *rest)
 
 
 def _rebuild(
@@ -88,7 +94,15 @@ def _rebuild(
     messages: tuple[str, ...],
     engine_seconds: float,
     op: Vectors | None,
+    rung: Rung,
 ) -> Vectors:
     return Vectors(
-        raw, title=title, kind=kind, scale=scale, messages=messages, engine_seconds=engine_seconds, op=op
+        raw,
+        title=title,
+        kind=kind,
+        scale=scale,
+        messages=messages,
+        engine_seconds=engine_seconds,
+        op=op,
+        rung=rung,
     )

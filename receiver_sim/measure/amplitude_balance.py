@@ -81,7 +81,7 @@ def sweep(
     knob, amp = circuit.node(Place.KNOB), circuit.node(Place.AMPLITUDE)
     for first in _FIRST_ENDS:
         try:
-            with loaded(bench, circuit) as on:
+            with loaded(bench, circuit, climb=False) as on:
                 rest = _rest(on, guess)
                 for end in np.arange(first, _HIGHEST + 1.0):
                     run = _sweep(on, float(end), _STRIDE)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.circuit import Circuit, NoSuchPart
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Session, Vectors
@@ -82,10 +82,26 @@ class Loaded:
 
 
 @contextmanager
-def loaded(bench: Bench, circuit: Circuit) -> Iterator[Loaded]:
-    """Load a circuit into a worker of its own for the length of the block. Raises EngineFailed."""
-    with bench.session(deck(circuit)) as session:
+def loaded(bench: Bench, circuit: Circuit, *, climb: bool = True) -> Iterator[Loaded]:
+    """Load a circuit into a worker of its own for the length of the block. Raises EngineFailed.
+
+    climb: False for a caller that has another way where the circuit has no solution.
+    """
+    with bench.session(deck(circuit), easy=_easy(circuit), climb=climb) as session:
         yield Loaded(session, circuit)
+
+
+def _easy(circuit: Circuit) -> dict[str, tuple[float, float]]:
+    """Return (value, value as built) of what puts the control at its lowest setting, where the tube hardly
+    works: from there a circuit is taken in small steps to a setting that has no solution at once.
+    """
+    knob = circuit.find(Role.KNOB)
+    try:
+        lowest = circuit.control.at_share(0.0) if knob is None else {knob: 0.0}
+    except NoSuchPart:
+        lowest = {}
+    built = {name: circuit[name].value for name in lowest if name in circuit}
+    return {name: (lowest[name], value) for name, value in built.items() if value is not None}
 
 
 def operating_volts(run: Vectors, node: str) -> float:

@@ -10,6 +10,7 @@ left to chance.
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -70,12 +71,17 @@ class Draw:
         return [choices[int(i)] for i in sorted(places)]
 
 
+@cache
+def _cards() -> tuple[TubeCard, ...]:
+    return tuple(card_for(name) for name in card_types())
+
+
 def build(seed: int, number: int) -> Data:
     """Return a build as plain data, ready to be written as YAML."""
     d = Draw(seed, number)
-    detector = card_for(d.one(*(n for n in card_types() if card_for(n).kind != "triode")))
-    audio = card_for(d.one(*card_types()))
-    first = card_for(d.one(*card_types())) if d.by_chance(0.25) else None
+    detector = d.one(*(card for card in _cards() if card.kind != "triode"))
+    audio = d.one(*_cards())
+    first = d.one(*_cards()) if d.by_chance(0.25) else None
     tubes = [t for t in (detector, audio, first) if t is not None]
     line = max(_heater_volts(t) for t in tubes)
     volts = _supply_volts(d, tubes)

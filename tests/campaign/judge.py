@@ -47,7 +47,7 @@ _LIMITS: tuple[tuple[str, float, float, str], ...] = (
     (r"(source_ohm|load_ohm)$", 0.0, 1e9, "sockets insulate by 1 Gohm"),
     (r"hum\.outputs\[\].*_v(\[\])?$", 0.0, 400.0, "hum comes from the heater line and the supply's ripple"),
     (r"sum_error$", -1e-2, 1e-2, "the paths of hum add up to the whole"),
-    (r"\.share$", -1e-9, 1e3, "a path alone may exceed the sum, which cancels"),
+    (r"\.share$", -1e3, 1e3, "paths cancel, but not to a thousandth"),
     (r"(am|beat)(_transfer)?\.audio_v\[\]$", 0.0, HIGHEST_SUPPLY_V, "a plate swings by its supply at most"),
     (r"(am|beat)\.amplitude_v\[\]$", 0.0, 60.0, "the search for an amplitude ends at 50 V"),
     (r"lock_hz$", 0.0, 1e6, "locking ranges are a part of the tank's bandwidth"),

@@ -150,7 +150,7 @@ def test_time_limit_ends_and_replaces_the_worker(tmp_path):
     with Bench(1, time_limit_s=1.0, keep_failed=tmp_path) as bench:
         started = time.monotonic()
         with pytest.raises(EngineTimeout) as caught, bench.session(ENDLESS) as session:
-            pid = session._worker.pid
+            pid = session.worker.pid
             session.tran(1e-12, 1.0, vectors=["b"])
         # Limit, a tenth of it for the look-out, and a generous share for start-up on a busy machine.
         assert 1.0 <= time.monotonic() - started < 10
@@ -160,7 +160,7 @@ def test_time_limit_ends_and_replaces_the_worker(tmp_path):
         )
         assert not _runs(pid)
         with bench.session(GOOD) as session:
-            assert session._worker.pid != pid
+            assert session.worker.pid != pid
             assert session.op()["out"] == pytest.approx([GOOD_OUT])
 
 
@@ -168,7 +168,7 @@ def test_crash_is_an_engine_failure_and_the_worker_is_replaced(tmp_path):
     with Bench(1, keep_failed=tmp_path) as bench:
         with bench.session(GOOD) as session:
             session.op()
-            pid = session._worker.pid
+            pid = session.worker.pid
             os.kill(pid, signal.SIGTERM)
             with pytest.raises(EngineFailed, match=r"the ngspice process ended with code -?\d+ during 'op'"):
                 session.op()
@@ -180,7 +180,7 @@ def test_crash_is_an_engine_failure_and_the_worker_is_replaced(tmp_path):
 def test_worker_that_dies_between_sessions_is_not_noticed(bench):
     with bench.session(GOOD) as session:
         session.op()
-        pid = session._worker.pid
+        pid = session.worker.pid
     os.kill(pid, signal.SIGTERM)
     time.sleep(0.2)
     with bench.session(GOOD) as session:
@@ -195,10 +195,10 @@ def test_memory_of_a_worker_does_not_grow_with_evaluations():
     with Bench(1) as bench, bench.session(deck) as session:
         for _ in range(50):
             session.ac(1, 1e6, 5000)
-        before = _resident_kb(session._worker.pid)
+        before = _resident_kb(session.worker.pid)
         for _ in range(400):
             session.ac(1, 1e6, 5000)
-        assert _resident_kb(session._worker.pid) - before < 10_000
+        assert _resident_kb(session.worker.pid) - before < 10_000
 
 
 def _resident_kb(pid):

@@ -47,7 +47,7 @@ def test_map_reports_progress_and_uses_both_workers():
 
     def work(bench, item):
         with bench.session(RC) as session:
-            pids.add(session._worker.pid)
+            pids.add(session.worker.pid)
             both.wait(timeout=30)  # only passes when two sessions are open at a time
             return item * session.op()["a"][0]
 
@@ -86,14 +86,14 @@ def test_map_raises_the_first_failure_in_order():
 
 def test_sessions_within_sessions_do_not_wait_for_each_other():
     with Bench(1) as bench, bench.session(RC) as outer, bench.session(RC) as inner:
-        assert outer._worker.pid != inner._worker.pid
+        assert outer.worker.pid != inner.worker.pid
         assert outer.op()["a"] == inner.op()["a"]
 
 
 def test_closed_bench_is_refused_and_leaves_no_process():
     bench = Bench(2)
     with bench, bench.session(RC) as session:
-        pid = session._worker.pid
+        pid = session.worker.pid
     with pytest.raises(EngineError, match=r"^this bench is closed$"), bench.session(RC):
         pass
     assert not _runs(pid)
@@ -182,7 +182,7 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 endless = Deck("t", "V1 a 0 sin(0 1 1e9)\\nR1 a b 1k\\nC1 b 0 1p\\n")
 def work(bench, item):
     with bench.session(endless) as session:
-        sys.stdout.write(f"{session._worker.pid}\\n")  # at once: two threads write here
+        sys.stdout.write(f"{session.worker.pid}\\n")  # at once: two threads write here
         sys.stdout.flush()
         session.tran(1e-12, 1.0, vectors=["b"])
 try:
@@ -223,7 +223,7 @@ def test_terminal_interrupt_is_left_to_the_parent(bench):
     """Ctrl-C reaches the whole process group; a worker must not die of it before its parent decides."""
     with bench.session(RC) as session:
         session.op()
-        os.kill(session._worker.pid, signal.SIGINT)
+        os.kill(session.worker.pid, signal.SIGINT)
         time.sleep(0.2)
         assert session.op()["a"] == pytest.approx([1.0])
 
