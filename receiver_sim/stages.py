@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
-from receiver_sim.errors import NoAnswer, NoOnset
+from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError
 from receiver_sim.results.base import FailedStage
 
 Result = TypeVar("Result")
@@ -19,12 +20,19 @@ def failed_stage(stage: str, error: Exception) -> FailedStage:
     return FailedStage(stage, str(error), None if deck is None else str(deck))
 
 
+def faulty_stage(stage: str, error: Exception) -> FailedStage:
+    """Return the mark of a stage in which the program was at fault."""
+    reason = f"a fault of the program, not of your build: {type(error).__name__}: {error}"
+    trace = [*traceback.format_tb(error.__traceback__), *traceback.format_exception_only(error)]
+    return FailedStage(stage, reason, None, fault="".join(trace))
+
+
 class Stages:
     """Runs the stages of a verb and collects the marks of those that failed, in the order they were begun.
 
-    A stage fails when its simulation does or its question has no answer on this circuit. Anything else is a
-    fault of the program and passes through; so do EngineMissing, which would meet every stage alike, and
-    NoOnset, which is no failure.
+    A stage fails when its simulation does, when its question has no answer on this circuit, and by a fault of
+    the program, which the mark says. What the user can put right passes through, and so do EngineMissing,
+    which would meet every stage alike, and NoOnset, which is no failure.
     """
 
     def __init__(self) -> None:
@@ -36,7 +44,7 @@ class Stages:
         return tuple(self._failed)
 
     def run(self, stage: str, work: Callable[[], Result]) -> Result | None:
-        """Return what a stage finds, or None if its simulation failed."""
+        """Return what a stage finds, or None if it failed."""
         found = self._attempt(stage, work)
         if isinstance(found, FailedStage):
             self._failed.append(found)
@@ -64,3 +72,7 @@ class Stages:
             raise
         except (EngineError, NoAnswer) as error:
             return failed_stage(stage, error)
+        except ReceiverSimError:
+            raise
+        except Exception as error:
+            return faulty_stage(stage, error)

@@ -101,6 +101,17 @@ def test_nothing_to_verify_is_said_on_the_page(silent):
     assert "nothing to verify: 40 m: does not oscillate" in " ".join(answer.output.split())
 
 
+@pytest.mark.parametrize("seconds", ["100ms", "30ms"])
+def test_a_short_sound_holds_its_signal(tmp_path, seconds):
+    """Guards against silence: the signal began at 0.2 s, whatever the length."""
+    file = tmp_path / "short.wav"
+    where = ("--band", "40 m", "--of-onset", "103%", "--seconds", seconds, "-o", file, "--json")
+    heard = json.loads(call(listen, DEMO, "--carrier", "100uV@1kHz", *where).stdout)["result"]
+    alone = json.loads(call(listen, DEMO, "--no-signal", *where).stdout)["result"]
+    # without it the amplitude grows from rounding, which takes longer than these
+    assert heard["peak_v"] > 30.0 * alone["peak_v"]
+
+
 def test_the_set_alone_can_be_heard(tmp_path):
     file = tmp_path / "alone.wav"
     answer = call(listen, DEMO, "--band", "40 m", "--no-signal", "--seconds", "100ms", "-o", file)

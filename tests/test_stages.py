@@ -15,6 +15,7 @@ import pytest
 from receiver_sim import api
 from receiver_sim.design import dropper, hum_remedies
 from receiver_sim.engine import Bench, Deck, EngineError
+from receiver_sim.judge import coil_verdicts, verdicts
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
@@ -25,6 +26,7 @@ from receiver_sim.studies import (
     hum_paths,
     loop_gain,
     noise,
+    onset,
     operating_point,
     reference_transient,
     regulator,
@@ -130,6 +132,59 @@ def test_the_page_of_check_keeps_the_bands_too(
     assert " X  FAILED    hum: simulation failed" in answer.out
     assert "Hum\n" not in answer.out
     assert max(map(len, answer.out.splitlines())) <= 100
+
+
+def at_fault(monkeypatch: pytest.MonkeyPatch, module: Any, name: str, *, calls: int = 1) -> None:
+    """Make the program be at fault in the first so many calls of one of its functions."""
+    right, count = getattr(module, name), iter(range(1, 1000))
+
+    def wrong(*given: Any, **also: Any) -> Any:
+        if next(count) <= calls:
+            raise TypeError("a shape that nobody expected")
+        return right(*given, **also)
+
+    monkeypatch.setattr(module, name, wrong)
+
+
+FAULTS = [
+    (hum, "run", "hum", "What a meter should read"),
+    (onset, "run", "onset on 75 m broadcast at ", "What a meter should read"),
+    (verdicts, "judge_bias", "verdicts on operating points", "Hum"),
+    (coil_verdicts, "judge_coils", "verdicts on coils", "Hum"),
+]
+
+
+@pytest.mark.parametrize(("module", "name", "stage", "kept"), FAULTS, ids=[row[2] for row in FAULTS])
+def test_a_fault_of_the_program_in_one_stage_takes_nothing_else_along(
+    here: Path,
+    short_cabin: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    module: Any,
+    name: str,
+    stage: str,
+    kept: str,
+) -> None:
+    """Guards against `check` that ended with 70 and no page where one of its stages was at fault."""
+    monkeypatch.setattr("tempfile.tempdir", str(here))
+    at_fault(monkeypatch, module, name)
+    answer = call("check", short_cabin, "--no-plots")
+    assert answer.code == 70
+    assert "Onset of oscillation" in answer.out and kept in answer.out
+    page, told = (" ".join(text.split()) for text in (answer.out, answer.err))
+    reason = "a fault of the program, not of your build: TypeError: a shape that nobody expected"
+    assert f"X FAILED {stage}" in page and reason in page
+    assert f"receiver-sim: {stage}" in told and f"{reason}; please pass on the report in " in told
+    (report,) = here.glob("receiver_sim-fault-*/report.txt")
+    text = report.read_text(encoding="utf-8")
+    assert "raise TypeError(" in text and f"check {short_cabin}" in text
+    (failed,) = failures_in(json.loads(Path("cabin-results/check.json").read_text(encoding="utf-8")))
+    assert failed["stage"].startswith(stage) and failed["fault"] in text
+
+
+def failures_in(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return what failed by the document of `check`, in its bands and beside them."""
+    result = document["result"]
+    return [*(one for band in result["bands"] for one in band["failed"]), *result["failed"]]
 
 
 def test_loop_keeps_the_onset_when_a_curve_fails(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -289,9 +344,9 @@ def test_provenance_lists_the_decks_that_were_run(
     seen: set[tuple[str, str]] = set()
     true_session = Bench.session
 
-    def session(self: Bench, deck: Deck) -> Any:
+    def session(self: Bench, deck: Deck, **how: Any) -> Any:
         seen.add((deck.title, deck.sha256))
-        return true_session(self, deck)
+        return true_session(self, deck, **how)
 
     monkeypatch.setattr(Bench, "session", session)
     first = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))

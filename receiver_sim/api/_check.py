@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 
 from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.api._loop import loop
@@ -19,7 +20,7 @@ from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.check import BandReport, CheckReport, Verdict
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
 from receiver_sim.stages import Stages
@@ -34,27 +35,16 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = quie
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
-        before, ran = open_bench.loaded, open_bench.evaluations
+        before, rungs, ran = open_bench.loaded, open_bench.rungs, open_bench.evaluations
         given, build = build, settle(build, open_bench)
         reports = loop(build, bench=open_bench, progress=progress)
         stages = Stages()
         strengths = _strengths(stages, build, cards, open_bench, reports, progress)
         there = look_at(stages, build, cards, open_bench, reports, progress)
         loud = stages.run("loudness", lambda: _loudness(build, cards, open_bench, there, strengths))
-        origin = provenance(build, open_bench, before=before)
+        origin = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
-    limits = build.verdicts
-    judged = (
-        *verdicts.judge_safety(build),
-        *heater_verdicts.judge_heaters(build, cards),
-        *verdicts.judge_filter(given, build),
-        *coil_verdicts.judge_coils(build),
-        *verdicts.judge_bands(reports, limits, feedback=verdicts.feedback_of(build)),
-        *verdicts.judge_oscillation(strengths, limits, feedback=verdicts.feedback_of(build)),
-        *verdicts.judge_bias(there.points),
-        *there.judged(build),
-        *verdicts.judge_loudness(loud or (), limits),
-    )
+    judged = _judged(stages, given, build, cards, reports, strengths, there, loud or ())
     return CheckReport(
         title=build.title,
         reference_band=there.band.name,
@@ -73,6 +63,39 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         failed=stages.failed,
         loudness=loud or (),
     )
+
+
+def _judged(
+    stages: Stages,
+    given: Build,
+    build: Build,
+    cards: Cards,
+    reports: Sequence[BandReport],
+    strengths: Sequence[BandOscillation],
+    there: LookedAt,
+    loud: Sequence[Loudness],
+) -> tuple[Verdict, ...]:
+    """Return the verdicts of `check`; given: the build before its supply was run."""
+    limits, feedback = build.verdicts, verdicts.feedback_of(build)
+    rules: tuple[tuple[str, Callable[[], Iterable[Verdict]]], ...] = (
+        ("safety", lambda: verdicts.judge_safety(build)),
+        ("heaters", lambda: heater_verdicts.judge_heaters(build, cards)),
+        ("filter capacitors", lambda: verdicts.judge_filter(given, build)),
+        ("coils", lambda: coil_verdicts.judge_coils(build)),
+        ("onset", lambda: verdicts.judge_bands(reports, limits, feedback=feedback)),
+        ("oscillation", lambda: verdicts.judge_oscillation(strengths, limits, feedback=feedback)),
+        ("operating points", lambda: verdicts.judge_bias(there.points)),
+        ("supply, audio and hum", lambda: there.judged(build)),
+        ("loudness", lambda: verdicts.judge_loudness(loud, limits)),
+    )
+    found: list[Verdict] = []
+    for what, rule in rules:
+        found += stages.run(f"verdicts on {what}", partial(_listed, rule)) or ()
+    return tuple(found)
+
+
+def _listed(rule: Callable[[], Iterable[Verdict]]) -> list[Verdict]:
+    return list(rule())
 
 
 def _loudness(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,8 +18,8 @@ from receiver_sim.builds import (
 )
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.results.base import Status
-from receiver_sim.results.check import BandReport
+from receiver_sim.results.base import FailedStage, Status
+from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
@@ -45,19 +46,35 @@ def loop(
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
         jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
-        onsets = open_bench.map(
+        stages = Stages()
+        searches = stages.map(
+            open_bench,
             lambda b, job: onset.run(build, cards, b, band=job[0], dial_hz=job[1]),
-            jobs,
+            [(onset_stage(band.name, dial), (band, dial)) for band, dial in jobs],
             lambda done, total: progress("onset", done, total),
         )
+        onsets = [
+            onset.failed(*job, _BY_FAULT) if found is None else found
+            for job, found in zip(jobs, searches, strict=True)
+        ]
         grouped = [tuple(onsets[3 * i : 3 * i + 3]) for i in range(len(chosen))]
-        return tuple(
-            open_bench.map(
-                lambda b, job: _curves(build, cards, b, band=job[0], onsets=job[1]),
-                list(zip(chosen, grouped, strict=True)),
-                lambda done, total: progress("loop gain", done, total),
-            )
+        reports = open_bench.map(
+            lambda b, job: _curves(build, cards, b, band=job[0], onsets=job[1]),
+            list(zip(chosen, grouped, strict=True)),
+            lambda done, total: progress("loop gain", done, total),
         )
+        faults = {one.stage: one for one in stages.failed}
+        return tuple(_with_faults(report, faults) for report in reports)
+
+
+_BY_FAULT = "a fault of the program, not of your build"
+
+
+def _with_faults(report: BandReport, faults: Mapping[str, FailedStage]) -> BandReport:
+    """Return a band's report with the searches for its onset that a fault of the program ended."""
+    stages = (onset_stage(report.band, found.dial_hz) for found in report.onsets)
+    mine = [faults[stage] for stage in stages if stage in faults]
+    return replace(report, failed=(*mine, *report.failed)) if mine else report
 
 
 def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]) -> BandReport:

@@ -18,6 +18,8 @@ from receiver_sim.cli.ends import (
     EXIT_OUTPUT,
     EXIT_SIMULATION,
     EXIT_VERDICT,
+    Faults,
+    StageFault,
     complain,
     folded,
     say,
@@ -308,7 +310,7 @@ def answer(
     The page comes first and does not depend on the files: neither a plot nor a full disk loses it. draw: adds
     the plots to the set of files that it is given. then: writes what goes elsewhere. failed: stages that
     failed, named on standard error. strict: verdicts of which none may be bad. Exits with the code of the
-    first of these: a fault in drawing, a failed stage, an output that could not be written, a bad verdict.
+    first of these: a fault in a stage or in drawing, a failed stage, a lost output, a bad verdict.
     """
     from receiver_sim.results.check import Grade  # inside, for start-up's sake
 
@@ -316,6 +318,8 @@ def answer(
     text = "" if as_json else page(sheet())
     if not as_json:
         ending.print(text, end="")
+        if bench is not None and (line := _solutions(bench)):
+            ending.print(f"\n{line}")
     files = None if out is None else _drawn(out, verb, as_json, draw, ending)
     document = _document(verb, result, build, bench) if as_json or files is not None else {}
     kept = () if bench is None else _named_decks(bench, out, text + ending.reasons + _json(document))
@@ -328,6 +332,20 @@ def answer(
     if files is not None:
         _published(files, document, kept, ending, quiet=as_json)
     ending.end(bad=any(v.grade is Grade.BAD for v in strict))
+
+
+def _solutions(bench: Bench) -> str:
+    """Return how operating points were found, in a line; nothing if Newton's method served throughout."""
+    from receiver_sim.engine import Rung  # inside, for start-up's sake
+
+    served = bench.rungs
+    if not any(served[rung] for rung in Rung if rung is not Rung.NEWTON):
+        return ""
+    counts = ", ".join(f"{served[rung]} by {rung.value}" for rung in Rung if served[rung])
+    text = f"Analyses by how their operating points were found: {counts}."
+    if served[Rung.WIDER]:
+        text += " Figures that rest on wider tolerances may be off in their last digits."
+    return folded(text)
 
 
 class _Ending:
@@ -371,9 +389,15 @@ class _Ending:
     def end(self, *, bad: bool) -> None:
         """Name what failed and exit with its code, if anything calls for one."""
         for one in self.failed:
-            complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
+            if one.fault is None:
+                complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
+        faults: list[Exception] = [
+            StageFault(one.stage, one.reason, one.fault) for one in self.failed if one.fault
+        ]
         if self.fault is not None:
-            raise self.fault
+            faults.append(self.fault)
+        if faults:
+            raise Faults(faults)
         code = EXIT_SIMULATION if self.failed else EXIT_OUTPUT if self.lost else EXIT_VERDICT if bad else 0
         if code:
             raise SystemExit(code)

@@ -41,6 +41,23 @@ WIDTH = 100
 """Columns that no printed line exceeds, save those of a netlist."""
 
 
+class StageFault(Exception):  # noqa: N818 - says what happened
+    """A fault of the program in one stage of a verb, which the verb outlived; str() says what it was."""
+
+    def __init__(self, stage: str, reason: str, trace: str) -> None:
+        super().__init__(reason)
+        self.stage = stage
+        self.trace = trace
+
+
+class Faults(Exception):  # noqa: N818 - says what happened
+    """All faults of the program that a verb met and outlived."""
+
+    def __init__(self, faults: Sequence[Exception]) -> None:
+        super().__init__("; ".join(map(str, faults)))
+        self.faults = tuple(faults)
+
+
 def say(text: str, *, end: str = "\n") -> None:
     """Print on standard output. Raises OutputFailed if it is closed, full or nobody reads it."""
     if sys.stdout is None:
@@ -125,7 +142,8 @@ def _code_of(error: BaseException, words: Sequence[str]) -> int:
         return _code_of_ours(error)
     if isinstance(error, OSError) and (code := _code_of_system(error, words)):
         return code
-    complain(folded(_fault(error, words)))
+    for fault in error.faults if isinstance(error, Faults) else (error,):
+        complain(folded(_fault(fault, words)))
     return EXIT_FAULT
 
 
@@ -170,14 +188,17 @@ def _fault(error: BaseException, words: Sequence[str]) -> str:
     import shlex
     import traceback
 
-    trace = "".join(traceback.format_exception(error))
+    trace = error.trace if isinstance(error, StageFault) else "".join(traceback.format_exception(error))
     text = (
         f"receiver_sim {__version__}, Python {platform.python_version()}, {platform.platform()}\n"
         f"receiver-sim {shlex.join(words)}\n\n{trace}"
     )
     if os.environ.get(TRACEBACK):
         complain(trace)
-    told = f"receiver-sim: a fault of the program, not of your build: {type(error).__name__}: {error}"
+    if isinstance(error, StageFault):
+        told = f"receiver-sim: {error.stage}: {error}"
+    else:
+        told = f"receiver-sim: a fault of the program, not of your build: {type(error).__name__}: {error}"
     path = _kept_report(text)
     if path is None:
         return (

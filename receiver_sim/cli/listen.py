@@ -250,6 +250,10 @@ def _path(text: str) -> list[tuple[float, float]]:
     return points
 
 
+_LEAD = 0.1
+"""Of the length of a sound: what passes at most before the signals begin."""
+
+
 def _signals(
     carriers: tuple[str, ...],
     keyed: tuple[str, ...],
@@ -265,6 +269,7 @@ def _signals(
     from receiver_sim.views.sound import read_sound
 
     out: list[Signal] = []
+    start = min(Signal.start_s, seconds * _LEAD)  # in a short sound they begin soon
     for option, kind, texts in (
         ("--carrier", "carrier", carriers),
         ("--morse", "morse", keyed),
@@ -277,15 +282,15 @@ def _signals(
             try:
                 file = Path(rest) if rest and kind in ("am", "ssb") else None
                 audio = None if file is None else Sampled(*read_sound(file, seconds=seconds))
+                signal = Signal(level, offset, start_s=start)
                 if kind == "morse":
-                    out.append(Signal(level, offset, text=rest or ""))
+                    signal = replace(signal, text=rest or "")
                 elif kind == "am":
-                    out.append(Signal(level, offset, kind="am", audio=audio, depth=0.8 if audio else 0.3))
+                    signal = replace(signal, kind="am", audio=audio, depth=0.8 if audio else 0.3)
                 elif kind == "ssb":
                     side: Literal["upper", "lower"] = "lower" if option == "--lsb" else "upper"
-                    out.append(Signal(level, offset, kind="ssb", audio=audio, sideband=side))
-                else:
-                    out.append(Signal(level, offset))
+                    signal = replace(signal, kind="ssb", audio=audio, sideband=side)
+                out.append(signal)
             except ValueError as error:
                 raise UserError(f"{option} {text!r}: {error}") from None
     if fade is not None:

@@ -13,12 +13,10 @@ import numpy.typing as npt
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import Element, current_source
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Session
 
 ComplexArray = npt.NDArray[np.complex128]
-
-TANK, GRID_CAPACITOR = "tank", "grid capacitor"
-"""What the stores are called by which squegging is known from a howl."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +25,7 @@ class Store:
 
     name, word: of the (largest) element, and what the trade calls it; source: the current source that
     `probes` puts across it, from `left` through it to `right`; branch: the vector of an inductor's own
-    current.
+    current. grid_bias: whether the grid capacitor of the oscillating tube is, or is part of, it.
     """
 
     name: str
@@ -37,6 +35,7 @@ class Store:
     source: str
     word: str
     branch: str | None = None
+    grid_bias: bool = False
 
 
 def stores(circuit: Circuit) -> tuple[Store, ...]:
@@ -61,11 +60,13 @@ def stores(circuit: Circuit) -> tuple[Store, ...]:
             left, right = sorted(element.nodes)
             capacitors.setdefault((left, right), []).append(element)
     out: list[Store] = []
+    bias = circuit.find(Role.GRID_CAPACITOR)
     for (left, right), parts in capacitors.items():
         farad = sum(one.value or 0.0 for one in parts)
         if farad > 0.0:
             largest = max(parts, key=lambda one: (one.value or 0.0, one.name))
-            out.append(Store(largest.name, left, right, farad, f"istore{len(out)}", largest.about.word))
+            source, of_bias = f"istore{len(out)}", any(one.name == bias for one in parts)
+            out.append(Store(largest.name, left, right, farad, source, largest.about.word, grid_bias=of_bias))
     for coil in coils:
         left, right = coil.nodes
         source = f"istore{len(out)}"

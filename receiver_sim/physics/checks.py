@@ -9,25 +9,32 @@ import numpy as np
 Real: TypeAlias = Any
 
 
+class OutsideFormula(ValueError):  # noqa: N818 - says what happened
+    """A value outside what a formula holds for: a shape that can't be, or one that it wasn't made for.
+
+    What reads a build catches this alone, so that a fault of the program isn't taken for one of the build.
+    """
+
+
 def require_positive(**values: Real) -> None:
-    """Raise ValueError naming the first of `values` that is not finite and above zero throughout."""
+    """Raise OutsideFormula naming the first of `values` that is not finite and above zero throughout."""
     for name, value in values.items():
         if not np.all(np.isfinite(value) & (np.asarray(value) > 0)):
-            raise ValueError(f"{name} must be above zero, got {value}")
+            raise OutsideFormula(f"{name} must be above zero, got {value}")
 
 
 def require_not_negative(**values: Real) -> None:
-    """Raise ValueError naming the first of `values` that is not finite and at least zero throughout."""
+    """Raise OutsideFormula naming the first of `values` that is not finite and at least zero throughout."""
     for name, value in values.items():
         if not np.all(np.isfinite(value) & (np.asarray(value) >= 0)):
-            raise ValueError(f"{name} must be zero or more, got {value}")
+            raise OutsideFormula(f"{name} must be zero or more, got {value}")
 
 
 def require_fraction(*, ends: bool, **values: Real) -> None:
-    """Raise ValueError naming the first of `values` outside 0 to 1; `ends` says whether 0 and 1 may occur."""
+    """Raise OutsideFormula naming the first of `values` outside 0 to 1; `ends`: whether 0 and 1 may occur."""
     for name, value in values.items():
         array = np.asarray(value)
         inside = (array >= 0) & (array <= 1) if ends else (array > 0) & (array < 1)
         if not np.all(inside):
             kind = "from 0 to 1" if ends else "between 0 and 1, ends excluded"
-            raise ValueError(f"{name} must be {kind}, got {value}")
+            raise OutsideFormula(f"{name} must be {kind}, got {value}")

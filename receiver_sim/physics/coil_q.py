@@ -7,7 +7,13 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from receiver_sim.errors import NoAnswer
-from receiver_sim.physics.checks import Real, require_fraction, require_not_negative, require_positive
+from receiver_sim.physics.checks import (
+    OutsideFormula,
+    Real,
+    require_fraction,
+    require_not_negative,
+    require_positive,
+)
 from receiver_sim.physics.inductance import nagaoka_coefficient
 from receiver_sim.physics.wire import (
     COPPER_RESISTIVITY,
@@ -63,9 +69,9 @@ def medhurst_phi(length_over_diameter: Real, *, wire_over_pitch: Real) -> Real:
     cover = np.asarray(wire_over_pitch, dtype=float)
     ratio = np.asarray(length_over_diameter, dtype=float)
     if not np.all((cover > 0) & (cover <= 1 + 1e-9)):
-        raise ValueError(f"wire_over_pitch must be above 0 and at most 1, got {wire_over_pitch}")
+        raise OutsideFormula(f"wire_over_pitch must be above 0 and at most 1, got {wire_over_pitch}")
     if not np.all(ratio >= 0):
-        raise ValueError(f"length_over_diameter must be zero or more, got {length_over_diameter}")
+        raise OutsideFormula(f"length_over_diameter must be zero or more, got {length_over_diameter}")
     u, c = np.broadcast_arrays(_shape_axis(ratio), np.clip(cover, 0.1, 1.0))
     phi = _PHI(np.stack([u, c], axis=-1))
     phi = 1 + (phi - 1) * np.minimum(cover / 0.1, 1.0) ** 2
@@ -150,10 +156,10 @@ def combined_q(*parts: Real) -> Real:
     zero.
     """
     if not parts:
-        raise ValueError("combined_q needs at least one Q")
+        raise OutsideFormula("combined_q needs at least one Q")
     for q in parts:
         if not np.all(np.asarray(q) > 0):
-            raise ValueError(f"every Q must be above zero, got {q}")
+            raise OutsideFormula(f"every Q must be above zero, got {q}")
     return 1 / sum(1 / np.asarray(q, dtype=float)[()] for q in parts)
 
 

@@ -12,7 +12,7 @@ from scipy.constants import mu_0
 from scipy.integrate import quad
 from scipy.special import ellipe, ellipkm1
 
-from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.checks import OutsideFormula, Real, require_not_negative, require_positive
 from receiver_sim.physics.inductance import current_sheet_inductance, solenoid_inductance
 
 
@@ -62,7 +62,7 @@ def maxwell_filaments(radius: Real, *, other_radius: Real, distance: Real) -> Re
     far = (radius + other_radius) ** 2 + distance**2
     m1 = ((radius - other_radius) ** 2 + distance**2) / far
     if np.any(m1 == 0):
-        raise ValueError("the two circles coincide: a filament has no finite self-inductance")
+        raise OutsideFormula("the two circles coincide: a filament has no finite self-inductance")
     k = np.sqrt(4 * radius * other_radius / far)
     first, second = ellipkm1(m1), ellipe(k**2)
     return mu_0 * np.sqrt(radius * other_radius) * ((2 / k - k) * first - 2 / k * second)
@@ -164,7 +164,7 @@ def tapped_solenoid(
     """
     require_positive(turns=turns, tap_turns=tap_turns)
     if tap_turns >= turns:
-        raise ValueError(f"tap_turns must be below the {turns} turns of the coil, got {tap_turns}")
+        raise OutsideFormula(f"tap_turns must be below the {turns} turns of the coil, got {tap_turns}")
 
     def part(count: float) -> float:
         return solenoid_inductance(

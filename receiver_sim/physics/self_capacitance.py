@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from receiver_sim.physics.checks import Real, require_positive
+from receiver_sim.physics.checks import OutsideFormula, Real, require_positive
 
 # Medhurst, Wireless Engineer 24 (Feb/Mar 1947), H in pF per cm of diameter against length/diameter. Seen in a
 # quotation; the row ".8-1" gives .46 at both ends.
@@ -41,7 +41,7 @@ def medhurst_h(length_over_diameter: Real) -> Real:
     low, high = RATIO_RANGE
     ratio = np.asarray(length_over_diameter, dtype=float)
     if not np.all((ratio >= low * (1 - 1e-12)) & (ratio <= high * (1 + 1e-12))):
-        raise ValueError(f"length/diameter must be from {low:g} to {high:g}, got {length_over_diameter}")
+        raise OutsideFormula(f"length/diameter must be from {low:g} to {high:g}, got {length_over_diameter}")
     inside = np.clip(ratio, *TABLE_RANGE)
     h = np.exp(_LOG_H(np.log(inside))) * _fit(ratio) / _fit(inside)
     return h if h.ndim else float(h)

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.constants import mu_0
 from scipy.special import jve
 
-from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.checks import OutsideFormula, Real, require_not_negative, require_positive
 
 # Annealed copper standard, IEC 60028 (1925): 1/58 ohm mm^2/m at 20 C, 0.00393 per kelvin (memory-high).
 COPPER_RESISTIVITY = 1e-6 / 58.0  # ohm m
@@ -22,7 +22,7 @@ def astm_gauge_diameter(gauge: Real) -> Real:
     ValueError outside. The printed table rounds to 0.0001 in (four figures in thin wire). Floats or arrays.
     """
     if np.any(np.asarray(gauge) < -3) or np.any(np.asarray(gauge) > 56):
-        raise ValueError(f"gauge must be from -3 (that is 4/0) to 56, got {gauge}")
+        raise OutsideFormula(f"gauge must be from -3 (that is 4/0) to 56, got {gauge}")
     return 0.005 * _INCH * 92.0 ** ((36 - gauge) / 39)
 
 

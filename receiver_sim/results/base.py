@@ -48,15 +48,17 @@ class Status(str, enum.Enum):
 
 @dataclasses.dataclass(frozen=True)
 class FailedStage:
-    """A part of a verb whose simulation failed while others may have gone well.
+    """A part of a verb that failed while others may have gone well: its simulation, or the program itself.
 
     stage: what was not found; reason: a sentence; deck: file that was kept, None if nothing reached ngspice.
+    fault: Python's traceback where the program was at fault, None where the simulation failed.
     """
 
     stage: str
     reason: str
     deck: str | None
     status: Status = Status.FAILED
+    fault: str | None = None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -72,7 +74,8 @@ class Provenance:
     """Where a result comes from.
 
     build: SHA-256 digest; decks: those that were run for it, each once, by title and then digest; the
-    versions are texts; cards maps each tube type to the digest of its card.
+    versions are texts; cards maps each tube type to the digest of its card. rungs: how the analyses found
+    their operating points, and how many of each (`receiver_sim.engine.rungs` states the ladder).
     """
 
     build: str
@@ -80,6 +83,7 @@ class Provenance:
     receiver_sim: str
     ngspice: str
     cards: dict[str, str]
+    rungs: dict[str, int] = dataclasses.field(default_factory=dict)
 
 
 def plain(value: Any) -> Any:  # noqa: PLR0911 - one return a kind of value

@@ -115,13 +115,19 @@ class CheckReport(Answer):
     loudness: tuple[Loudness, ...] = ()
 
 
+def onset_stage(band: str, dial_hz: float) -> str:
+    """Return what the search for an onset is called as a stage."""
+    return f"onset on {band} at {dial_hz / 1e6:.4g} MHz"
+
+
 def failures(bands: Iterable[BandReport], stages: Iterable[FailedStage] = ()) -> tuple[FailedStage, ...]:
     """Return everything that failed, in one form: onsets and curves of the bands, then the given stages."""
     found = []
     for band in bands:
+        named = {one.stage for one in band.failed}
         for onset in band.onsets:
-            if onset.status is Status.FAILED:
-                where = f"{onset.band} at {onset.dial_hz / 1e6:.4g} MHz"
-                found.append(FailedStage(f"onset on {where}", "; ".join(onset.warnings), None))
+            stage = onset_stage(onset.band, onset.dial_hz)
+            if onset.status is Status.FAILED and stage not in named:
+                found.append(FailedStage(stage, "; ".join(onset.warnings), None))
         found += band.failed
     return (*found, *stages)

@@ -1,7 +1,7 @@
 """What a coil's geometry amounts to: sections, self-capacitance, Q, link. One place, for netlists and tables.
 
 A coil given by its figures gets its sections from `physics.tank.tapped_sections`, a wound one from its
-geometry by the formulas of `physics`, its measured figures put over them. ValueError, in the words of the
+geometry by the formulas of `physics`, its measured figures put over them. OutsideFormula, in the words of the
 formula, where a geometry cannot be.
 """
 
@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from receiver_sim.physics.checks import OutsideFormula
 from receiver_sim.physics.coil_q import combined_q, dielectric_q, former_capacitance, winding_resistance
 from receiver_sim.physics.electrostatic_shield import coaxial_capacitance, grating_remainder
 from receiver_sim.physics.mutual_inductance import Sections, Winding, inductance_matrix, winding_pair
@@ -106,7 +107,7 @@ def wire_diameter(part: Solenoid | Section | Link | Tickler) -> float:
     if part.wire is not None:
         return part.wire
     if part.gauge is None:
-        raise ValueError("neither 'wire' nor 'gauge' is given")
+        raise OutsideFormula("neither 'wire' nor 'gauge' is given")
     return float(astm_gauge_diameter(part.gauge))
 
 
@@ -116,7 +117,7 @@ def pitch_of(part: Solenoid | Section | Link | Tickler) -> float:
     if part.pitch is None:
         return diameter + part.covering
     if part.pitch < diameter + part.covering - COVER_ADDS:
-        raise ValueError(
+        raise OutsideFormula(
             f"turns overlap: the pitch {part.pitch * 1e3:.3g} mm is less than wire and covering, "
             f"{(diameter + part.covering) * 1e3:.3g} mm"
         )
@@ -127,7 +128,7 @@ def _placed(part: Solenoid | Section | Link | Tickler, former: float, start: flo
     diameter = wire_diameter(part)
     radius = (former + diameter + part.covering) / 2.0
     if part.turns is None:
-        raise ValueError("a winding needs its turns")
+        raise OutsideFormula("a winding needs its turns")
     return Winding(part.turns, radius, pitch_of(part), diameter, start)
 
 
@@ -158,7 +159,7 @@ def split(windings: Sequence[Winding], tap: float) -> tuple[tuple[Winding, ...],
             rest = winding._replace(turns=winding.turns - part, start=winding.start + part * winding.pitch)
             above.append(rest)
     if not below or not above:
-        raise ValueError(f"the tap at turn {tap:g} lies outside the coil of {count:g} turns")
+        raise OutsideFormula(f"the tap at turn {tap:g} lies outside the coil of {count:g} turns")
     return tuple(below), tuple(above)
 
 
@@ -232,7 +233,7 @@ def coil_figures(coil: Coil) -> CoilFigures:
             else float(toroid_inductance(winding.turns, al=winding.factor))
         )
         if coupling is None:
-            raise ValueError("a toroid's coupling of sections has to be measured")
+            raise OutsideFormula("a toroid's coupling of sections has to be measured")
         upper, lower, mutual = tapped_sections(
             whole, turns_fraction=winding.tap / winding.turns, coupling=coupling
         )
@@ -291,7 +292,7 @@ def _can_ratio(coil: Coil, windings: Sequence[Winding]) -> float:
     if coil.can is None:
         return 1.0
     if len(windings) > 1:
-        raise ValueError("a can is worked out for a single solenoid only")
+        raise OutsideFormula("a can is worked out for a single solenoid only")
     one = windings[0]
     return 1.0 - reflected_ratio(one.radius, **_can_place(coil, one))
 
@@ -329,16 +330,18 @@ def _tickler(
             tickler.inductance, mutual, tickler.coupling, tickler.capacitance, against, None
         )
     if winding is None:
-        raise ValueError("a tickler by its turns needs a coil by its winding")
+        raise OutsideFormula("a tickler by its turns needs a coil by its winding")
     former = _first_former(winding) if tickler.former is None else tickler.former
     placed = _beside(tickler, windings, former)
     own = _self((placed,)) * can_ratio
     mutual = sum(winding_pair(placed, other=w) for w in windings) * can_ratio
     if own <= 0.0:
-        raise ValueError("this tickler has no inductance: the formulas end here")
+        raise OutsideFormula("this tickler has no inductance: the formulas end here")
     coupling = mutual / float(np.sqrt(own * inductance))
     if coupling >= 1.0:
-        raise ValueError("tickler and coil are coupled more tightly than flux allows: move the tickler off")
+        raise OutsideFormula(
+            "tickler and coil are coupled more tightly than flux allows: move the tickler off"
+        )
     return TicklerFigures(own, mutual, coupling, tickler.capacitance, against, placed)
 
 
@@ -347,7 +350,7 @@ def _link(
 ) -> LinkFigures:
     placed = _beside(link, windings, _first_former(winding))
     if winding.tap is None:
-        raise ValueError("a link on a coil without a tap is not covered yet")
+        raise OutsideFormula("a link on a coil without a tap is not covered yet")
     below, above = split(windings, winding.tap)
     lower = sum(winding_pair(placed, other=w) for w in below) * can_ratio
     upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio
@@ -362,7 +365,7 @@ def _link_capacitance(link: Link, placed: Winding, windings: Sequence[Winding]) 
     if link.capacitance is not None:
         return link.capacitance
     if link.place == "below":
-        raise ValueError("the capacitance of a link below the coil has to be given")
+        raise OutsideFormula("the capacitance of a link below the coil has to be given")
     first = windings[0]
     common = min(placed.length, first.length)
     turns = sum(w.turns for w in windings)
@@ -375,7 +378,7 @@ def _link_capacitance(link: Link, placed: Winding, windings: Sequence[Winding]) 
 def _left(shield: Shield, bare: float) -> float:
     if shield.kind == "leaves":
         if shield.capacitance > bare:
-            raise ValueError("a shield cannot leave more capacitance than there is without it")
+            raise OutsideFormula("a shield cannot leave more capacitance than there is without it")
         return shield.capacitance
     return bare * float(
         grating_remainder(
@@ -396,10 +399,10 @@ def _require_possible(sections: Sections, link: LinkFigures) -> None:
         ]
     )
     if float(np.diag(matrix).min()) <= 0.0:
-        raise ValueError("a section of this coil has no inductance: the formulas end here")
+        raise OutsideFormula("a section of this coil has no inductance: the formulas end here")
     scale = np.sqrt(np.diag(matrix))
     if float(np.linalg.eigvalsh(matrix / np.outer(scale, scale))[0]) <= 0.0:
-        raise ValueError("link and sections are coupled more tightly than flux allows: move the link off")
+        raise OutsideFormula("link and sections are coupled more tightly than flux allows: move the link off")
 
 
 def coil_resistance(coil: Coil, frequency: float) -> float:
@@ -467,7 +470,7 @@ def coil_q(coil: Coil, frequency: float) -> float:
     if coil.measured is not None and coil.measured.q is not None:
         return coil.measured.q
     if isinstance(coil.winding, Toroid):
-        raise ValueError("a toroid's Q has to be measured")
+        raise OutsideFormula("a toroid's Q has to be measured")
     figures = coil_figures(coil)
     w = 2.0 * np.pi * frequency
     parts = [w * figures.inductance / coil_resistance(coil, frequency)]

@@ -11,6 +11,7 @@ from typing import Any
 
 from receiver_sim import outputs
 from receiver_sim.data import folder
+from receiver_sim.physics.checks import OutsideFormula
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
 from receiver_sim.schema.coil_figures import filled_in
@@ -123,7 +124,7 @@ def _with_coils(build: Build, located: Located) -> Build:
     for number, band in enumerate(build.bands):
         try:
             coil = filled_in(band.coil, (band.from_ * band.to) ** 0.5)
-        except ValueError as error:  # what the checks could not see: a shape outside a formula's range
+        except OutsideFormula as error:  # what the checks could not see: a shape outside a formula's range
             cure = f"change the geometry or give measured figures ({error})"
             faults.append(
                 located.fault(("bands", number, "coil"), "a coil that can be worked out", cure=cure)

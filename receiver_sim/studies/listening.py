@@ -17,7 +17,7 @@ from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
-from receiver_sim.circuit.signals import DialPath, Signal, signal_block
+from receiver_sim.circuit.signals import EDGE_S, DialPath, Signal, signal_block
 from receiver_sim.circuit.transient import continued, split_diodes
 from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
 from receiver_sim.engine import Bench, Vectors
@@ -30,6 +30,9 @@ from receiver_sim.schema import Band, Build
 RATE = 24_000.0
 """Samples a second of the sound, and the longest step of the run: five steps to a cycle at the edge of 5
 kHz. Half the step changes speech by 3 % r.m.s., and by less than 1 % below 1 kHz (test)."""
+
+LEAST_S = EDGE_S
+"""Of a signal: its key takes so long to go down."""
 
 CHUNK_S = 0.5
 """Stretches in which a run is made, each beginning where the one before ended: for progress, memory and
@@ -122,7 +125,8 @@ def run(
 
     reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
     dial where it stands at first; dial: how it moves from there, None if it stands still. Raises
-    ValueError for an empty path, no aerial or a length that is none, EngineError when a simulation fails.
+    ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
+    when a simulation fails.
     """
     if not path or any(b[0] <= a[0] for a, b in pairwise(path)):
         raise WrongValue("a path of the control needs settings at rising times")
@@ -130,6 +134,12 @@ def run(
         raise WrongValue("this build has no aerial; add the key 'aerial' for signals to come in")
     if not seconds > 0.0:
         raise WrongValue(f"a length of sound must be above 0 s, got {seconds}")
+    last = max((signal.start_s for signal in signals), default=0.0)
+    if signals and seconds < last + LEAST_S:
+        raise WrongValue(
+            f"{seconds:g} s of sound end before a signal that begins at {last:g} s is there: ask for "
+            f"{last + LEAST_S:g} s or more, or let it begin sooner (start_s)"
+        )
     spent = 0.0
     # a rest too short for a run of its own is added to the last stretch
     total = max(math.ceil(seconds / CHUNK_S - 0.1), 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, impo
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.natural_modes import GRID_CAPACITOR, TANK, measure, probes, read, stores
+from receiver_sim.measure.natural_modes import measure, probes, read, stores
 from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes, natural_modes, with_tank
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
@@ -45,6 +45,12 @@ _BELOW = 0.98
 _GROWTH, _LONGEST_S = 20.0, 1.0
 """Growth (as ln) that a time run waits for, and its end at the latest."""
 
+_PERIODS = 60.0
+"""Periods of a growing mode that a first look takes in: what it ends as may be ten times as slow."""
+
+_SOON_S = 0.02
+"""The same where the mode has no pitch."""
+
 _RISES = 1e-4
 """Travel of the control for an e-fold of amplitude below which a map does not rise: at its smallest
 amplitudes its slope is rounding."""
@@ -54,6 +60,17 @@ _NEAREST = 5e-4
 
 _THRESHOLD = 1.1
 """Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
+
+
+class Carrier(NamedTuple):
+    """An energy store as one that carries a mode.
+
+    word: what the trade calls it; biases: whether it is the tank's amplitude or the grid capacitor, whose
+    volts follow each other in squegging.
+    """
+
+    word: str
+    biases: bool = False
 
 
 def modes(
@@ -66,24 +83,24 @@ def modes(
     rotation: float,
     oscillates: bool = True,
     shift_hz: float = _SHIFT_HZ,
-) -> tuple[NaturalModes, tuple[str, ...]]:
-    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and what its
-    stores are called.
+) -> tuple[NaturalModes, tuple[Carrier, ...]]:
+    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and its
+    stores.
 
     The amplitude is imposed, and one a.c. run for each energy store at one frequency gives the answers of
     all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
-    more (named TANK, the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
+    more (the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
     """
     circuit = imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
     found = stores(circuit)
-    names = tuple(store.word for store in found)
+    carriers = tuple(Carrier(store.word, store.grid_bias) for store in found)
     drive = circuit.node(Place.DRIVE)
     with loaded(bench, circuit.plus(*probes(found))) as on:
         to_amplitude, own_drive = read(on.session, found, shift_hz=shift_hz, watched=drive)
         on.drive(Role.AMPLITUDE, 0.0)
         answers = measure(on.session, found, shift_hz=shift_hz, watched=drive)
     if not oscillates:
-        return natural_modes(answers.response, weight=answers.weight, shift=answers.shift), names
+        return natural_modes(answers.response, weight=answers.weight, shift=answers.shift), carriers
     capacitance = 1.0 / abs(mode.residue)
     # the node `drive` tells milliamperes as volts
     free = with_tank(
@@ -94,7 +111,7 @@ def modes(
         admittance=capacitance * (answers.shift + mode.decay),
     )
     weight = np.append(answers.weight, capacitance)
-    return natural_modes(free, weight=weight, shift=answers.shift), (*names, TANK)
+    return natural_modes(free, weight=weight, shift=answers.shift), (*carriers, Carrier("tank", biases=True))
 
 
 def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
@@ -110,6 +127,14 @@ def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
         out.append(words)
         told += parts[words]
     return tuple(out)
+
+
+def bias_leads(shares: FloatArray, carriers: Sequence[Carrier]) -> bool:
+    """Whether tank or grid capacitor holds more of a mode's energy than any other part, as in squegging."""
+    parts: dict[Carrier, float] = {}
+    for share, carrier in zip(shares, carriers, strict=True):
+        parts[carrier] = parts.get(carrier, 0.0) + float(share)
+    return max(parts, key=lambda one: parts[one]).biases
 
 
 def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
@@ -212,7 +237,7 @@ def run(
         raise NoAnswer("without oscillation there is nothing to be unstable")
     chosen = settings(amplitudes, points=points)
 
-    def look_at(index: int, amplitude: float) -> EnvelopeModes:
+    def look_at(index: int, amplitude: float) -> Seen:
         rotation = float(amplitudes.rotation[index])
         found_there = modes(
             build,
@@ -226,25 +251,27 @@ def run(
         setting = ControlSetting(rotation, float(amplitudes.rest_screen_v[index]))
         return _row(*found_there, setting=setting, amplitude=amplitude)
 
-    rows = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
+    seen_there = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
+    rows = [one.modes for one in seen_there]
     if seconds > 0.0:
         row = _to_watch(rows)
         look = watch if row else watch_at_rest
         frame = float(amplitudes.frame_hz[chosen[row - 1] if row else 0])
-        if rows[row].growing:
-            # a kick leaves it at some thousandths of what it ends as
-            seconds = min(max(seconds, _GROWTH / float(rows[row].rate[0])), _LONGEST_S)
-        seen = look(
-            build,
-            cards,
-            bench,
-            mode,
-            rotation=rows[row].setting.rotation,
-            frequency=frame,
-            seconds=seconds,
-        )
+        lengths = _lengths(rows[row], seconds)
+        for length in lengths:
+            seen = look(
+                build,
+                cards,
+                bench,
+                mode,
+                rotation=rows[row].setting.rotation,
+                frequency=frame,
+                seconds=length,
+            )
+            if seen[1] is not None:
+                break
         rows[row] = replace(rows[row], motion_hz=seen[0], motion_v=seen[1])
-    kind = kind_of(rows)
+    kind = kind_of(seen_there)
     return Stability(
         band=band.name,
         dial_hz=found.dial_hz,
@@ -255,14 +282,37 @@ def run(
     )
 
 
+class Seen(NamedTuple):
+    """The modes of a setting; biased: whether tank or grid capacitor leads in the fastest of them."""
+
+    modes: EnvelopeModes
+    biased: bool
+
+
+def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
+    """Return how long (s) to watch a setting: what its growth takes with some periods of its mode, then, if
+    nothing moves yet, `seconds` or what its growth alone takes.
+
+    A motion of full strength, each of whose periods takes ngspice hundreds of steps, is then soon seen.
+    """
+    if not row.growing:
+        return (seconds,)
+    # a kick leaves it at some thousandths of what it ends as
+    growth, hertz = _GROWTH / float(row.rate[0]), float(row.frequency_hz[0])
+    longest = min(max(seconds, growth), _LONGEST_S)
+    soon = growth + (_PERIODS / hertz if hertz > 0.0 else _SOON_S)
+    return (soon, longest) if soon < 0.5 * longest else (longest,)
+
+
 def _row(
-    found: NaturalModes, names: Sequence[str], *, setting: ControlSetting, amplitude: float
-) -> EnvelopeModes:
+    found: NaturalModes, carriers: Sequence[Carrier], *, setting: ControlSetting, amplitude: float
+) -> Seen:
     """Return the modes of a setting as a row of the result: the slow ones and all that grow."""
     s = found.s
     grows = s.real > ROUNDING * np.abs(s)
     told = (s.imag >= 0.0) & (grows | (np.abs(s) < 2.0 * np.pi * SLOW_HZ))
-    return EnvelopeModes(
+    names = [carrier.word for carrier in carriers]
+    row = EnvelopeModes(
         setting=setting,
         amplitude_v=amplitude,
         rate=s[told].real,
@@ -272,6 +322,7 @@ def _row(
         motion_hz=None,
         motion_v=None,
     )
+    return Seen(row, any(bias_leads(share, carriers) for share in found.share[told][:1]))
 
 
 def _to_watch(rows: Sequence[EnvelopeModes]) -> int:
@@ -286,22 +337,23 @@ def _to_watch(rows: Sequence[EnvelopeModes]) -> int:
     return 1 + int(np.argmax([row.rate.max(initial=-math.inf) for row in rows[1:]]))
 
 
-def kind_of(rows: Sequence[EnvelopeModes]) -> Steadiness:
-    """Return what the growing modes are; the first row is the circuit at rest, the others rise in amplitude.
+def kind_of(seen: Sequence[Seen]) -> Steadiness:
+    """Return what the growing modes are; the first is the circuit at rest, the others rise in amplitude.
 
     A mode that the tank and the grid capacitor carry is squegging, any other a howl, and one at the
     threshold if it ends further up.
     """
-    if rows[0].growing:
+    rest = seen[0].modes
+    if rest.growing:
         return Steadiness.MOTORBOATING
-    growing = [row for row in rows if row.growing]
+    growing = [one for one in seen if one.modes.growing]
     if not growing:
         return Steadiness.HOLDS_STILL
-    worst = max(growing, key=lambda row: float(row.rate[0]))
-    if worst.carried_by[0][0] in (TANK, GRID_CAPACITOR):
+    if max(growing, key=lambda one: float(one.modes.rate[0])).biased:
         return Steadiness.SQUEGGING
-    near = _THRESHOLD * rows[0].setting.rotation
-    at_threshold = min(row.setting.rotation for row in growing) <= near and not rows[-1].growing
+    near = _THRESHOLD * rest.setting.rotation
+    lowest = min(one.modes.setting.rotation for one in growing)
+    at_threshold = lowest <= near and not seen[-1].modes.growing
     return Steadiness.THRESHOLD_HOWL if at_threshold else Steadiness.HOWL
 
 

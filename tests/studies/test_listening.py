@@ -15,6 +15,7 @@ from scipy.signal import butter, hilbert, sosfiltfilt
 from receiver_sim.circuit.signals import DialPath, Sampled, Signal
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine.session import Session
+from receiver_sim.errors import WrongValue
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.envelope import Sound
 from receiver_sim.studies import amplitude, listening, onset
@@ -80,9 +81,21 @@ def test_a_rest_shorter_than_a_step(set_up, monkeypatch):
     """A stretch of 10 us after the first was refused as shorter than its own step."""
     run, _ = set_up
     monkeypatch.setattr(listening, "CHUNK_S", 0.1)
-    sound = run([Signal(50e-6, 700.0)], part=1.03, seconds=0.10001)
+    sound = run([Signal(50e-6, 700.0, start_s=0.0)], part=1.03, seconds=0.10001)
     assert sound.volts.size == 2400
     assert np.isfinite(sound.volts).all()
+
+
+def test_a_signal_that_begins_after_the_end_is_refused(set_up):
+    """Guards against a short sound that was silent, its signal beginning where it ended."""
+    run, _ = set_up
+    words = (
+        "0.1 s of sound end before a signal that begins at 0.2 s is there: ask for 0.205 s or more, or let "
+        "it begin sooner (start_s)"
+    )
+    with pytest.raises(WrongValue) as caught:
+        run([Signal(20e-6, 1000.0, start_s=0.0), Signal(20e-6, 1000.0)], part=1.03, seconds=0.1)
+    assert str(caught.value) == words
 
 
 def test_keying_is_heard(set_up):
@@ -273,7 +286,7 @@ def test_fading_and_audio_modulation():
 
 def test_files(tmp_path, set_up):
     run, _ = set_up
-    sound = run([Signal(1e-4, 900.0)], part=1.02, seconds=0.1)
+    sound = run([Signal(1e-4, 900.0, start_s=0.01)], part=1.02, seconds=0.1)
     write_sound(sound, tmp_path / "a.wav", full_scale_v=10.0)
     write_sound(sound, tmp_path / "b.wav")
     with wave.open(str(tmp_path / "a.wav"), "rb") as file:

@@ -4,17 +4,21 @@ remedies.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.transient import continued
-from receiver_sim.circuit.views.envelope import envelope_circuit
+from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.measure.natural_modes import stores
 from receiver_sim.results.envelope import Steadiness
+from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, listening, onset, stability
 from tests.decks import imposed_deck
 
@@ -369,6 +373,36 @@ def test_carriers_of_a_mode_are_named_until_most_is_told():
     assert stability.carried_by(np.array([0.0, 0.0, 0.9, 0.1, 0.0]), names) == ("plate load",)
     # however evenly it is spread, one is named
     assert len(stability.carried_by(np.full(5, 0.02), names)) == 1
+
+
+def test_squegging_is_known_by_its_parts_not_by_what_they_are_called(demo, demo_cards, bench):
+    """Guards against a word in a description that decides: any name will do for the grid capacitor."""
+    mode, found = oscillation(demo, demo_cards, bench)
+    circuit = imposed_circuit(demo, demo_cards, mode, amplitude=0.3, rotation=found.onset.rotation)
+    part = circuit.part(Role.GRID_CAPACITOR)
+    about = dataclasses.replace(circuit[part].about, word="blocking condenser")
+    renamed = dataclasses.replace(
+        circuit,
+        elements=tuple(one._replace(about=about) if one.name == part else one for one in circuit.elements),
+    )
+    (bias,) = [store for store in stores(renamed) if store.grid_bias]
+    assert (bias.name, bias.word) == (part, "blocking condenser")
+
+    carriers = [stability.Carrier("grid capacitor"), stability.Carrier("tank"), stability.Carrier("x", True)]
+    assert stability.bias_leads(np.array([0.3, 0.3, 0.4]), carriers)
+    assert not stability.bias_leads(np.array([0.4, 0.3, 0.3]), carriers)
+
+
+@pytest.mark.parametrize(("biased", "kind"), [(True, Steadiness.SQUEGGING), (False, Steadiness.HOWL)])
+def test_what_grows_is_named_by_what_leads_it(biased, kind):
+    def row(amplitude, rate):
+        return stability.EnvelopeModes(
+            ControlSetting(0.4 + amplitude, 30.0), amplitude, np.array([rate]), np.array([900.0]),
+            (("any word",),), int(rate > 0.0), None, None,
+        )  # fmt: skip
+
+    rest = stability.Seen(row(0.0, -5.0), True)
+    assert stability.kind_of([rest, stability.Seen(row(0.2, 50.0), biased)]) is kind
 
 
 def test_turns_count_growing_modes():
