@@ -18,7 +18,8 @@ from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.studies import amplitude, onset, reference_transient
 from tests.studies.test_amplitude import weak_bias
 
-CASES = (("demo", 0, False), ("demo", 1, False), ("cabin", 0, False), ("cabin", 1, False), ("demo", 0, True))
+# of each build the band on which envelope and ramp were seen to differ most, and one that oscillates hard
+CASES = (("demo", 1, False), ("cabin", 1, False), ("demo", 0, True))
 
 
 @pytest.fixture(scope="module")
