@@ -45,6 +45,20 @@ def test_a_rational_response_is_found_again():
     assert residues(frequency, response=response, reference_hz=7e6, pole=pole)[0] == pytest.approx(residue)
 
 
+def test_the_misfit_is_what_is_left_at_the_worst_point():
+    """One of nine points moved by a known amount: two unknowns take up a part of it, at least a third is left
+    there, and it counts against the largest of the response."""
+    frequency = np.linspace(6.9e6, 7.1e6, 9)
+    pole = 2.0e5 + 3.0e4j
+    response = 4e9 / (2j * np.pi * (frequency - 7e6) + pole) + 2.0
+    exact = residues(frequency, response=response, reference_hz=7e6, pole=pole)[2]
+    assert exact < 1e-12
+    moved = 1e-3 * float(np.abs(response).max())
+    response[6] += moved * np.exp(0.7j)
+    misfit = residues(frequency, response=response, reference_hz=7e6, pole=pole)[2]
+    assert 1e-3 / 3.0 < misfit < 1e-3
+
+
 def test_noise_and_growth_are_refused():
     frequency = np.linspace(6.9e6, 7.1e6, 9)
     growing = 1e9 / (2j * np.pi * (frequency - 7e6) - 2e5)
@@ -73,6 +87,8 @@ def test_ideal_tank(bench):
     assert mode.rp == pytest.approx(40e3, rel=1e-3)
     assert mode.capacitance == pytest.approx(100e-12, rel=1e-3)
     assert mode.cathode.real == pytest.approx(math.sqrt(25.5e-6 / total), rel=1e-4)
+    # some of that quarter is left, or nobody looked
+    assert 0.02 / mode.q**2 < mode.misfit < 0.25 / mode.q**2
 
 
 @pytest.mark.parametrize("which", ["demo", "cabin"])
@@ -103,8 +119,10 @@ def test_reciprocity_in_the_receiver(bench, request, which):
     # a linear passive network is reciprocal; 1e-6 is the solver's relative tolerance
     assert shares["icath"]["top"][0] == pytest.approx(shares["isig"]["tap"][0], rel=1e-6)
     assert shares["iplt"]["top"][0] == pytest.approx(shares["isig"]["plate"][0], rel=1e-6)
-    # one pole and a constant describe the network within 1e-4 over two bandwidths each way
-    assert mode.misfit < 1e-4
+    # one pole and a constant describe the network within 1e-4 over two bandwidths each way, and not exactly:
+    # the tail of the mirror pole, 1/(2Q) of the peak, changes by 2/Q of itself, of which a few per cent
+    # are no part of a constant and a pole moved a little
+    assert 0.01 / mode.q**2 < mode.misfit < 1e-4
     assert abs(shares["isig"]["top"][0]) == pytest.approx(
         mode.rp, rel=0.01
     )  # the constant is 1/(2Q) across it

@@ -98,13 +98,17 @@ def test_weak_am_is_square_law_and_overload_is_found(ear):
     assert 1e-4 < transfer.overload_v < 0.5
 
 
-def test_selectivity_narrows_towards_onset(ear):
+def test_selectivity_narrows_towards_onset(ear, demo, demo_cards, bench):
     wide = detection.selectivity(ear, ear.onset.rotation * 0.9)[2]
     narrow = detection.selectivity(ear, ear.onset.rotation * 0.99)[2]
     assert wide is not None and narrow is not None and narrow < 0.3 * wide
-    # without regeneration it is f/Q
+    # f/Q times (1 - T), the textbook's law, with the loop gain that the search found at the lower stop; wider
+    # by what the grid's current conducts, some per cent (test_figures_by_other_paths)
+    band = demo.bands[2]
+    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
     cold = detection.selectivity(ear, 0.0)[2]
-    assert cold is not None and cold < ear.mode.resonance_hz / ear.mode.q
+    assert cold is not None and search.gain_lowest is not None and 0.0 < search.gain_lowest < 0.3
+    assert 1.0 < cold / (ear.mode.resonance_hz / ear.mode.q * (1.0 - search.gain_lowest)) < 1.06
 
 
 @pytest.fixture(scope="module")
