@@ -5,12 +5,17 @@ import.
 import re
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 import receiver_sim as rs
+from receiver_sim import api
 from receiver_sim.engine import Bench
+from receiver_sim.results.answer import rows
+from receiver_sim.results.onset import Selectivity
+from tests.helpers.filling import filled
 
 README = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
 
@@ -71,6 +76,106 @@ def test_errors_have_one_base_and_the_words_of_the_command_line(receiver: rs.Rec
 def test_a_changed_receiver_has_the_changed_value() -> None:
     changed = rs.Receiver(rs.shipped("demo")).changed(detector__grid_leak="3.3 Mohm")
     assert changed.build.detector.grid_leak == pytest.approx(3.3e6)
+
+
+QUESTIONS = [
+    # method, what it is asked, the function of the api, what that gets
+    ("check", (), {}, "check", {}),
+    ("loop", (["40 m"],), {}, "loop", {"bands": ["40 m"]}),
+    ("onset", (["40 m"],), {"modes": False}, "onset", {"bands": ["40 m"], "modes": False}),
+    ("onset", (), {"band": "20 m"}, "onset", {"bands": ["20 m"], "modes": True}),
+    ("verify", ("20 m",), {}, "verify", {"band": "20 m"}),
+    ("detect", ("20 m",), {"output": 3, "beat_hz": 700.0}, "detect",
+     {"band": "20 m", "output": 3, "beat_hz": 700.0}),
+    ("listen", (["a station"],), {"seconds": 1.7, "band": "20 m", "output": 2, "path": [(0.0, 0.3)],
+                                  "relative": 1.02, "tune": [(0.0, 50.0)]}, "listen",
+     {"signals": ["a station"], "seconds": 1.7, "band": "20 m", "output": 2, "path": [(0.0, 0.3)],
+      "relative": 1.02, "tune": [(0.0, 50.0)]}),
+    ("audio", ("20 m",), {"rotation": 0.31}, "audio_in_depth", {"band": "20 m", "rotation": 0.31}),
+    ("hum", ("20 m",), {"rotation": 0.32}, "hum_in_depth", {"band": "20 m", "rotation": 0.32}),
+    ("supply", ("20 m",), {}, "supply_in_depth", {"band": "20 m"}),
+    ("operating_points", ([0.2, 0.7],), {"band": "20 m"}, "operating_points",
+     {"rotations": [0.2, 0.7], "band": "20 m"}),
+    ("coils", (), {"year": 1939, "region": 1}, "coils", {"year": 1939, "region": 1}),
+    ("tap", (0.45, ["20 m"]), {}, "find_taps", {"target": 0.45, "bands": ["20 m"]}),
+    ("swap", (["6SK7"],), {"socket": "audio"}, "swap_tubes", {"tubes": ["6SK7"], "socket": "audio"}),
+    ("deck", ("hum",), {"band": "20 m", "rotation": 0.41}, "deck_text",
+     {"study": "hum", "band": "20 m", "rotation": 0.41}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("method", "given", "named", "function", "due"), QUESTIONS)
+def test_a_question_reaches_the_program_as_it_was_asked(  # type: ignore[no-untyped-def]
+    receiver: rs.Receiver, monkeypatch: pytest.MonkeyPatch, method, given, named, function, due
+) -> None:
+    """The receiver's build and bench, and every argument under its own name."""
+    asked = {}
+
+    def answer(build, **arguments):  # type: ignore[no-untyped-def]
+        asked.update(build=build, **arguments)
+        return ("an answer",)
+
+    monkeypatch.setattr(api, function, answer)
+    assert getattr(receiver, method)(*given, **named) == ("an answer",)
+    assert asked.pop("build") is receiver.build
+    assert asked.pop("bench", receiver.bench) is receiver.bench
+    assert asked == due
+
+
+def test_every_question_of_a_receiver_is_asked_above() -> None:
+    """A new method gets its row."""
+    methods = {n for n, v in vars(rs.Receiver).items() if callable(v) and not n.startswith("_")}
+    assert methods - {"close", "changed"} == {row[0] for row in QUESTIONS}
+
+
+def test_a_changed_receiver_keeps_its_workers_and_time_limit() -> None:
+    changed = rs.Receiver(rs.shipped("demo"), workers=3, time_limit_s=17.0).changed(
+        detector__grid_leak="1 Mohm"
+    )
+    with changed:
+        assert (changed.bench.workers, changed.bench.time_limit_s) == (3, 17.0)
+
+
+def test_rows_are_the_points_of_the_answers_arrays_one_by_one() -> None:
+    curve = filled(Selectivity)
+    table = list(rows(curve))
+    for name in ("gain", "rotation", "bandwidth_hz", "peak_ohm"):
+        assert [row[name] for row in table] == list(getattr(curve, name))
+    assert {row["band"] for row in table} == {curve.band}
+
+
+@dataclass(frozen=True)
+class Inner:
+    depth_m: float
+
+
+@dataclass(frozen=True)
+class Middle:
+    width_m: float
+    inner: Inner
+
+
+@dataclass(frozen=True)
+class Row:
+    name: str
+    middle: Middle
+    other: Middle
+
+
+@dataclass(frozen=True)
+class Table:
+    title: str
+    rows: tuple[Row, ...]
+
+
+def test_figures_within_results_bear_the_names_of_all_they_stand_in() -> None:
+    found = Table("t", (Row("one", Middle(1.0, Inner(2.0)), Middle(3.0, Inner(4.0))),))
+    assert list(rows(found)) == [
+        {
+            "title": "t", "name": "one", "middle.width_m": 1.0, "middle.inner.depth_m": 2.0,
+            "other.width_m": 3.0, "other.inner.depth_m": 4.0,
+        }
+    ]  # fmt: skip
 
 
 def test_importing_the_package_brings_no_library() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -13,7 +14,7 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
-from receiver_sim.studies import onset
+from receiver_sim.studies import onset, operating_point
 from receiver_sim.views.audio_tables import supply_sheet
 from receiver_sim.views.sheet import as_text
 from tests.helpers.filling import filled
@@ -41,6 +42,34 @@ def test_the_first_band_with_an_onset_where_the_loop_gain_is_nine_tenths(demo: B
     setting = working.choose(demo, one_by_one())
     assert (setting.band.name, setting.rotation, setting.note) == (demo.bands[2].name, 0.38, None)
     assert asked == [0, 1, 2]
+
+
+def test_a_setting_that_is_named_holds_whatever_was_found(demo: Build) -> None:
+    found = searched(demo, 1, Status.OSCILLATES)
+    assert working.choose(demo, [found], rotation=0.12).rotation == 0.12
+    assert working.choose(demo, [found], rotation=0.0).rotation == 0.0
+
+
+def test_the_meter_is_read_at_both_stops_and_the_working_setting(
+    demo: Build, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the dial that was searched; without a working setting at the two stops and the middle of a band."""
+    asked: list[Any] = []
+
+    def run(*_given: Any, band: Band, dial_hz: float, settings: Any) -> tuple[()]:
+        asked.append((band.name, dial_hz, settings))
+        return ()
+
+    monkeypatch.setattr(operating_point, "run", run)
+    setting = working.choose(demo, [searched(demo, 2, Status.OSCILLATES)])
+    bench: Any = None
+    working._points(demo, api.cards_for(demo), bench, setting)
+    working._ends(demo, api.cards_for(demo), bench)
+    first = demo.bands[0]
+    assert asked == [
+        (demo.bands[2].name, 7.1e6, [("lowest", 0.0), ("working", 0.38), ("highest", 1.0)]),
+        (first.name, pytest.approx(math.sqrt(first.from_ * first.to)), [("lowest", 0.0), ("highest", 1.0)]),
+    ]
 
 
 def test_an_onset_without_an_approach_is_the_setting_itself(demo: Build) -> None:

@@ -17,7 +17,7 @@ import yaml
 
 from receiver_sim import api
 from receiver_sim.data import folder
-from receiver_sim.schema import Build
+from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import coil_sheet
 from tests.decks import receiver_deck
 from tests.helpers import reading
@@ -322,6 +322,56 @@ def test_resistor_load_without_decoupling(cabin: Build) -> None:
     base = (1.0 / 0.15 - 1.0) ** 2
     low = (base**0.65 - 1.0) / (base - 1.0) * 1e6
     assert (float(seen["rvola"][2]), float(seen["rvolb"][2])) == pytest.approx((1e6 - low, low))
+
+
+TICKLER = """
+Ltank top 0             | bands.2.coil.inductance
+Rcath cath 0            | 1e-3
+Rtick tick tickx        |
+Ltick tickx plate       | bands.2.coil.tickler.inductance
+Ktick Ltank Ltick       | 0.18
+Cticktop plate top      | 0.7e-12
+Rleak gx 0              | detector.grid_leak
+Cdgk grid cath          | 6C6.cgk
+Cdgp grid plate         | 6C6.cgp
+Cdpk plate cath         | 6C6.cpk
+Cfplate tick 0          | detector.rf_filter.plate_capacitor
+Lrfc tick rfcx          | detector.rf_filter.choke
+"""
+
+
+@pytest.mark.parametrize("direction", ["same", "opposite"])
+def test_tickler_in_the_plate_lead(direction: str) -> None:
+    """The ends named first move together: current from filter to plate feeds the swing if the first is the
+    filter's, and takes from it if the windings run the other way. Loss of the coil: Q w L at the dial.
+    """
+    place = Path(api.__file__).parent.parent / "schema/builds/tickler.yaml"
+    written = yaml.safe_load(place.read_text(encoding="utf-8"))
+    coil = {**written["bands"][2]["coil"], "tickler": {"inductance": "0.4 uH", "coupling": 0.18,
+            "capacitance": "0.7 pF", "direction": direction}}  # fmt: skip
+    build = changed_build(api.shipped_build("tickler"), {"bands[2].coil": coil})
+    seen = elements(deck_of(build, 2))
+    keyed = {**written, "bands": {str(n): band for n, band in enumerate(written["bands"])}}
+    listed = TICKLER if direction == "same" else TICKLER.replace("Ltick tickx plate", "Ltick plate tickx")
+    held(seen, listed, keyed)
+    assert seen["rtank"][:2] == ("top", "0")
+    assert float(seen["rtank"][2]) == pytest.approx(150.0 * 2.0 * math.pi * 14.35e6 * 1.4e-6, rel=1e-9)
+    assert {n for n in seen if n.startswith(("rtank", "rtick", "ltick", "ctick"))} == {
+        "rtank", "rtick", "ltick", "cticktop",
+    }  # fmt: skip
+
+
+def test_a_ticklers_wire_has_the_resistance_of_its_length() -> None:
+    """Two turns of 0.25 mm on 34 mm at 3.8 MHz: copper within a skin of 34 um, 1.724e-8 ohm m (IEC 60028).
+
+    The current flows in a ring of the skin's depth, R = rho l / (pi d delta). What the turns crowd it by is
+    at most 5.3 times, on a flat close-wound coil of many turns (Medhurst 1947, memory-high).
+    """
+    build = api.shipped_build("tickler")
+    seen = elements(deck_of(build, 0))
+    skin = math.sqrt(2.0 * 1.724e-8 / (2.0 * math.pi * 3.8e6 * 4e-7 * math.pi))
+    plain = 1.724e-8 * 2.0 * math.pi * 34.25e-3 / (math.pi * 0.25e-3 * skin)
+    assert plain < float(seen["rtick"][2]) < 5.3 * plain
 
 
 def test_tank_and_link_of_a_wound_coil(wound: Build) -> None:

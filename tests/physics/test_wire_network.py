@@ -35,6 +35,10 @@ def test_the_network_is_the_line(
     # between two points of the fit a narrow peak is followed a little less well
     assert off.max() < 1.6 * error, frequency[off.argmax()]
     assert np.sqrt(np.mean(off**2)) < 0.02
+    # and it says how near: against the whole with the earth, which is no smaller than the line alone
+    bare = np.array([wire_impedance(float(f), **size) for f in frequency])
+    found = np.abs(made.impedance(frequency) - made.foot - bare) / np.abs(bare + max(earth, 5.0))
+    assert 0.6 * found.max() < made.error < 1.6 * found.max()
     low = made.impedance(1e3)
     assert -1 / (2 * np.pi * 1e3 * low.imag) == pytest.approx(made.capacitance, rel=1e-6)
     # Howe's charge, and what the fit trades between 0.3 MHz and direct current
