@@ -173,7 +173,7 @@ def test_a_fault_of_the_program_in_one_stage_takes_nothing_else_along(
     page, told = (" ".join(text.split()) for text in (answer.out, answer.err))
     reason = "a fault of the program, not of your build: TypeError: a shape that nobody expected"
     assert f"X FAILED {stage}" in page and reason in page
-    assert f"receiver-sim: {stage}" in told and f"{reason}; please pass on the report in " in told
+    assert f"receiver-sim: {reason} (in {stage}" in told and "; please pass on the report in " in told
     (report,) = here.glob("receiver_sim-fault-*/report.txt")
     text = report.read_text(encoding="utf-8")
     assert "raise TypeError(" in text and f"check {short_cabin}" in text

@@ -388,11 +388,15 @@ class _Ending:
 
     def end(self, *, bad: bool) -> None:
         """Name what failed and exit with its code, if anything calls for one."""
+        alike: dict[str, list[FailedStage]] = {}
         for one in self.failed:
             if one.fault is None:
                 complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
+            else:
+                alike.setdefault(one.reason, []).append(one)
         faults: list[Exception] = [
-            StageFault(one.stage, one.reason, one.fault) for one in self.failed if one.fault
+            StageFault([one.stage for one in some], reason, some[0].fault or "")
+            for reason, some in alike.items()
         ]
         if self.fault is not None:
             faults.append(self.fault)

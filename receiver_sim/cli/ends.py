@@ -42,12 +42,13 @@ WIDTH = 100
 
 
 class StageFault(Exception):  # noqa: N818 - says what happened
-    """A fault of the program in one stage of a verb, which the verb outlived; str() says what it was."""
+    """A fault of the program in one stage of a verb or several alike, which the verb outlived."""
 
-    def __init__(self, stage: str, reason: str, trace: str) -> None:
-        super().__init__(reason)
-        self.stage = stage
-        self.trace = trace
+    def __init__(self, stages: Sequence[str], reason: str, trace: str) -> None:
+        more = f" and {len(stages) - 1} more stages" if len(stages) > 1 else ""
+        super().__init__(f"{reason} (in {stages[0]}{more})")
+        self.stages = tuple(stages)
+        self.trace = f"In {', '.join(stages)}.\nTraceback (most recent call last):\n{trace}"
 
 
 class Faults(Exception):  # noqa: N818 - says what happened
@@ -196,7 +197,7 @@ def _fault(error: BaseException, words: Sequence[str]) -> str:
     if os.environ.get(TRACEBACK):
         complain(trace)
     if isinstance(error, StageFault):
-        told = f"receiver-sim: {error.stage}: {error}"
+        told = f"receiver-sim: {error}"
     else:
         told = f"receiver-sim: a fault of the program, not of your build: {type(error).__name__}: {error}"
     path = _kept_report(text)
