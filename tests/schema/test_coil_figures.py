@@ -11,6 +11,7 @@ import pytest
 from scipy.special import ellipe, ellipk
 
 from receiver_sim.cli.wind import FORMERS
+from receiver_sim.physics.mutual_inductance import Winding
 from receiver_sim.schema.coil import Coil
 from receiver_sim.schema.coil_figures import (
     coil_figures,
@@ -22,6 +23,7 @@ from receiver_sim.schema.coil_figures import (
     retapped,
     self_extrapolated,
     wire_diameter,
+    wire_length,
 )
 from receiver_sim.schema.formers import Material, formers
 
@@ -338,3 +340,10 @@ def test_either_of_winding_and_plate_end_turns_a_tickler_round(
     figures = coil_figures(coil(inductance=5e-6, q=120, tickler=fed)).tickler
     assert figures is not None and figures.reversed is wrong
     assert figures.mutual == pytest.approx(0.2 * np.sqrt(0.4e-6 * 5e-6), rel=1e-12)
+
+
+def test_wire_is_as_long_as_its_helix() -> None:
+    """The arc of a helix, turns times the root of (pi d)^2 and pitch^2 (textbook), of every winding."""
+    some = [Winding(12.5, 14.6e-3, 1.3e-3, 0.5e-3, 0.0), Winding(2.0, 9.0e-3, 21e-3, 0.4e-3, 30e-3)]
+    due = 12.5 * np.hypot(np.pi * 29.2e-3, 1.3e-3) + 2.0 * np.hypot(np.pi * 18e-3, 21e-3)
+    assert wire_length(some) == pytest.approx(due, rel=1e-12)
