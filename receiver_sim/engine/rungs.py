@@ -3,12 +3,14 @@
 The first four rungs are ngspice's own and are taken within one command: Newton's method from the deck's
 starting values (within a sweep from the point before), conductances to ground that are taken away step by
 step, sources that are brought up from zero, and a run over time from rest. Each ends in a solution of the
-same equations to the same tolerances. They come first because they cost a few milliseconds; the rest needs
-a new worker. Small steps: the circuit is loaded afresh at the last setting that was solved (before any was,
-at one that the caller calls easy) and taken from there to the one asked for over settings on the way, each
-begun with all volts of the one before, which ngspice itself forgets between commands; a sweep is then made
-with an eighth of its step. It stays on the branch it began on. Last, the same with tolerances ten times as
-wide, which is the only rung that may change a figure; all that a session finds after it is marked with it.
+same equations to the same tolerances. They come first because they mostly cost a few milliseconds; the rest
+needs a new worker. Where one of them beyond the first served, the session's further analyses begin with the
+volts of the nearest setting that was solved (`starts`), so that they need not climb again. Small steps: the
+circuit is loaded afresh at the last setting that was solved (before any was, at one that the caller calls
+easy) and taken from there to the one asked for over settings on the way, each begun with all volts of the
+one before, which ngspice itself forgets between commands; a sweep is then made with an eighth of its step.
+It stays on the branch it began on. Last, the same with tolerances ten times as wide, which is the only rung
+that may change a figure; all that a session finds after it is marked with it.
 """
 
 from __future__ import annotations

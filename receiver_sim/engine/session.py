@@ -11,6 +11,7 @@ from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
 from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run, Unload
 from receiver_sim.engine.rungs import FINER, STEPS, Key, Rung, Way, begun_at, no_solution, value_in, widened
+from receiver_sim.engine.starts import Starts, chosen
 from receiver_sim.engine.vectors import RawVector, Vectors
 
 _ELEMENT = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)*")
@@ -91,6 +92,8 @@ class Session:
         self._courses: dict[Key, str] = {}
         self._solved: dict[Key, float] | None = None
         self._least = Rung.NEWTON
+        self._starts = Starts()
+        self._troubled = False
         self._loaded(deck)
 
     # ------------------------------------------------------------------ changes
@@ -235,10 +238,11 @@ class Session:
         del self._history[:-1000]
         request = Run(alters, command, kind, wanted)
         try:
-            done, rung = self._asked(request, command), None
+            done, rung = self._first(request), None
         except _Unsolved as unsolved:
             done, rung = self._climbed(request, unsolved)
         self._solved = dict(self._now)
+        self._troubled |= self._renew is not None and (rung is not None or done.rung != Rung.NEWTON.name)
         rung = max(rung or Rung[done.rung], self._least, key=list(Rung).index)
         self._count(0.0, 0, rung)
         assert done.plot is not None
@@ -293,6 +297,43 @@ class Session:
 
     # ------------------------------------------------------------------ the ladder
 
+    def _first(self, request: Run) -> Done:
+        """Return what a request gives at once. Raises _Unsolved, EngineError.
+
+        Once an analysis of the session needed more than Newton's method, each begins with the volts of the
+        nearest setting that was solved since.
+        """
+        plain = all("@" not in name for name in request.vectors or ())
+        if not self._troubled or not plain or request.command.endswith("uic"):
+            return self._asked(request, request.command)
+        whole = replace(request, vectors=None)
+        start, same = self._starts.nearest({**self._now, **self._ends_of(request, 2)})
+        way = Rung.NEWTON
+        if not same and request.kind not in ("op", "dc"):
+            way = Rung[self._first(Run(request.alters, "op", "op", None)).rung]
+            start, _ = self._starts.nearest(self._now)
+        if start is not None:
+            deck = widened(self.deck) if self._least is Rung.WIDER else self.deck
+            self._asked(Load(begun_at(deck, start).lines), "load the circuit")
+            settings = tuple(_setting(key, value) for key, value in self._now.items())
+            whole = replace(whole, alters=(*self._courses.values(), *settings))
+        done = self._asked(whole, request.command)
+        assert done.plot is not None
+        if request.kind in ("op", "dc"):
+            self._starts.keep({**self._now, **self._ends_of(request, 2)}, done.plot)
+        if request.kind == "dc":
+            self._starts.keep({**self._now, **self._ends_of(request, 3)}, done.plot, -1)
+        plot, absent = chosen(done.plot, request)
+        if plot is None:
+            self.worker.kill()
+            raise _Unsolved(Failed(f"the {request.kind} analysis gives no {' nor '.join(absent)}", ()))
+        return replace(done, plot=plot, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
+
+    def _ends_of(self, request: Run, place: int) -> dict[Key, float]:
+        """Return what a sweep gives its element at its beginning (place 2) or its end (3); else nothing."""
+        words = request.command.split()
+        return {self._key(words[1]): float(words[place])} if words[0] == "dc" else {}
+
     def _climbed(self, request: Run, unsolved: _Unsolved) -> tuple[Done, Rung]:
         """Return what the first rung beyond ngspice's own gives that serves. Raises EngineFailed."""
         if self._renew is None or not no_solution(unsolved.reason):
@@ -315,10 +356,8 @@ class Session:
     def _way(self, request: Run) -> Way | None:
         """Return the way to what is asked for from what was solved last, else from what is easy."""
         goal = {**{key: there for key, (_, there) in self._easy.items()}, **self._now}
-        words = request.command.split()
-        if words[0] == "dc":
-            goal[self._key(words[1])] = float(words[2])
-        if words[-1] == "uic" or not (self._solved is not None or self._easy):
+        goal |= self._ends_of(request, 2)
+        if request.command.endswith("uic") or not (self._solved is not None or self._easy):
             return None
         start = self._solved
         if start is None:

@@ -7,7 +7,9 @@ import pytest
 from scipy.optimize import brentq
 
 from receiver_sim.engine import Bench, Deck, EngineFailed, Rung
+from receiver_sim.engine.protocol import Plot
 from receiver_sim.engine.rungs import Way, begun_at, no_solution, value_in, widened
+from receiver_sim.engine.starts import Starts
 
 # A steep exponential behind a resistor, to which ngspice's own limits of diodes do not apply. `itl1` is the
 # number of iterations that Newton's method may take.
@@ -124,8 +126,73 @@ def test_starting_values_are_all_node_volts(bench: Bench) -> None:
     deck = Deck("start", ".nodeset v(b)=3\nV1 a 0 dc 1\nR1 a b 1k\nR2 b 0 1k\n")
     with bench.session(deck) as session:
         point = session.op()
-    from receiver_sim.engine.protocol import Plot
-
     plot = Plot("", tuple((name, False, values.tobytes()) for name, values in point.items()))
     text = begun_at(deck, plot).text
     assert ".nodeset v(b)=3" not in text and "v(a)=1" in text and "v(b)=0.5" in text and "#" not in text
+
+
+GMIN_ALONE = "reltol=1e-6 itl1=10"
+"""Ten iterations from the deck's own starting values are too few at 100 V, so conductances are stepped."""
+
+
+def test_after_a_climb_an_analysis_begins_with_the_nearest_solution(bench: Bench) -> None:
+    """Guards against a session that steps conductances anew for each of hundreds of points."""
+    with bench.session(steep(GMIN_ALONE, 100.0)) as session:
+        found = []
+        for volts in (100.0, 101.0, 103.0, 99.0):
+            session.alter("v1", volts)
+            found.append(session.op(vectors=["b"]))
+    assert [point.rung for point in found] == [Rung.GMIN, Rung.GMIN, Rung.NEWTON, Rung.NEWTON]
+    assert [list(point) for point in found] == 4 * [["b"]]
+    assert [point["b"][0] for point in found] == pytest.approx(
+        [solved(volts) for volts in (100.0, 101.0, 103.0, 99.0)], rel=1e-6
+    )
+
+
+def test_a_sweep_begins_with_the_nearest_solution_too(bench: Bench) -> None:
+    with bench.session(steep(GMIN_ALONE + " itl2=50", 100.0)) as session:
+        session.op()
+        session.op()
+        run = session.dc("v1", 98.0, 102.0, 2.0, vectors=["b"])
+        after = session.op(vectors=["a"])
+    assert (run.rung, run.scale, list(run)) == (Rung.NEWTON, "v-sweep", ["v-sweep", "b"])
+    assert run["b"] == pytest.approx([solved(volts) for volts in (98.0, 100.0, 102.0)], rel=1e-6)
+    # the sweep leaves its source as it was
+    assert after["a"][0] == pytest.approx(100.0)
+
+
+def test_a_small_signal_answer_begins_with_the_nearest_solution(bench: Bench) -> None:
+    with bench.session(steep(GMIN_ALONE, 100.0)) as session:
+        session.op()
+        session.alter("v1", 1.0, "acmag")
+        runs = [session.ac(1.0, 1.0, 1, vectors=["b"]) for _ in range(2)]
+    # conductance of the exponential against 1 kohm
+    slope = 20.0 * 1e-9 * np.exp(20.0 * solved(100.0))
+    assert [run["b"][0].real for run in runs] == pytest.approx(2 * [1.0 / (1.0 + 1e3 * slope)], rel=1e-5)
+    assert [run.rung for run in runs] == [Rung.GMIN, Rung.NEWTON]
+
+
+def test_a_name_that_is_missing_is_still_refused_after_a_climb(bench: Bench) -> None:
+    with (
+        pytest.raises(EngineFailed, match="gives no nowhere"),
+        bench.session(steep(GMIN_ALONE, 100.0)) as session,
+    ):
+        session.op()
+        session.op(vectors=["nowhere"])
+
+
+def test_the_nearest_solution_is_that_of_the_settings_that_differ_least() -> None:
+    starts = Starts()
+    assert starts.nearest({}) == (None, False)
+    for number, (knob, amplitude) in enumerate([(0.5, 1.0), (0.9, 1.0), (0.9, 10.0)]):
+        data = np.array([float(number), -1.0]).tobytes()
+        starts.keep({("vknob", "dc"): knob, ("vamp", "dc"): amplitude}, Plot("v-sweep", (
+            ("v-sweep", False, data), ("out", False, data), ("far", False, data))), 0)  # fmt: skip
+
+    def at(knob: float, amplitude: float) -> tuple[float, bool]:
+        settings = {("vknob", "dc"): knob, ("vamp", "dc"): amplitude, ("vamp", "acmag"): 1.0}
+        plot, same = starts.nearest(settings)
+        assert plot is not None and [name for name, _, _ in plot.vectors] == ["out", "far"]
+        return float(np.frombuffer(plot.vectors[0][2])[0]), same
+
+    assert [at(0.6, 1.1), at(0.9, 1.0), at(0.8, 7.0)] == [(0.0, False), (1.0, True), (2.0, False)]
