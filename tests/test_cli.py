@@ -159,7 +159,15 @@ def test_check_writes_plots_and_the_document(answers: dict[tuple[str, str], Answ
     answer, results = answers["demo", "check"], place / "demo-results"
     written = {path.name for path in results.iterdir()}
     bands = ["160-m", "80-m", "40-m", "30-m", "20-m"]
-    stems = {"loop-gain", "control", "audio", "hum", "selectivity", *(f"nyquist-{band}" for band in bands)}
+    stems = {
+        "strip",
+        "loop-gain",
+        "control",
+        "audio",
+        "hum",
+        "selectivity",
+        *(f"nyquist-{band}" for band in bands),
+    }
     assert written == {"check.json", *(f"{s}.png" for s in stems), *(f"{s}.svg" for s in stems)}
     assert all((results / f"{s}.png").read_bytes().startswith(b"\x89PNG\r\n") for s in stems)
     assert all("<svg" in (results / f"{s}.svg").read_text(encoding="utf-8") for s in stems)

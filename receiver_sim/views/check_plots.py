@@ -30,7 +30,12 @@ def write(report: CheckReport, folder: Path | FileSet, progress: Progress = _qui
     """
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    drawings = list(_bands(report.bands))
+    middles = [band.middle for band in report.bands if band.onsets]
+    strengths = [one.oscillation for one in report.oscillation]
+    drawings: list[_Drawing] = []
+    if middles:
+        drawings.append(("strip", lambda: plots.plot_strip(middles, strengths=strengths, title=report.title)))
+    drawings += _bands(report.bands)
     if report.audio is not None:
         response = report.audio
         drawings.append(("audio", lambda: plots.plot_audio(response)))

@@ -30,6 +30,7 @@ def all_axes(curves, onsets, nyquists, selectivities, audio, hum):
     return {
         "loop-gain": plots.plot_loop_gain(curves, onsets=onsets),
         "control": plots.plot_control(curves, onsets=onsets),
+        "strip": plots.plot_strip(onsets),
         "nyquist": plots.plot_nyquist(nyquists),
         "audio": plots.plot_audio(audio),
         "hum": plots.plot_hum(hum),
@@ -95,6 +96,7 @@ def test_axes_given_are_used_and_returned(curves, onsets, nyquists, selectivitie
     for draw, result in [
         (plots.plot_loop_gain, curves),
         (plots.plot_control, curves),
+        (plots.plot_strip, ()),
         (plots.plot_nyquist, nyquists),
         (plots.plot_selectivity, selectivities),
         (plots.plot_audio, audio),
@@ -333,9 +335,9 @@ def test_a_stem_that_is_no_plain_name_is_refused(stem, tmp_path):
 def test_check_writes_all_plots_and_tells_how_far_it_is(report, tmp_path):
     told = []
     written = check_plots.write(report, tmp_path, lambda *step: told.append(step))
-    stems = ["loop-gain", "control", "nyquist-40-m", "selectivity", "audio", "hum"]
+    stems = ["strip", "loop-gain", "control", "nyquist-40-m", "selectivity", "audio", "hum"]
     assert [path.name for path in written] == [f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")]
-    assert told == [("drawing", n, 6) for n in range(7)]
+    assert told == [("drawing", n, 7) for n in range(8)]
     assert all(path.stat().st_size > 10_000 for path in written)
 
 

@@ -63,6 +63,26 @@ def test_loop_gain_against_the_screen() -> None:
     hold_level(ax, "unity", 1.0)
 
 
+def test_the_strip_of_all_bands() -> None:
+    _, onsets = curves_and_onsets()
+    source = Source()
+    jump = filled(
+        envelope.Jump, source, up=ControlSetting(0.61, 23.0), down=ControlSetting(0.52, 20.0), to_v=None
+    )
+    strength = filled(
+        envelope.Oscillation, source, band=onsets[0].band, status=Status.OSCILLATES, kind=OnsetKind.HARD,
+        onset=jump.up, jump=jump, amplitudes=None, build_up=None, once_started=None,
+    )  # fmt: skip
+    ax = plots.plot_strip(onsets, strengths=[strength])
+    for n, found in enumerate(onsets):
+        assert found.onset is not None
+        x, y = reading.points(ax, named(ax, f"onset-{n}"))
+        assert (x[0], y[0]) == pytest.approx((found.onset.rotation, n))
+        assert f"{100.0 * found.onset.rotation:.1f} %" in reading.words_of(ax)
+    x, _ = reading.points(ax, named(ax, "backlash-0"))
+    assert (x[0], x[1]) == pytest.approx((0.52, 0.61))
+
+
 def test_the_screen_against_the_control() -> None:
     curves, onsets = curves_and_onsets()
     ax = plots.plot_control(curves, onsets=onsets)

@@ -12,6 +12,7 @@ from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
 from receiver_sim.views.plots.saving import save, save_all
 from receiver_sim.views.plots.selectivity import plot_selectivity
+from receiver_sim.views.plots.strip import plot_strip
 from receiver_sim.views.plots.swap import plot_swap
 from receiver_sim.views.plots.tubes import (
     plot_gm_against_screen,
@@ -36,6 +37,7 @@ __all__ = [
     "plot_residuals",
     "plot_screen_current",
     "plot_selectivity",
+    "plot_strip",
     "plot_swap",
     "plot_transfer",
     "plot_verification",
