@@ -31,6 +31,7 @@ def opened(given: Bench | None) -> Iterator[Bench]:
         yield given
         return
     with Bench() as bench:
+        bench.warm()
         yield bench
 
 

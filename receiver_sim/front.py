@@ -80,6 +80,7 @@ class Receiver:
         """The pool of ngspice workers, opened with the first question."""
         if self._bench is None:
             self._bench = Bench(workers=self._workers, time_limit_s=self._time_limit_s)
+            self._bench.warm()
         return self._bench
 
     def changed(self, **values: Any) -> Receiver:

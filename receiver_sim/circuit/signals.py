@@ -11,7 +11,6 @@ from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import hilbert, resample_poly
 
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.registry import filled
@@ -61,6 +60,8 @@ class Sampled:
     @cached_property
     def quadrature(self) -> FloatArray:
         """The samples with every component 90 degrees later, for a single sideband."""
+        from scipy.signal import hilbert  # noqa: PLC0415 - it takes long to load
+
         return np.asarray(np.imag(hilbert(self.values)), dtype=np.float64)
 
     def course(self, times: FloatArray, *, quadrature: bool = False) -> FloatArray:
@@ -68,6 +69,8 @@ class Sampled:
 
         A windowed sinc (flat to 0.4 of the rate) gives the points, straight lines what lies between them.
         """
+        from scipy.signal import resample_poly  # noqa: PLC0415 - it takes long to load
+
         source = self.quadrature if quadrature else self.values
         first = max(math.floor(times[0] * self.rate) - _SINC, 0)
         last = min(math.ceil(times[-1] * self.rate) + _SINC, source.size)

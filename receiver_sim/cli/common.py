@@ -76,10 +76,11 @@ OUT = click.option(
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the plots (PNG and SVG) and the JSON document.",
 )
+_USUAL, _USUAL_S = "60s", 60.0
 _TIME_LIMIT = click.option(
     "--time-limit",
     metavar="TIME",
-    default="60s",
+    default=_USUAL,
     show_default=True,
     help="Longest time ngspice may take for one analysis.",
 )
@@ -94,8 +95,11 @@ _WORKERS = click.option(
 
 
 class Pool(NamedTuple):
-    """What `--workers` and `--time-limit` ask for; `bench_for` makes it."""
+    """What `--workers` and `--time-limit` ask for, and a bench whose workers get ready meanwhile; `bench_for`
+    gives one.
+    """
 
+    bench: Bench
     workers: int
     time_limit_s: float
 
@@ -105,7 +109,14 @@ def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(command)
     def with_pool(*args: Any, workers: int, time_limit: str, **options: Any) -> Any:
-        return command(*args, pool=Pool(workers, seconds_of(time_limit)), **options)
+        from receiver_sim.engine import Bench  # inside, for start-up's sake
+
+        # reading a time loads all that reads builds, and the workers would have to wait for it
+        limit_s = _USUAL_S if time_limit == _USUAL else seconds_of(time_limit)
+        with Bench(workers=workers, time_limit_s=limit_s) as bench:
+            if "receiver_sim.schema" not in sys.modules:  # a cold start: they get ready while this loads
+                bench.warm()
+            return command(*args, pool=Pool(bench, workers, limit_s), **options)
 
     return _WORKERS(_TIME_LIMIT(with_pool))
 
@@ -455,7 +466,11 @@ def bench_for(pool: Pool, *, keep: Path | None = None) -> Iterator[Bench]:
     """
     from receiver_sim.engine import Bench  # inside, for start-up's sake
 
-    with Bench(workers=pool.workers, time_limit_s=pool.time_limit_s, keep_failed=keep) as bench:
+    bench = pool.bench
+    if pool.time_limit_s != bench.time_limit_s:
+        bench = Bench(workers=pool.workers, time_limit_s=pool.time_limit_s)
+    bench.keep_in(keep)
+    with bench:
         try:
             yield bench
         except BaseException as error:

@@ -10,8 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy.optimize import brentq
-
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Cards
@@ -62,6 +60,8 @@ def top_resistor(
     build: with the candidate in its socket. find: the onset search for a build, its cards and a band. Raises
     EngineError.
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     control = build.regeneration
     blank = Remedy(
         what="end resistor above the control",
@@ -174,6 +174,8 @@ def cathode_resistor(
 
     read gives the plate current of a build in its own operating point: the operating-point study's.
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     before = build.audio.cathode_resistor
     if before is None or build.audio.bias != "cathode":
         return None

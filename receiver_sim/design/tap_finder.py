@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
@@ -110,6 +109,8 @@ class _Seeker:
 
     def exact(self, above: float) -> float:
         """Return the tap of loop gain one between the lowest and one with more, to a thousandth of a turn."""
+        from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
         low = self.ends[0]
         place = float(
             brentq(lambda x: self.gain(x) - 1.0, low, above, xtol=_TOLERANCE * self.scale, rtol=1e-4)

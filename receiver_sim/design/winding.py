@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.inductance import solenoid_inductance
@@ -80,6 +79,8 @@ def _coil(wish: Wish, turns: float, tap: float) -> Coil:
 
 def _turns_for(wish: Wish, inductance: float) -> float:
     """Return the turns, not rounded, that give an inductance (H). Raises ValueError where none do."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     pitch = wish.wire + wish.covering if wish.pitch is None else wish.pitch
     radius = (wish.former + wish.wire + wish.covering) / 2.0
 

@@ -43,6 +43,7 @@ class Bench:
         self._kept: list[Path] = []
         self._lock = threading.Lock()
         self._idle: list[WorkerProcess] = []
+        self._starting: list[WorkerProcess] = []
         self._all: set[WorkerProcess] = set()
         self._closed = False
         self._wake = threading.Event()
@@ -79,6 +80,22 @@ class Bench:
         return self._version
 
     # ------------------------------------------------------------------ use
+
+    def warm(self) -> None:
+        """Begin to start all workers, side by side, and return at once: they get ready meanwhile.
+
+        What keeps them from it is told by the first session.
+        """
+        with self._lock, suppress(EngineError):
+            for _ in range(0 if self._closed else self.workers - len(self._all)):
+                worker = WorkerProcess(self.time_limit_s)
+                self._starting.append(worker)
+                self._all.add(worker)
+
+    def keep_in(self, folder: Path | None) -> None:
+        """Keep the decks of failed runs in `folder` from now on; None leaves the place as it is."""
+        if folder is not None:
+            self._keep_folder = Path(folder)
 
     def __enter__(self) -> "Bench":
         return self
@@ -160,7 +177,8 @@ class Bench:
         """End all workers. The Bench cannot be used afterwards."""
         with self._lock:
             self._closed = True
-            workers, self._all, self._idle = self._all, set(), []
+            workers, self._all = self._all, set()
+            self._idle, self._starting = [], []
         self._wake.set()
         for worker in workers:
             if worker.busy:
@@ -180,7 +198,7 @@ class Bench:
                     return worker
                 self._all.discard(worker)
                 worker.close()
-            worker = WorkerProcess(self.time_limit_s)
+            worker = self._starting.pop(0) if self._starting else WorkerProcess(self.time_limit_s)
             self._all.add(worker)
             if self._monitor is None:
                 self._monitor = threading.Thread(target=self._watch, name="bench-watch", daemon=True)

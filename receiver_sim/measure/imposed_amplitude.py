@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
@@ -256,6 +255,8 @@ def _at_top(
 ) -> dict[str, float] | None:
     """Return `wanted` at the top of the control with the amplitude between `low` and `high` (V) that it just
     sustains, None if it sustains not even the lower."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     drive = on.node(Place.DRIVE)
 
     def excess(logarithm: float) -> float:

@@ -4,9 +4,9 @@ SI throughout. Ground is taken as a perfect plane. A wire from its size: `wire_a
 """
 
 import numpy as np
-from scipy.constants import c as light_speed
 
 from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.constants import LIGHT_SPEED
 
 
 def dummy_antenna_impedance(frequency: Real) -> Real:
@@ -39,7 +39,7 @@ def short_radiation_resistance(frequency: Real, *, effective_height: Real) -> Re
     ValueError unless both are above zero.
     """
     require_positive(frequency=frequency, effective_height=effective_height)
-    return 160 * np.pi**2 * (effective_height * frequency / light_speed) ** 2
+    return 160 * np.pi**2 * (effective_height * frequency / LIGHT_SPEED) ** 2
 
 
 def ground_wave_field(current: Real, *, effective_height: Real, frequency: Real, distance: Real) -> Real:
@@ -52,7 +52,7 @@ def ground_wave_field(current: Real, *, effective_height: Real, frequency: Real,
     """
     require_not_negative(current=current)
     require_positive(effective_height=effective_height, frequency=frequency, distance=distance)
-    return 120 * np.pi * current * effective_height * frequency / (light_speed * distance)
+    return 120 * np.pi * current * effective_height * frequency / (LIGHT_SPEED * distance)
 
 
 def received_emf(field: Real, *, effective_height: Real) -> Real:

@@ -3,8 +3,10 @@
 SI throughout.
 """
 
+from functools import cache
+from typing import Any
+
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import (
@@ -54,7 +56,12 @@ def _shape_axis(length_over_diameter: Real) -> np.ndarray:
         return np.where(np.isinf(x), 1.0, x / (1 + x))
 
 
-_PHI = RegularGridInterpolator((_shape_axis(_SHAPE), _COVER), MEDHURST_PHI)
+@cache
+def _phi() -> Any:
+    """Return the table as a function of shape and cover, made when it is first asked for."""
+    from scipy.interpolate import RegularGridInterpolator  # noqa: PLC0415 - it takes long to load
+
+    return RegularGridInterpolator((_shape_axis(_SHAPE), _COVER), MEDHURST_PHI)
 
 
 def medhurst_phi(length_over_diameter: Real, *, wire_over_pitch: Real) -> Real:
@@ -73,7 +80,7 @@ def medhurst_phi(length_over_diameter: Real, *, wire_over_pitch: Real) -> Real:
     if not np.all(ratio >= 0):
         raise OutsideFormula(f"length_over_diameter must be zero or more, got {length_over_diameter}")
     u, c = np.broadcast_arrays(_shape_axis(ratio), np.clip(cover, 0.1, 1.0))
-    phi = _PHI(np.stack([u, c], axis=-1))
+    phi = _phi()(np.stack([u, c], axis=-1))
     phi = 1 + (phi - 1) * np.minimum(cover / 0.1, 1.0) ** 2
     return np.asarray(phi).reshape(u.shape) if u.ndim else float(np.squeeze(phi))
 

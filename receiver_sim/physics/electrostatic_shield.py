@@ -1,10 +1,10 @@
 """Capacitance between link and tank, and what an earthed comb of wires between them leaves of it."""
 
 import numpy as np
-from scipy.constants import epsilon_0
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import OutsideFormula, Real, require_positive
+from receiver_sim.physics.constants import EPSILON_0
 
 
 def coaxial_capacitance(
@@ -19,7 +19,7 @@ def coaxial_capacitance(
     require_positive(inner_radius=inner_radius, length=length, permittivity=permittivity)
     if np.any(np.asarray(outer_radius) <= np.asarray(inner_radius)):
         raise OutsideFormula(f"outer_radius {outer_radius} must be above inner_radius {inner_radius}")
-    return 2 * np.pi * epsilon_0 * permittivity * length / np.log(outer_radius / inner_radius)
+    return 2 * np.pi * EPSILON_0 * permittivity * length / np.log(outer_radius / inner_radius)
 
 
 def grating_remainder(wire_radius: Real, *, spacing: Real, distance: Real, other_distance: Real) -> Real:

@@ -5,11 +5,10 @@ is that of the wire's centre line. SI throughout.
 """
 
 import numpy as np
-from scipy.constants import mu_0
-from scipy.special import ellipe, ellipkm1
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.constants import MU_0
 
 
 def nagaoka_coefficient(diameter: Real, *, length: Real) -> Real:
@@ -20,6 +19,8 @@ def nagaoka_coefficient(diameter: Real, *, length: Real) -> Real:
     K = 4/(3 pi k') [(k'^2/k^2)(F - E) + E - k]. Lengths in m, any ratio above zero; below D/l = 1e-3 rounding
     costs digits (1e-9 there). Floats or arrays. ValueError unless both are above zero.
     """
+    from scipy.special import ellipe, ellipkm1  # noqa: PLC0415 - it takes long to load
+
     require_positive(diameter=diameter, length=length)
     squared = diameter**2 + length**2
     m1 = length**2 / squared
@@ -36,7 +37,7 @@ def current_sheet_inductance(turns: Real, *, radius: Real, length: Real) -> Real
     """
     require_positive(turns=turns, radius=radius, length=length)
     k = nagaoka_coefficient(2 * radius, length=length)
-    return mu_0 * np.pi * radius**2 * turns**2 * k / length
+    return MU_0 * np.pi * radius**2 * turns**2 * k / length
 
 
 def rosa_a(pitch: Real, *, wire_diameter: Real, surface_current: bool = False) -> Real:
@@ -87,7 +88,7 @@ def rosa_correction(
     """
     require_positive(turns=turns, radius=radius)
     a = float(rosa_a(pitch, wire_diameter=wire_diameter, surface_current=surface_current))
-    return float(-mu_0 * radius * turns * (a + rosa_b(turns)))
+    return float(-MU_0 * radius * turns * (a + rosa_b(turns)))
 
 
 def solenoid_inductance(
@@ -128,4 +129,4 @@ def internal_inductance(length: Real, *, surface_current: bool = False) -> Real:
     For uniform current; with `surface_current` it is 0. Textbook. Floats or arrays.
     """
     require_not_negative(length=length)
-    return 0.0 * length if surface_current else mu_0 * length / (8 * np.pi)
+    return 0.0 * length if surface_current else MU_0 * length / (8 * np.pi)

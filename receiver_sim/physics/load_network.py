@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 
 from receiver_sim.physics.checks import require_not_negative, require_positive
 
@@ -69,6 +68,8 @@ def fit_network(
     diaphragm's), is the usual equivalent of electromagnetic receivers (textbook, from memory). With
     fewer than 8 figures the resonance is left out, with fewer than 4 the losses too.
     """
+    from scipy.optimize import least_squares  # noqa: PLC0415 - it takes long to load
+
     f = np.asarray(frequency, dtype=float)
     size = np.asarray(magnitude, dtype=float)
     lag = np.array([np.nan if p is None else np.radians(p) for p in phase_deg])

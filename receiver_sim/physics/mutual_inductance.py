@@ -8,11 +8,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from scipy.constants import mu_0
-from scipy.integrate import quad
-from scipy.special import ellipe, ellipkm1
 
 from receiver_sim.physics.checks import OutsideFormula, Real, require_not_negative, require_positive
+from receiver_sim.physics.constants import MU_0
 from receiver_sim.physics.inductance import current_sheet_inductance, solenoid_inductance
 
 
@@ -57,6 +55,8 @@ def maxwell_filaments(radius: Real, *, other_radius: Real, distance: Real) -> Re
     at k = 0.015, to 3e-5 at 0.003. ValueError for radii not above zero, a negative distance, or circles that
     coincide.
     """
+    from scipy.special import ellipe, ellipkm1  # noqa: PLC0415 - it takes long to load
+
     require_positive(radius=radius, other_radius=other_radius)
     require_not_negative(distance=distance)
     far = (radius + other_radius) ** 2 + distance**2
@@ -65,7 +65,7 @@ def maxwell_filaments(radius: Real, *, other_radius: Real, distance: Real) -> Re
         raise OutsideFormula("the two circles coincide: a filament has no finite self-inductance")
     k = np.sqrt(4 * radius * other_radius / far)
     first, second = ellipkm1(m1), ellipe(k**2)
-    return mu_0 * np.sqrt(radius * other_radius) * ((2 / k - k) * first - 2 / k * second)
+    return MU_0 * np.sqrt(radius * other_radius) * ((2 / k - k) * first - 2 / k * second)
 
 
 def coaxial_sheets(
@@ -86,6 +86,8 @@ def coaxial_sheets(
     integral with a trapezoidal weight, done to 1e-10. ValueError unless turns, radii and lengths are above
     zero.
     """
+    from scipy.integrate import quad  # noqa: PLC0415 - it takes long to load
+
     require_positive(turns=turns, radius=radius, length=length)
     require_positive(other_turns=other_turns, other_radius=other_radius, other_length=other_length)
     gap = abs(distance)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import eig
 
 ComplexArray = npt.NDArray[np.complex128]
 FloatArray = npt.NDArray[np.float64]
@@ -46,6 +45,8 @@ def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: comp
     (2011, Numerical methods for large eigenvalue problems, ch. 8, from memory). share: the participation
     factors of Perez-Arriaga, Verghese and Schweppe (1982, from memory), as absolute values.
     """
+    from scipy.linalg import eig  # noqa: PLC0415 - it takes long to load
+
     h, d = np.asarray(response, dtype=np.complex128), np.asarray(weight, dtype=np.complex128)
     values, left, right = eig(h * d, left=True, right=True)  # type: ignore[misc] # stubs know two
     keep = np.abs(values) > FASTEST * np.abs(values).max(initial=0.0)

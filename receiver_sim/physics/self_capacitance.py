@@ -1,9 +1,9 @@
 """Self-capacitance of single-layer coils: Medhurst's measured table."""
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from receiver_sim.physics.checks import OutsideFormula, Real, require_positive
+from receiver_sim.physics.monotone_cubic import MonotoneCubic
 
 # Medhurst, Wireless Engineer 24 (Feb/Mar 1947), H in pF per cm of diameter against length/diameter. Seen in a
 # quotation; the row ".8-1" gives .46 at both ends.
@@ -21,7 +21,7 @@ TABLE_RANGE = (0.10, 50.0)
 RATIO_RANGE = (0.01, 100.0)
 """Length over diameter for which a figure is given, outside the table by Medhurst's own fit."""
 
-_LOG_H = PchipInterpolator(*np.log(_TABLE.T))
+_LOG_H = MonotoneCubic(*np.log(_TABLE.T))
 
 
 def _fit(x: Real) -> Real:

@@ -7,11 +7,10 @@ inscribed and circumscribed circles (common practice, no source). SI throughout.
 from typing import NamedTuple
 
 import numpy as np
-from scipy.constants import mu_0
-from scipy.special import ive, kve
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import require_positive
+from receiver_sim.physics.constants import MU_0
 from receiver_sim.physics.inductance import current_sheet_inductance
 from receiver_sim.physics.wire import COPPER_RESISTIVITY, skin_depth
 
@@ -35,6 +34,8 @@ def reflected_ratio(
 
     ValueError unless all lengths are above zero and the coil fits inside.
     """
+    from scipy.special import ive, kve  # noqa: PLC0415 - it takes long to load
+
     require_positive(radius=radius, length=length, can_radius=can_radius, can_length=can_length, rise=rise)
     if radius >= can_radius or rise <= length / 2 or rise + length / 2 >= can_length:
         raise NoAnswer(
@@ -48,7 +49,7 @@ def reflected_ratio(
     # scaled functions, so that neither I nor K over- or underflows; the exponents are put back where they
     # remain
     across = ive(1, a) * kve(1, a) - ive(1, a) ** 2 * kve(1, b) / ive(1, b) * np.exp(2 * (a - b))
-    inside = 4 * np.pi * mu_0 * radius**2 / can_length * float(np.sum(along**2 * across))
+    inside = 4 * np.pi * MU_0 * radius**2 / can_length * float(np.sum(along**2 * across))
     return 1 - inside / float(current_sheet_inductance(1.0, radius=radius, length=length))
 
 

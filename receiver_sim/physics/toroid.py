@@ -1,9 +1,9 @@
 """Toroidal coils: the maker's A_L, and the inductance of a core of rectangular section."""
 
 import numpy as np
-from scipy.constants import mu_0
 
 from receiver_sim.physics.checks import OutsideFormula, Real, require_positive
+from receiver_sim.physics.constants import MU_0
 
 
 def toroid_inductance(turns: Real, *, al: Real) -> Real:
@@ -37,4 +37,4 @@ def rectangular_core_al(
     require_positive(inner_diameter=inner_diameter, height=height, permeability=permeability)
     if np.any(np.asarray(outer_diameter) <= np.asarray(inner_diameter)):
         raise OutsideFormula(f"outer_diameter {outer_diameter} must be above inner_diameter {inner_diameter}")
-    return mu_0 * permeability * height * np.log(outer_diameter / inner_diameter) / (2 * np.pi)
+    return MU_0 * permeability * height * np.log(outer_diameter / inner_diameter) / (2 * np.pi)

@@ -4,10 +4,9 @@ SI throughout. Copper unless a resistivity is given.
 """
 
 import numpy as np
-from scipy.constants import mu_0
-from scipy.special import jve
 
 from receiver_sim.physics.checks import OutsideFormula, Real, require_not_negative, require_positive
+from receiver_sim.physics.constants import MU_0
 
 # Annealed copper standard, IEC 60028 (1925): 1/58 ohm mm^2/m at 20 C, 0.00393 per kelvin (memory-high).
 COPPER_RESISTIVITY = 1e-6 / 58.0  # ohm m
@@ -42,7 +41,7 @@ def skin_depth(frequency: Real, *, resistivity: Real = COPPER_RESISTIVITY, perme
     unless all arguments are above zero.
     """
     require_positive(frequency=frequency, resistivity=resistivity, permeability=permeability)
-    return np.sqrt(resistivity / (np.pi * frequency * mu_0 * permeability))
+    return np.sqrt(resistivity / (np.pi * frequency * MU_0 * permeability))
 
 
 def dc_resistance(length: Real, *, diameter: Real, resistivity: Real = COPPER_RESISTIVITY) -> Real:
@@ -61,6 +60,8 @@ def kelvin_skin_ratio(diameter: Real, *, skin_depth: Real) -> Real:
     form in Butterworth 1926). Tends to 1 + (a/delta)^4/48 for thin wire and to a/(2 delta) + 1/4 for thick.
     Lengths in m; floats or arrays. ValueError unless both are above zero.
     """
+    from scipy.special import jve  # noqa: PLC0415 - it takes long to load
+
     require_positive(diameter=diameter, skin_depth=skin_depth)
     z = (1 - 1j) * np.asarray(diameter) / (2 * skin_depth)
     # scaled Bessel functions: the common factor exp(-|Im z|) cancels in the ratio and nothing overflows
@@ -77,6 +78,8 @@ def butterworth_proximity_ratio(diameter: Real, *, skin_depth: Real) -> Real:
     at high frequency has the resistance Rdc (skin + (phi - 1) proximity) at any frequency. Falls as x^4/8 for
     thin wire. Floats or arrays, lengths in m; ValueError unless both are above zero.
     """
+    from scipy.special import jve  # noqa: PLC0415 - it takes long to load
+
     require_positive(diameter=diameter, skin_depth=skin_depth)
     x = np.asarray(diameter) / (2 * skin_depth)
     z = (1 - 1j) * x

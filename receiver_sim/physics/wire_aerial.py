@@ -8,11 +8,10 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy.constants import c as light_speed
-from scipy.constants import epsilon_0
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.constants import EPSILON_0, LIGHT_SPEED
 
 QUARTER_WAVE_OHM = 21.25
 """Reactance of a thin vertical of exactly a quarter wave, ohm: half of the 42.5 of the half-wave dipole,
@@ -66,7 +65,7 @@ def _howe(length: Real, radius: Real, image: Real) -> Real:
     own = np.log(2 * length / radius) - 1
     if np.any(own - image <= 0):
         raise NoAnswer(f"the wire is too thick for its length: {radius} m radius, {length} m long")
-    return 2 * np.pi * epsilon_0 * length / (own - image)
+    return 2 * np.pi * EPSILON_0 * length / (own - image)
 
 
 def wire_capacitance(height: float, *, radius: float, flat: float = 0.0) -> float:
@@ -88,18 +87,18 @@ def _line(height: float, radius: float, flat: float) -> Line:
     require_positive(height=height)
     require_not_negative(flat=flat)
     up = float(vertical_wire_capacitance(height, radius=radius))
-    alone = height / (light_speed * up)
+    alone = height / (LIGHT_SPEED * up)
     # a run shorter than a few radii is the round end of the vertical
     if flat <= 6.0 * radius:
         return Line(alone, alone, up, QUARTER_WAVE_OHM)
     out = float(horizontal_wire_capacitance(flat, radius=radius, height=height))
     own = height**2 / up + flat**2 / out
-    lent = 2.0 * (2.0 * _crossed(flat, height) - _crossed(flat, 2.0 * height)) / (4.0 * np.pi * epsilon_0)
+    lent = 2.0 * (2.0 * _crossed(flat, height) - _crossed(flat, 2.0 * height)) / (4.0 * np.pi * EPSILON_0)
     whole = (height + flat) ** 2 / (own + lent)
     share = (up + out) / whole
     # close to its image the end of a horizontal run has little stray field that Howe's formula leaves out
     end = QUARTER_WAVE_OHM * height / (height + flat)
-    return Line(share * alone, share * flat / (light_speed * out), whole, end)
+    return Line(share * alone, share * flat / (LIGHT_SPEED * out), whole, end)
 
 
 def free_line(frequency: Real, *, height: float, radius: float, flat: float = 0.0) -> tuple[Real, Real]:
@@ -110,7 +109,7 @@ def free_line(frequency: Real, *, height: float, radius: float, flat: float = 0.
     float or array; sizes as there.
     """
     line = _line(height, radius, flat)
-    k = 2.0 * np.pi * np.asarray(frequency, dtype=float) / light_speed
+    k = 2.0 * np.pi * np.asarray(frequency, dtype=float) / LIGHT_SPEED
     turn = k * flat + _end(line, k, height + flat)
     volts, amperes, turn_up = line.horizontal * np.cos(turn), np.sin(turn), k * height
     return (
@@ -126,7 +125,7 @@ def _end(line: Line, k: Real, length: float) -> Real:
     It is the phase of a capacitance at the end of a line of the wire's mean impedance; on a last part of
     another impedance the same capacitance makes more or less.
     """
-    mean = length / (light_speed * line.capacitance)
+    mean = length / (LIGHT_SPEED * line.capacitance)
     phase = line.end / mean * np.minimum(k * length / (np.pi / 2.0), 1.0) ** 2
     return np.arctan(line.horizontal / mean * np.tan(phase))
 
@@ -203,7 +202,7 @@ def _run(k: float, flat: float, end: float, direction: np.ndarray) -> np.ndarray
 def _wave(frequency: float, height: float, radius: float, flat: float) -> _Wave:
     require_positive(frequency=frequency)
     line = _line(height, radius, flat)
-    k = 2.0 * np.pi * frequency / light_speed
+    k = 2.0 * np.pi * frequency / LIGHT_SPEED
     end = float(_end(line, k, height + flat))
     return _Wave(line, height, flat, k, _radiation(line, k, height, flat, end), end)
 

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.constants import c as light_speed
 
 from receiver_sim.physics.checks import Real, require_positive
+from receiver_sim.physics.constants import LIGHT_SPEED
 from receiver_sim.physics.wire_aerial import free_line, wire_capacitance, wire_impedance
 
 LEAST_EARTH_OHM = 5.0
@@ -104,7 +104,7 @@ def wire_network(
     """
     require_positive(top_hz=top_hz)
     size = {"height": height, "radius": radius, "flat": flat}
-    quarter = light_speed / (4.0 * (height + flat))
+    quarter = LIGHT_SPEED / (4.0 * (height + flat))
     step = 2.0 * quarter / _PER_RESONANCE
     low = min(quarter, top_hz) * np.array([0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85])
     frequency = np.unique(np.concatenate([low, np.arange(step, top_hz, step), [top_hz]]))

@@ -1,16 +1,21 @@
-"""Makes the JSON Schema of the build file, by which editors complete keys and mark slips.
+"""Makes what ships ready-made: the JSON Schema of the build file, by which editors complete keys and mark
+slips, and the scales of the units.
 
-Run `python -m receiver_sim.schema.generate` after a change to the models; a test proves the shipped file up
+Run `python -m receiver_sim.schema.generate` after a change to the models; tests prove the shipped files up
 to date.
 """
 
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import pint
+
 from receiver_sim.schema.build import Build
+from receiver_sim.schema.quantity import UNITS_FILE, plain_units
 
 SCHEMA_FILE = Path(__file__).with_name("build.schema.json")
 
@@ -42,9 +47,21 @@ def _settled(node: Any) -> Any:
     return plain
 
 
+def units_text() -> str:
+    """Return the scales of the units that builds and cards are read in, as pint gives them."""
+    registry: Any = pint.UnitRegistry(cache_folder=None)
+    rows = []
+    for unit, base in plain_units():
+        worth = float(registry.Quantity(1, unit).to(base).magnitude)
+        # pint's routes differ in the sixteenth figure: 15 settle it
+        rows.append(f"{unit},{base},{Decimal(f'{worth:.15g}').normalize():f}")
+    return "\n".join(["unit,base,scale", *rows, ""])
+
+
 def main() -> None:
-    """Write the JSON Schema beside this module."""
+    """Write the JSON Schema and the table of units beside this module."""
     SCHEMA_FILE.write_text(build_schema_text(), encoding="utf-8")
+    UNITS_FILE.write_text(units_text(), encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

@@ -1,13 +1,14 @@
 """Quantities as a person writes them ('100 pF', '2.2 Mohm', '4k7', '8 %') to SI floats and back.
 
-Text is split by a strict regular expression into a number and a unit from a short list. Only the scale of
-that unit is asked of pint: no text from a file is ever evaluated. Angles stay in degrees; a percentage
+Text is split by a strict regular expression into a number and a unit from a short list, whose scales are
+pint's: no text from a file is ever evaluated. Angles stay in degrees; a percentage
 becomes a fraction. The short code with the letter in place of the decimal sign is that of IEC 60062
 (resistors and capacitors). `handbook` lists the units of old print. A cure repeats the reader's own figure.
 """
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from collections.abc import Callable, Mapping
@@ -15,6 +16,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
@@ -29,11 +31,8 @@ if TYPE_CHECKING:
 _UNIT = "A-Za-z\u00b5\u03bc\u03a9\u2126%\u00b0\"'\u2033\u2032\u201d\u2019/&."
 _QUANTITY = re.compile(rf"({handbook.NUMBER})[ \u00a0\u202f]{{0,3}}((?![/&.])[{_UNIT}]{{1,20}})")
 _BARE = re.compile(handbook.NUMBER)
-_PREFIX_WORDS = {
-    "f": "femto", "p": "pico", "n": "nano", "u": "micro", "\u00b5": "micro", "\u03bc": "micro", "m": "milli",
-    "": "", "k": "kilo", "K": "kilo", "M": "mega", "G": "giga", "T": "tera",
-}  # fmt: skip
 _EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9, "T": 12}
+_SAME_PREFIX = {"K": "k", "\u00b5": "u", "\u03bc": "u"}
 _NO_PREFIX = {"inch", "foot", "thou", "centimeter", "minute", "degree", "percent"}
 _MICROS = "u\u00b5\u03bc"
 
@@ -135,24 +134,39 @@ _BASES = {
 }  # fmt: skip
 
 
+def plain_units() -> list[tuple[str, str]]:
+    """Return every unit that is read, each with its base, for which a scale must be known."""
+    kinds = [one for one in globals().values() if isinstance(one, Dimension)]
+    return sorted(
+        {
+            (unit, _BASES[kind.unit])
+            for kind in kinds
+            for unit in kind.stems.values()
+            if unit not in ("percent", "decibel")
+        }
+    )
+
+
+UNITS_FILE = Path(__file__).with_name("units.csv")
+"""Scales of the units without a prefix, as pint gives them: its own table takes half a second to build.
+`generate` writes the file."""
+
+
 @cache
-def _units() -> Any:
-    """Return pint's table of units; it takes a while to load, so only when the first quantity is read."""
-    import pint  # noqa: PLC0415 - see above
-
-    return pint.UnitRegistry(cache_folder=None)
+def _scales() -> dict[tuple[str, str], Decimal]:
+    """Return how many base units a unit is, by (unit, base)."""
+    with UNITS_FILE.open(encoding="utf-8", newline="") as file:
+        return {(row["unit"], row["base"]): Decimal(row["scale"]) for row in csv.DictReader(file)}
 
 
 @cache
-def _scale(prefix: str, pint_name: str, base: str) -> Decimal:
-    """Return how many base units one prefixed unit is; exact to the decimal figure that pint gives."""
-    if pint_name == "percent":
+def _scale(prefix: str, unit: str, base: str) -> Decimal:
+    """Return how many base units one prefixed unit is, exactly."""
+    if unit == "percent":
         return Decimal("0.01")
-    if pint_name == "decibel":  # a level stays what it is; pint would turn it into a ratio
+    if unit == "decibel":  # a level stays what it is; pint would turn it into a ratio
         return Decimal(1)
-    factor = _units().Quantity(1, _PREFIX_WORDS[prefix] + pint_name).to(base).magnitude
-    # 1e-12 comes back as 1e-12 or 9.999999999999999e-13 depending on pint's route: 15 figures settle it.
-    return Decimal(f"{float(factor):.15g}")
+    return _scales()[unit, base].scaleb(_EXPONENTS[_SAME_PREFIX.get(prefix, prefix)])
 
 
 def _code(text: str, dimension: Dimension) -> tuple[Fraction, str] | None:

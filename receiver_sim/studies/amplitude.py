@@ -9,7 +9,6 @@ import time
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.circuit import Circuit
@@ -31,6 +30,7 @@ from receiver_sim.measure import imposed_amplitude as held
 from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS, tuned_mode
+from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
@@ -168,7 +168,7 @@ class Knob:
 
     def __init__(self, control: Control, raw: Balance) -> None:
         self._control = control
-        self._rest = PchipInterpolator(raw.rest_wiper, raw.rest_screen, extrapolate=True)
+        self._rest = MonotoneCubic(raw.rest_wiper, raw.rest_screen)
         self.degrees = control.degrees
 
     def rotation(self, wiper: FloatArray) -> FloatArray:

@@ -8,7 +8,6 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from receiver_sim.circuit.blocks.phones import phone_node
 from receiver_sim.circuit.mode import Mode
@@ -152,6 +151,8 @@ class Listener:
     def _amplitude(self, on: Loaded, current: float) -> float:
         """Return the amplitude that a current in tune sustains: the root of G a - drive(a) = I, by Brent's
         method."""
+        from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
         capacitance, node = 1.0 / abs(self.mode.residue), on.node(Place.DRIVE)
 
         def excess(logarithm: float) -> float:

@@ -11,7 +11,6 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.circuit import Circuit, Socket
@@ -52,6 +51,8 @@ def lines(time: FloatArray, course: FloatArray, *, tone: float) -> FloatArray:
     The points of the run are laid on a uniform grid by a cubic spline, whose error at STEPS points a period
     is far below that of the integration.
     """
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
+
     stop = float(time[-1])
     count = PERIODS * STEPS
     grid = stop - PERIODS / tone + np.arange(count) / (tone * STEPS)

@@ -8,7 +8,6 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.blocks.phones import load_impedance
@@ -128,6 +127,8 @@ def run(
     ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
     when a simulation fails.
     """
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
+
     if not path or any(b[0] <= a[0] for a, b in pairwise(path)):
         raise WrongValue("a path of the control needs settings at rising times")
     if signals and mode.aerial is None:

@@ -6,7 +6,6 @@ import dataclasses
 from collections.abc import Callable
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
@@ -15,6 +14,7 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
@@ -112,7 +112,7 @@ def _inverse(rising: list[Sample], gain: float) -> float:
         guess = sum(y[i] * np.prod([x[j] / (x[j] - x[i]) for j in range(3) if j != i]) for i in range(3))
         if below[-1].wiper < guess < above[0].wiper:
             return float(guess)
-    curve = PchipInterpolator([s.gain for s in rising], [s.wiper for s in rising])
+    curve = MonotoneCubic([s.gain for s in rising], [s.wiper for s in rising])
     return float(curve(gain))
 
 
@@ -133,7 +133,7 @@ def reduce(
         return dataclasses.replace(without, warnings=(REVERSED,)) if against else without
     rising = _rising(samples)
     wipers = [s.wiper for s in rising]
-    volts = PchipInterpolator(wipers, [s.screen_v for s in rising])
+    volts = MonotoneCubic(wipers, [s.screen_v for s in rising])
     setting = ControlSetting(probe.rotation(onset), float(volts(onset)))
     approach = None
     if rising[0].gain < APPROACH_GAIN:
@@ -142,7 +142,7 @@ def reduce(
     return dataclasses.replace(
         without,
         onset=setting,
-        oscillation_hz=float(PchipInterpolator(wipers, [s.frequency for s in rising])(onset)),
+        oscillation_hz=float(MonotoneCubic(wipers, [s.frequency for s in rising])(onset)),
         slope_per_v=_slope(rising, setting.screen_v),
         approach_v=None if approach is None else setting.screen_v - approach.screen_v,
         approach_deg=None if approach is None else (setting.rotation - approach.rotation) * degrees,

@@ -11,12 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline, PchipInterpolator
-from scipy.optimize import brentq
 
 from receiver_sim.circuit.rectifier import Taps, output_node, phases, rectifier_circuit, taps
 from receiver_sim.engine import Bench, EngineFailed, Vectors
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Capacitor, Rectified
 from receiver_sim.schema import Build
@@ -59,6 +58,8 @@ def _vectors(at: Taps) -> list[str]:
 
 
 def _on_grid(run: Vectors, *, frequency: float) -> Steady:
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
+
     time = run["time"]
     stop = float(time[-1])
     grid = stop - WINDOW / frequency + np.arange(WINDOW * STEPS) / (frequency * STEPS)
@@ -124,12 +125,14 @@ def run(
 
     current_at gives the receiver's current (A, bleeder apart) at a supply voltage. Raises EngineError.
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     supply = build.supply
     assert supply.kind == "rectifier"
     frequency = build.mains.frequency
     guess = current_at(1.2 * supply.secondary.volts)
     curve = regulation(supply, bench, frequency=frequency, greatest_a=1.2 * guess)
-    volts_at = PchipInterpolator(curve[:, 0], curve[:, 1], extrapolate=True)
+    volts_at = MonotoneCubic(curve[:, 0], curve[:, 1])
 
     def excess(load: float) -> float:
         """Return how much more (A) the receiver takes at the volts the supply has at `load` than that."""
@@ -156,11 +159,11 @@ def at(build: Build, bench: Bench, *, load_a: float) -> Rectified:
 def _at(
     supply: RectifierSupply, bench: Bench, *, frequency: float, load_a: float, curve: FloatArray
 ) -> Rectified:
-    volts_at = PchipInterpolator(curve[:, 0], curve[:, 1], extrapolate=True)
+    volts_at = MonotoneCubic(curve[:, 0], curve[:, 1])
     load_s = load_a / float(volts_at(load_a))
     at_load = steady(supply, bench, frequency=frequency, load_s=load_s)
     highest = steady(supply, bench, frequency=frequency, load_s=0.0, mains=HIGHEST_MAINS)
-    slope = -float(volts_at.derivative()(load_a))
+    slope = -float(volts_at.slope(load_a))
     return _reduce(supply, at_load, highest, curve=curve, load_s=load_s, slope=slope, frequency=frequency)
 
 

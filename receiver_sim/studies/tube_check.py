@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from scipy.optimize import brentq
-
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.engine import Bench, Session
 from receiver_sim.measure.loaded import loaded
@@ -84,6 +82,8 @@ def bias_of(session: Session, fact: Fact) -> float:
 
     Raises ValueError if it is not met between zero and three times the printed bias.
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     wanted = fact.plate_current if fact.gm is None else fact.gm
     assert wanted is not None
 

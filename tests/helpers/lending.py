@@ -40,6 +40,9 @@ class LentBench(Bench):
             self._monitor = threading.Thread(target=self._watch, name="bench-watch", daemon=True)
             self._monitor.start()
 
+    def warm(self) -> None:
+        """Start none ahead: there may be one to borrow."""
+
     def close(self) -> None:
         """Leave the idle workers to the next bench, end the others."""
         with self._lock:

@@ -4,12 +4,14 @@ import math
 import re
 import string
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from receiver_sim.schema import handbook, parts
 from receiver_sim.schema import quantity as q
+from receiver_sim.schema.generate import UNITS_FILE, units_text
 from receiver_sim.schema.quantity import Quantity, QuantityError, format_quantity, parse_quantity
 
 DIMENSIONS = [value for value in vars(q).values() if isinstance(value, q.Dimension)]
@@ -337,3 +339,28 @@ def test_only_printable_text_is_a_quantity(text):
         return
     allowed = set("0123456789.+-eE/ \u00a0\u202f\u00bc\u00bd\u00be")
     assert all(c in allowed or "\u2150" <= c <= "\u215e" for c in text)
+
+
+PREFIXES = {
+    "f": "femto", "p": "pico", "n": "nano", "u": "micro", "\u00b5": "micro", "\u03bc": "micro", "m": "milli",
+    "": "", "k": "kilo", "K": "kilo", "M": "mega", "G": "giga", "T": "tera",
+}  # fmt: skip
+
+
+def test_every_unit_is_worth_what_pint_says() -> None:
+    """Guards the shipped table of scales, and the prefixes put to it: pint is the outside source."""
+    registry: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
+    assert UNITS_FILE.read_text(encoding="utf-8") == units_text(), (
+        "run: python -m receiver_sim.schema.generate"
+    )
+    seen = 0
+    for kind in DIMENSIONS:
+        for text, (prefix, stem) in kind.units().items():
+            unit = kind.stems[stem]
+            if unit in ("percent", "decibel"):  # they are no units of a physical dimension
+                continue
+            worth = registry.Quantity(1, PREFIXES[prefix] + unit).to(kind.unit).magnitude
+            # floats: pint multiplies its way there
+            assert parse_quantity(f"1 {text}", kind) == pytest.approx(worth, rel=1e-14), text
+            seen += 1
+    assert seen > 100
