@@ -16,10 +16,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from receiver_sim.builds import band_named, dial_frequencies
+from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.judge import verdicts
+from receiver_sim.receiver import dial_frequencies
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -28,7 +29,7 @@ from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import audio_response, hum, hum_paths, onset, operating_point, regulator
+from receiver_sim.studies import audio_response, hum, hum_paths, operating_point, regulator
 
 
 @dataclass(frozen=True)
@@ -97,14 +98,8 @@ def _ends(build: Build, cards: Cards, bench: Bench) -> tuple[OperatingPoint, ...
 
 def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:
     dial = setting.onset.dial_hz
-
-    def find(mains: float) -> Onset:
-        if mains == 1.0:
-            return setting.onset
-        return onset.run(build, cards, bench, band=setting.band, dial_hz=dial, mains=mains)
-
     return regulator.run(
-        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, find_onset=find
+        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, nominal=setting.onset
     )
 
 

@@ -146,7 +146,7 @@ def test_a_folder_at_hand_that_is_gone(here: Path) -> None:
 
 def faulty(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
     """Let something deep within the search for an onset go wrong as no one foresaw."""
-    from receiver_sim.studies import onset
+    from receiver_sim.measure import onset
 
     def wrong(*_: object, **__: object) -> None:
         raise error
@@ -201,7 +201,7 @@ def test_a_fault_without_room_for_a_report(here: Path, monkeypatch: pytest.Monke
 
 def test_the_traceback_for_whoever_wants_it(here: Path) -> None:
     code = (
-        "from receiver_sim.studies import onset\n"
+        "from receiver_sim.measure import onset\n"
         "def search(*_, **__): raise RuntimeError('unforeseen')\n"
         "onset.search = search\n"
         "from receiver_sim.cli import main\n"

@@ -8,11 +8,11 @@ import pytest
 from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.judge import verdicts
+from receiver_sim.measure import onset
 from receiver_sim.oscillating import ACROSS_COIL, comes_in, loudness, mode_at
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, changed_build
-from receiver_sim.studies import onset
 
 
 def heard(bench: Bench, build: Build) -> tuple[Loudness, ...]:

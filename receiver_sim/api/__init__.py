@@ -58,9 +58,6 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._wind import design_coil as design_coil
     from receiver_sim.builds import band_named as band_named
     from receiver_sim.builds import bands_named as bands_named
-    from receiver_sim.builds import cards_for as cards_for
-    from receiver_sim.builds import dial_frequencies as dial_frequencies
-    from receiver_sim.builds import settle as settle
     from receiver_sim.builds import shipped_build as shipped_build
     from receiver_sim.builds import shipped_builds as shipped_builds
     from receiver_sim.circuit.signals import Sampled as Sampled
@@ -68,6 +65,9 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.design.winding import Wish as Wish
     from receiver_sim.engine import Bench as Bench
     from receiver_sim.engine import Deck as Deck
+    from receiver_sim.receiver import cards_for as cards_for
+    from receiver_sim.receiver import dial_frequencies as dial_frequencies
+    from receiver_sim.receiver import settle as settle
     from receiver_sim.schema import BuildFaults as BuildFaults
     from receiver_sim.schema import changed_build as changed_build
     from receiver_sim.schema import load_build as load_build
@@ -98,9 +98,8 @@ _HOMES = {
     ),
     "receiver_sim.api._wind": "design_coil",
     "receiver_sim.design.winding": "Wish",
-    "receiver_sim.builds": (
-        "band_named bands_named cards_for dial_frequencies settle shipped_build shipped_builds"
-    ),
+    "receiver_sim.builds": "band_named bands_named shipped_build shipped_builds",
+    "receiver_sim.receiver": "cards_for dial_frequencies settle",
     "receiver_sim.circuit.signals": "Sampled Signal",
     "receiver_sim.engine": "Bench Deck",
     "receiver_sim.schema": "BuildFaults changed_build load_build",

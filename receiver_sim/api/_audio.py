@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from receiver_sim.api._common import hazards, prepare, said
-from receiver_sim.builds import opened, settle
+from receiver_sim.builds import opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.engine import Bench
 from receiver_sim.physics.hearing import sound_level_db
+from receiver_sim.receiver import settle
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
     AudioResponse,

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from receiver_sim.builds import (
-    band_named,
-    cards_for,
-    dial_frequencies,
-    opened,
-    settle,
-)
+from receiver_sim.builds import band_named, opened
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.schema import Build
 from receiver_sim.studies import operating_point

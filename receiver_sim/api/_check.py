@@ -7,16 +7,12 @@ from functools import partial
 
 from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.api._loop import loop
-from receiver_sim.builds import (
-    band_named,
-    cards_for,
-    opened,
-    settle,
-)
+from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status

@@ -6,14 +6,11 @@ from collections.abc import Sequence
 from statistics import median
 
 from receiver_sim.api._common import Progress, provenance, quiet
-from receiver_sim.builds import (
-    cards_for,
-    dial_frequencies,
-    opened,
-    settle,
-)
+from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -26,7 +23,7 @@ from receiver_sim.results.coils import (
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tuning_range
+from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
 
 ERA, REGION = 2020, 1
 """Year and ITU region whose bands the coils are held against, if no other is asked for."""
@@ -125,7 +122,6 @@ def _sweep(
         band=band,
         frequencies=tuning_range.whole_dial(band, span, dial_sweep.POINTS),
         rotation=rotation,
-        find_onset=lambda b, dial: onset.run(build, cards, b, band=band, dial_hz=dial),
     )
 
 
@@ -155,8 +151,6 @@ def _with_aerial(
             b,
             band=band,
             found=found,
-            search=onset.search,
-            find_onset=lambda other: onset.run(other, cards, b, band=band, dial_hz=found.dial_hz),
             tank_volts=tank_volts,
         )
 

@@ -6,15 +6,14 @@ from collections import Counter
 from collections.abc import Callable
 
 from receiver_sim import __version__
-from receiver_sim.builds import band_named, cards_for, dial_frequencies
+from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Rung
 from receiver_sim.judge import heater_verdicts, verdicts
+from receiver_sim.measure import onset
+from receiver_sim.receiver import cards_for, dial_frequencies
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
-from receiver_sim.studies import (
-    onset,
-)
 from receiver_sim.working import Setting, choose
 
 Progress = Callable[[str, int, int], None]

@@ -5,19 +5,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from receiver_sim.builds import (
-    band_named,
-    cards_for,
-    dial_frequencies,
-    opened,
-    settle,
-)
+from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.errors import WrongValue
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results import cautions
 from receiver_sim.schema import Build
 

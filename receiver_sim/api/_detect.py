@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 from receiver_sim.api._found import first_found, mode_of
-from receiver_sim.builds import (
-    cards_for,
-    opened,
-    output_index,
-    settle,
-)
+from receiver_sim.builds import opened, output_index
 from receiver_sim.engine import Bench
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.envelope import (
     Detection,
 )

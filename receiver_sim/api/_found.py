@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.builds import (
-    band_named,
-    dial_frequencies,
-)
+from receiver_sim.builds import band_named
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.measure import onset as small_signal
 from receiver_sim.oscillating import mode_at
+from receiver_sim.receiver import dial_frequencies
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,
@@ -19,7 +18,6 @@ from receiver_sim.results.envelope import (
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import amplitude
-from receiver_sim.studies import onset as small_signal
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from receiver_sim.api._common import hazards, prepare, said
-from receiver_sim.builds import opened, settle
+from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.receiver import settle
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
     Hum,

@@ -7,14 +7,10 @@ from dataclasses import replace
 
 from receiver_sim.api._common import Progress, quiet
 from receiver_sim.api._found import first_found, mode_of, no_onset
-from receiver_sim.builds import (
-    cards_for,
-    opened,
-    output_index,
-    settle,
-)
+from receiver_sim.builds import opened, output_index
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,

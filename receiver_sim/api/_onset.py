@@ -7,16 +7,12 @@ from functools import partial
 
 from receiver_sim.api._common import Progress, quiet
 from receiver_sim.api._found import Found, find, first_found, mode_of, no_onset
-from receiver_sim.builds import (
-    bands_named,
-    cards_for,
-    opened,
-    settle,
-)
+from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoOnset
 from receiver_sim.oscillating import POINTS
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.envelope import (

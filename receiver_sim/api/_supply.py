@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from receiver_sim.api._common import prepare
-from receiver_sim.builds import current_drawn, opened, settle
+from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import dropper
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.judge import heater_verdicts, supply_verdicts, verdicts
+from receiver_sim.measure import onset, rectifier
+from receiver_sim.receiver import current_drawn, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.check import SupplyReport
 from receiver_sim.results.supply import (
@@ -21,13 +23,7 @@ from receiver_sim.results.supply import (
 )
 from receiver_sim.schema import Build
 from receiver_sim.stages import Stages
-from receiver_sim.studies import (
-    line_drift,
-    onset,
-    rectifier,
-    screen_quiet,
-    start_up,
-)
+from receiver_sim.studies import line_drift, screen_quiet, start_up
 from receiver_sim.working import Setting, dc_stages
 
 

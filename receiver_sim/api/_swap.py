@@ -5,37 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Literal
 
-from receiver_sim.builds import band_named, cards_for, dial_frequencies, opened, settle
-from receiver_sim.circuit.blocks.audio import own_screen
-from receiver_sim.circuit.registry import Cards
-from receiver_sim.design import swap_fitting, swap_remedies
+from receiver_sim.builds import opened
+from receiver_sim.design import swap, swap_fitting
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName, WrongValue
-from receiver_sim.measure.tube_jig import JigReading
-from receiver_sim.results.bias import OperatingPoint
-from receiver_sim.results.envelope import Oscillation
-from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import (
     AudioCandidate,
-    DetectionFigure,
     DetectorCandidate,
-    Remedy,
-    SignalNoise,
     SwapReport,
 )
-from receiver_sim.schema import Band, Build, BuildFaults, changed_build
+from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import TubeCard, card_for, card_types
 from receiver_sim.schema.not_covered import told
-from receiver_sim.studies import (
-    amplitude,
-    audio_gain,
-    detection_figure,
-    onset,
-    operating_point,
-    signal_noise,
-    swap,
-)
-from receiver_sim.studies.swap import Asked, AskedAudio, Set
 
 Socket = Literal["detector", "audio"]
 
@@ -141,69 +122,12 @@ def _fit_for(name: str, socket: Socket) -> str:
     return name
 
 
-def _middle(band: Band) -> float:
-    return dial_frequencies(band)[1]
-
-
-def _find(bench: Bench) -> Callable[[Build, Cards, Band], Onset]:
-    """Return the onset search of a build as the remedies take it: the supply settled anew."""
-    return lambda build, cards, band: onset.run(
-        settle(build, bench), cards, bench, band=band, dial_hz=_middle(band)
-    )
-
-
-def _asked() -> Asked:
-    def find(one: Set, band: Band, bench: Bench) -> Onset:
-        return onset.run(one.build, one.cards, bench, band=band, dial_hz=_middle(band))
-
-    def oscillation(one: Set, band: Band, found: Onset, bench: Bench) -> Oscillation:
-        return amplitude.run(one.build, one.cards, bench, band=band, onset=found, time_runs=False)
-
-    def detection(
-        one: Set, found: Onset, rotation: float, bench: Bench
-    ) -> tuple[DetectionFigure, JigReading]:
-        return detection_figure.run(
-            one.build, one.cards, bench, band=one.band, dial_hz=found.dial_hz, rotation=rotation
-        )
-
-    def noise(one: Set, found: Onset, rotation: float, tube: JigReading, bench: Bench) -> SignalNoise:
-        return signal_noise.run(
-            one.build, one.cards, bench, band=one.band, onset=found, rotation=rotation, tube=tube
-        )
-
-    def point(one: Set, _found: Onset | None, rotation: float, bench: Bench) -> OperatingPoint:
-        return operating_point.run(
-            one.build, one.cards, bench, band=one.band, dial_hz=_middle(one.band),
-            settings=[("working", rotation)],
-        )[0]  # fmt: skip
-
-    def top(one: Set, rotation: float, bench: Bench) -> Remedy:
-        return swap_remedies.top_resistor(
-            one.build, one.cards, bench, band=one.band, dial_hz=_middle(one.band), rotation=rotation,
-            find=_find(bench),
-        )  # fmt: skip
-
-    def tap(one: Set, band: Band, rotation: float, bench: Bench) -> Remedy:
-        return swap_remedies.tap(
-            one.build, one.cards, bench, band=band, dial_hz=_middle(band), rotation=rotation,
-            find=_find(bench),
-        )  # fmt: skip
-
-    return Asked(find, oscillation, detection, noise, point, top, tap)
-
-
-def _set(build: Build, band_name: str, bench: Bench) -> Set:
-    settled = settle(build, bench)
-    return Set(settled, cards_for(settled), band_named(settled, band_name))
-
-
 def _detectors(
     build: Build, names: Sequence[str], bench: Bench, progress: Callable[[str, int, int], None]
 ) -> SwapReport:
-    asked = _asked()
     in_place = card_for(names[0])
-    first = _set(build, build.bands[0].name, bench)
-    onsets = [asked.onset(first, band, bench) for band in first.build.bands]
+    first = swap.Set.of(build, build.bands[0].name, bench)
+    onsets = [first.onset(bench, band) for band in first.build.bands]
     places = {o.band: o.onset.rotation for o in onsets if o.onset is not None}
     # the middle one of the bands that oscillate: tubes compare best where all have a chance
     chosen = list(places) or [band.name for band in build.bands]
@@ -213,7 +137,7 @@ def _detectors(
         changed = build if name == names[0] else _with(build, "detector", name)[0]
         fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=True)
         return swap.detector(
-            _set(changed, band_name, b), asked, b, fitting=fitting, places=places, in_place=name == names[0]
+            swap.Set.of(changed, band_name, b), b, fitting=fitting, places=places, in_place=name == names[0]
         )
 
     found = bench.map(one, list(names), lambda done, total: progress("candidates", done, total))
@@ -225,32 +149,7 @@ def _audios(
 ) -> SwapReport:
     in_place = card_for(names[0])
     band_name = build.bands[0].name
-
-    def point(one: Set, b: Bench) -> OperatingPoint:
-        return operating_point.run(
-            one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band), settings=[("working", 0.5)]
-        )[0]
-
-    def gain(one: Set, b: Bench) -> float:
-        return audio_gain.run(one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band))
-
-    def noise_ohm(one: Set, at: OperatingPoint, b: Bench) -> float:
-        card = one.cards.audio
-        tied = card.kind != "triode" and not own_screen(one.build.audio, card)
-        tube = next(t for t in at.tubes if t.socket == "audio")
-        return audio_gain.noise_resistance(card, b, point=tube, tied=tied)
-
-    def current(one: Set, b: Bench) -> float:
-        return next(t.plate_a for t in point(one, b).tubes if t.socket == "audio")
-
-    def resistor(one: Set, plate_a: float, b: Bench) -> Remedy | None:
-        return swap_remedies.cathode_resistor(
-            one.build, one.cards, b, band=one.band, dial_hz=_middle(one.band), plate_a=plate_a,
-            read=lambda changed, _cards: current(_set(changed, band_name, b), b),
-        )  # fmt: skip
-
-    asked = AskedAudio(point, gain, noise_ohm, resistor)
-    wanted = current(_set(build, band_name, bench), bench)
+    wanted = swap.audio_current(swap.Set.of(build, band_name, bench), bench)
 
     def one(b: Bench, name: str) -> AudioCandidate:
         changed, tied = (build, False) if name == names[0] else _with(build, "audio", name)
@@ -258,8 +157,7 @@ def _audios(
             tied = in_place.kind != "triode" and build.audio.connection == "triode"
         fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=False)
         return swap.audio(
-            _set(changed, band_name, b),
-            asked,
+            swap.Set.of(changed, band_name, b),
             b,
             fitting=fitting,
             plate_a=None if name == names[0] else wanted,

@@ -5,21 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.api._common import Progress, quiet
-from receiver_sim.builds import (
-    bands_named,
-    cards_for,
-    dial_frequencies,
-    opened,
-    settle,
-)
+from receiver_sim.builds import bands_named, opened
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer, UserError
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results.coils import (
     TapFind,
 )
 from receiver_sim.schema import Band, Build
-from receiver_sim.studies import onset
 
 
 def find_taps(
@@ -54,7 +48,6 @@ def find_taps(
                     band=band,
                     dial_hz=dial,
                     target=target,
-                    find_onset=lambda set_, other: onset.run(set_, cards, b, band=other, dial_hz=dial),
                 )
             except (EngineError, NoAnswer) as error:
                 return tap_finder.failed(band, dial, target, str(error))

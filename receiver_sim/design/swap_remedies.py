@@ -15,13 +15,16 @@ from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import Remedy
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build
 from receiver_sim.schema.coil_figures import coil_figures
+from receiver_sim.studies import operating_point
 
 CLOSE_ROTATION = 0.03
 """How near the knob must come: half a step of E24 (5 %) in one of several resistors of the control moves its
@@ -39,7 +42,10 @@ _TURNS_STEP, _TAP_STEP = 0.05, 0.0005
 _HIGHEST_OHM = 1e6
 _STEPS = 8
 
-FindOnset = Callable[[Build, Cards, Band], Onset]
+
+def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
+    """Search the onset of a changed build in the middle of a band, its supply settled anew."""
+    return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
 
 
 def _judged(remedy: Remedy, found: Onset | None) -> Remedy:
@@ -53,12 +59,11 @@ def _judged(remedy: Remedy, found: Onset | None) -> Remedy:
 
 
 def top_resistor(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float, find: FindOnset
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> Remedy:
     """Find the end resistor above the control with which oscillation begins at `rotation` of the knob.
 
-    build: with the candidate in its socket. find: the onset search for a build, its cards and a band. Raises
-    EngineError.
+    build: with the candidate in its socket. Raises EngineError.
     """
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
@@ -92,16 +97,14 @@ def top_resistor(
     # below a fiftieth of the track a resistor makes no difference that the knob shows
     value = 0.0 if exact < control.pot / 50.0 else nearest_e24(exact)
     changed = changed_build(build, {"regeneration.top": value})
-    return _judged(Remedy(**{**blank.__dict__, "after": value}), find(changed, cards, band))
+    return _judged(Remedy(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, band))
 
 
 def _refused(blank: Remedy, reason: str) -> Remedy:
     return Remedy(**{**blank.__dict__, "reason": reason})
 
 
-def tap(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float, find: FindOnset
-) -> Remedy:
+def tap(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Remedy:
     """Find the tap of one band's coil with which oscillation begins at `rotation`; as `top_resistor`.
 
     Of a wound coil the tap is in turns, to a twentieth; of one known by figures to 0.05 % of the turns.
@@ -144,7 +147,9 @@ def tap(
     if abs(value - before) < step / 2.0:
         value = before
     changed = changed_build(build, {key: value})
-    return _judged(Remedy(**{**blank.__dict__, "after": value}), find(changed, cards, changed.bands[number]))
+    return _judged(
+        Remedy(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, changed.bands[number])
+    )
 
 
 def _root(excess: Callable[[float], float], *, start: float) -> float | None:
@@ -167,13 +172,9 @@ def _root(excess: Callable[[float], float], *, start: float) -> float | None:
 
 
 def cathode_resistor(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, plate_a: float,
-    read: Callable[[Build, Cards], float],
-) -> Remedy | None:  # fmt: skip
-    """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another.
-
-    read gives the plate current of a build in its own operating point: the operating-point study's.
-    """
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, plate_a: float
+) -> Remedy | None:
+    """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another."""
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
     before = build.audio.cathode_resistor
@@ -207,7 +208,11 @@ def cathode_resistor(
             return _refused(blank, "it draws more even with 100 kohm")
         exact = math.exp(float(brentq(excess, low, high, xtol=1e-3)))
     value = nearest_e24(exact)
-    found = read(changed_build(build, {"audio.cathode_resistor": value}), cards)
+    changed = settle(changed_build(build, {"audio.cathode_resistor": value}), bench)
+    point = operating_point.run(
+        changed, cards_for(changed), bench, band=band, dial_hz=dial_hz, settings=[("working", 0.5)]
+    )[0]
+    found = next(tube.plate_a for tube in point.tubes if tube.socket == "audio")
     works = abs(found / plate_a - 1.0) <= CLOSE_CURRENT
     reason = None if works else "the rounded value misses the current"
     return Remedy(**{**blank.__dict__, "after": value, "found": found, "works": works, "reason": reason})

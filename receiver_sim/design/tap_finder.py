@@ -7,7 +7,6 @@ found is then put back into the coil and the onset searched as for any build.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,16 +16,14 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import TapAdvice, TapFind, TapPlace
-from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.coil_changes import Change, changes, pairs
 from receiver_sim.schema.coil_figures import retapped
-
-FindOnset = Callable[[Build, Band], Onset]
 
 QUARTER, HALF = 0.25, 0.5
 """Steps in turns; of a coil without turns a hundredth of them stands for a turn."""
@@ -75,7 +72,6 @@ class _Seeker:
     band: Band
     dial_hz: float
     target: float
-    find: FindOnset
 
     @property
     def scale(self) -> float:
@@ -120,7 +116,9 @@ class _Seeker:
     def place(self, place: float) -> TapPlace:
         """Return a place of the tap with the onset there."""
         turns = turns_of(self.band)
-        found = self.find(self.build, with_tap(self.band, place))
+        found = onset.run(
+            self.build, self.cards, self.bench, band=with_tap(self.band, place), dial_hz=self.dial_hz
+        )
         share = place if turns is None else place / turns
         return TapPlace(None if turns is None else place, share, found.status, found.onset)
 
@@ -133,15 +131,13 @@ def run(
     band: Band,
     dial_hz: float,
     target: float,
-    find_onset: FindOnset,
 ) -> TapFind:
     """Find the tap of one band that puts onset at `target` (rotation 0..1) of the control at `dial_hz`.
 
-    find_onset: the onset search at `dial_hz` for a build and a band with another coil. Where no tap does it,
-    changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer where the loop gain
-    can't be measured.
+    Where no tap does it, changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer
+    where the loop gain can't be measured.
     """
-    seek = _Seeker(build, cards, bench, band, dial_hz, target, find_onset)
+    seek = _Seeker(build, cards, bench, band, dial_hz, target)
     turns, (low, high), scale = turns_of(band), seek.ends, seek.scale
     now = band.coil.tap if turns is None else band.coil.tap * turns
     present = seek.place(now)

@@ -1,7 +1,7 @@
 """The plate supply and the heater line: rectifier with filter, batteries, bench supply; regulators.
 
 A supply known by what it gives (`kind: dc`) stands beside them: the studies of the receiver see every supply
-as one of that kind, with its filter behind it (`SettledSupply`, made by `studies/rectifier.py`).
+as one of that kind, with its filter behind it (`SettledSupply`, made by `measure/rectifier.py`).
 """
 
 from __future__ import annotations

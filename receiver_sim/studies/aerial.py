@@ -4,8 +4,6 @@ it?
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
@@ -21,12 +19,12 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import silenced
 from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.aerial import ground_wave_field, radiated_power
-from receiver_sim.results.base import Status
 from receiver_sim.results.coils import AerialEffect, AerialState, Radiation
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
@@ -36,9 +34,6 @@ ASSUMED_TANK_V = 1.0
 """Peak volts at the hot end of an oscillating tank where nothing better is known: an assumption."""
 
 FIELD_AT_M = 100.0
-
-Search = Callable[[Callable[[float], Sample]], tuple[Status, list[Sample], float | None]]
-"""The onset search, on a function that measures the loop gain at a wiper fraction."""
 
 
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
@@ -53,14 +48,11 @@ def run(
     *,
     band: Band,
     found: Onset,
-    search: Search,
-    find_onset: Callable[[Build], Onset],
     tank_volts: float | None = None,
 ) -> AerialEffect:
     """Look at one band with the aerial calm, swung either way, and taken off, at the dial of an onset search.
 
-    search: the onset search, for the dial left alone; find_onset: the same for a build of its own (aerial
-    taken off). tank_volts: peak amplitude at the hot end for the radiated power; None: `ASSUMED_TANK_V`.
+    tank_volts: peak amplitude at the hot end for the radiated power; None: `ASSUMED_TANK_V`.
     Raises EngineError when a simulation fails, ValueError without an aerial or where no resonance is found.
     """
     aerial, dial = build.aerial, found.dial_hz
@@ -82,7 +74,7 @@ def run(
                 status, setting = found.status, found.onset
             else:
                 probe = Probe(on, band=band, dial_hz=dial)
-                status, samples, wiper = search(probe.measure)
+                status, samples, wiper = onset.search(probe.measure)
                 setting = None if wiper is None else _setting(probe, samples, wiper)
                 on.drive(Role.LOOP_GAIN, 0.0)
             states.append(
@@ -96,9 +88,7 @@ def run(
                     setting,
                 )
             )
-    states.append(
-        _without(build, cards, bench, band=band, found=found, calm=calm.resonance_hz, find=find_onset)
-    )
+    states.append(_without(build, cards, bench, band=band, found=found, calm=calm.resonance_hz))
     impedance = aerial_impedance(aerial, dial_hz=dial)
     return AerialEffect(
         band=band.name,
@@ -124,11 +114,10 @@ def _without(
     band: Band,
     found: Onset,
     calm: float,
-    find: Callable[[Build], Onset],
 ) -> AerialState:
     """Return the state without an aerial: resonance with the dial left alone, onset with it tuned again."""
     bare = build.model_copy(update={"aerial": None})
-    again = find(bare)
+    again = onset.run(bare, cards, bench, band=band, dial_hz=found.dial_hz)
     with loaded(bench, plan(bare, cards, band=band, dial_hz=found.dial_hz)) as on:
         on.tune(found.tuning_farad or 0.0)
         mode = Tank(on, band=band).mode(found.dial_hz, q=coil_q(band.coil, found.dial_hz))

@@ -7,7 +7,7 @@ tube cold, and the tank's losses by whose they are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.blocks.coil import tank_loss
@@ -17,6 +17,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.tank import Tank
@@ -93,15 +94,14 @@ def run(
     band: Band,
     frequencies: Sequence[float],
     rotation: float,
-    find_onset: Callable[[Bench, float], Onset],
 ) -> DialSweep:
-    """Sweep the dial over `frequencies` (Hz) with the control at `rotation`; `find_onset` searches at each.
+    """Sweep the dial over `frequencies` (Hz), the control at `rotation`, and search for the onset at each.
 
     A frequency whose simulation fails is left out and named in the warnings.
     """
 
     def one(b: Bench, dial: float) -> DialPoint | str:
-        found = find_onset(b, dial)
+        found = onset.run(build, cards, b, band=band, dial_hz=dial)
         if found.status is Status.FAILED:
             return f"{dial / 1e6:.4g} MHz: {'; '.join(found.warnings)}"
         try:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
 from receiver_sim.results.onset import Onset
@@ -84,12 +85,12 @@ def run(
     band: Band,
     dial_hz: float,
     rotation: float,
-    find_onset: Callable[[float], Onset],
+    nominal: Onset,
 ) -> RegulatorDrift:
     """Follow the regulated voltage, the screen at a fixed knob, and the onset over the line voltages of
     MAINS.
 
-    find_onset gives the onset of the band at a line voltage (fraction of nominal): the onset study's own run.
+    nominal: the onset of the band at the nominal line voltage.
     Heater volts also follow the mains in a real set; the tube law has no emission limit, so that is left out.
     Raises EngineError on failure.
     """
@@ -100,9 +101,10 @@ def run(
         unlit = None if before is None else _volts(bench, before, mains=mains, rotation=rotation)
         control = circuit.control
         figure = control.figure(lit, share=control.share(rotation))
-        points.append(
-            reduce(lit, unlit, find_onset(mains), build=build, circuit=circuit, mains=mains, figure=figure)
-        )
+        at = nominal
+        if mains != 1.0:
+            at = onset.run(build, cards, bench, band=band, dial_hz=dial_hz, mains=mains)
+        points.append(reduce(lit, unlit, at, build=build, circuit=circuit, mains=mains, figure=figure))
         hottest = lit
     dropper = regulator = None
     if build.regulator is not None and hottest is not None:

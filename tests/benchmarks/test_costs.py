@@ -16,9 +16,9 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
-from receiver_sim.studies import onset
 from receiver_sim.views import check_plots
 from tests.benchmarks.conftest import Tell
 from tests.conftest import BUILDS

@@ -11,8 +11,9 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from receiver_sim.circuit.signals import Sampled, Signal
+from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
-from receiver_sim.studies import amplitude, listening, onset, reference_transient
+from receiver_sim.studies import amplitude, listening, reference_transient
 
 
 def searched(build, cards, bench, index=0):

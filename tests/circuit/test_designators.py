@@ -6,10 +6,11 @@ import re
 
 import pytest
 
-from receiver_sim.builds import cards_for, shipped_build
+from receiver_sim.builds import shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.designators import designators, parts_of
 from receiver_sim.circuit.element import Nature
+from receiver_sim.receiver import cards_for
 from receiver_sim.schema import changed_build
 
 BUILDS = ("cabin", "demo", "howling", "plugin_coils", "tickler")

@@ -26,10 +26,10 @@ from receiver_sim.circuit.registry import Site, filled
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.schema.build import Regeneration
-from receiver_sim.studies import onset
 from tests.batch import batch_run
 
 TEMPLATE = """* --- regeneration control: one variable resistor to the screen, a fixed one to ground

@@ -22,13 +22,14 @@ from receiver_sim.circuit.writer import deck as written
 from receiver_sim.errors import NoOnset
 from receiver_sim.measure import amplitude_balance as balance
 from receiver_sim.measure import imposed_amplitude as held
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
-from receiver_sim.studies import amplitude, onset
+from receiver_sim.studies import amplitude
 from tests.circuit.test_phases import separate
 from tests.decks import envelope_deck
 from tests.polynomial import Polynomial, polynomial_balance, polynomial_block, polynomial_envelope

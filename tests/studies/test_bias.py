@@ -8,10 +8,11 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure import onset
 from receiver_sim.physics.tube_law import currents
 from receiver_sim.schema import Build
 from receiver_sim.schema.supply import GasTube, Zener
-from receiver_sim.studies import onset, operating_point, regulator
+from receiver_sim.studies import operating_point, regulator
 from tests.decks import receiver_deck
 
 
@@ -112,7 +113,7 @@ def _drift(bench: Bench, build: Build, cards: Cards):  # type: ignore[no-untyped
         band=band,
         dial_hz=dial,
         rotation=found.onset.rotation,
-        find_onset=lambda m: onset.run(build, cards, bench, band=band, dial_hz=dial, mains=m),
+        nominal=found,
     )
 
 

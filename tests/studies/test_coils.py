@@ -18,13 +18,14 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import onset
 from receiver_sim.physics.inductance import wheeler_1928
 from receiver_sim.physics.tuning import frequency_per_degree
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
 from receiver_sim.schema import Band, Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
-from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, onset, tuning_range
+from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
 
 
 @pytest.fixture(scope="module")
@@ -162,7 +163,6 @@ def test_at_constant_q_the_loop_gain_goes_with_the_frequency(
         band=band,
         frequencies=dials,
         rotation=0.4,
-        find_onset=lambda b, dial: onset.run(build, cards, b, band=band, dial_hz=dial),
     )
     assert not sweep.warnings
     first = sweep.points[0]

@@ -15,11 +15,12 @@ import pytest
 
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, changed_build
-from receiver_sim.studies import aerial, breakthrough, dial_sweep, onset, operating_point, tuning_range
+from receiver_sim.studies import aerial, breakthrough, dial_sweep, operating_point, tuning_range
 from tests.studies.ideal import bare, ideal
 
 TAP = 0.024
@@ -138,8 +139,8 @@ def test_the_aerial_as_it_swings_and_what_it_radiates(
     build, cards = plain
     band = build.bands[2]
     found = aerial.run(
-        build, cards, bench, band=band, found=searched, search=onset.search,
-        find_onset=lambda b: onset.run(b, cards, bench, band=band, dial_hz=7.1e6), tank_volts=2.5,
+        build, cards, bench, band=band, found=searched,
+        tank_volts=2.5,
     )  # fmt: skip
     w, total = 2.0 * math.pi * 7.1e6, 1.0 / ((2.0 * math.pi * 7.1e6) ** 2 * 5.6e-6)
     states = {state.state: state for state in found.states}

@@ -11,11 +11,12 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import EngineError
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.results.base import Status
-from receiver_sim.studies import amplitude, detection, onset, selectivity
+from receiver_sim.studies import amplitude, detection, selectivity
 from tests.decks import envelope_deck
 from tests.studies.test_amplitude import high_control
 

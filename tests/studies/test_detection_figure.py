@@ -7,11 +7,12 @@ import pytest
 
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure import onset
 from receiver_sim.measure.tube_jig import read_jig
 from receiver_sim.physics.tube_law import grid_current, small_signal
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import card_for
-from receiver_sim.studies import detection_figure, onset
+from receiver_sim.studies import detection_figure
 from tests.decks import jig_deck
 from tests.decks import law_text as subcircuit
 

@@ -16,6 +16,7 @@ from scipy.integrate import simpson
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.oscillating import comes_in
@@ -29,8 +30,6 @@ from receiver_sim.studies import (
     hum,
     hum_paths,
     noise,
-    onset,
-    rectifier,
     screen_quiet,
     tuning_range,
 )

@@ -9,9 +9,10 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.schema import Build
-from receiver_sim.studies import amplitude, hum_modulation, onset
+from receiver_sim.studies import amplitude, hum_modulation
 from tests.decks import envelope_deck
 
 

@@ -16,9 +16,10 @@ from receiver_sim.circuit.signals import DialPath, Sampled, Signal
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine.session import Session
 from receiver_sim.errors import WrongValue
+from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.envelope import Sound
-from receiver_sim.studies import amplitude, listening, onset
+from receiver_sim.studies import amplitude, listening
 from receiver_sim.views.sound import clipped, format_of, read_sound, write_sound
 from tests.batch import batch_run
 

@@ -11,13 +11,14 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
-from receiver_sim.studies import loop_gain, onset
+from receiver_sim.studies import loop_gain
 from tests.decks import receiver_deck, receiver_on
 from tests.studies.ideal import bare, ideal
 

@@ -12,11 +12,11 @@ from receiver_sim import api
 from receiver_sim.circuit.assemble import OPTIONS
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.loop_gain import Sample
 from receiver_sim.physics.potentiometer import rotation_fraction
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build, changed_build
-from receiver_sim.studies import onset
 from tests.decks import control_elements, receiver_deck
 
 

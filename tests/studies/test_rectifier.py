@@ -16,13 +16,14 @@ from receiver_sim.circuit.rectifier import output_node
 from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.measure import rectifier
 from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred, reservoir_ripple
 from receiver_sim.results.check import Grade
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.regulator_types import figures
 from receiver_sim.schema.supply import RectifierSupply
-from receiver_sim.studies import rectifier, start_up
+from receiver_sim.studies import start_up
 
 PUBLISHED = Path(__file__).parent.parent / "published"
 

@@ -13,9 +13,10 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.envelope import OnsetKind
-from receiver_sim.studies import amplitude, onset, reference_transient
+from receiver_sim.studies import amplitude, reference_transient
 from tests.studies.test_amplitude import weak_bias
 
 # of each build the band on which envelope and ramp were seen to differ most, and one that oscillates hard

@@ -17,13 +17,13 @@ from receiver_sim.circuit.rectifier import rectifier_circuit
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
 from receiver_sim.judge import verdicts
+from receiver_sim.measure import rectifier
 from receiver_sim.results.bias import OperatingPoint, RatingLine
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.supply import Rectified
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
-from receiver_sim.studies import rectifier
 from tests.decks import receiver_deck
 
 AT_PLATE = {"name": "socket", "at": "plate", "capacitor": "0.5 uF", "kind": "high_impedance"}

@@ -6,8 +6,9 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.schema import Build
-from receiver_sim.studies import loop_gain, onset, selectivity
+from receiver_sim.studies import loop_gain, selectivity
 from tests.studies.ideal import bare, ideal
 
 

@@ -6,11 +6,12 @@ import pytest
 
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.physics.noise import thermal_density
 from receiver_sim.physics.sensitivity import signal_above_noise
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.schema import Build
-from receiver_sim.studies import detection_figure, onset, signal_noise
+from receiver_sim.studies import detection_figure, signal_noise
 from tests.decks import receiver_deck
 from tests.studies.ideal import bare, ideal
 

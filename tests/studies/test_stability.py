@@ -15,11 +15,13 @@ from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.transient import continued
 from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.circuit.writer import deck as written
+from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
 from receiver_sim.results.envelope import Steadiness
 from receiver_sim.results.onset import ControlSetting
-from receiver_sim.studies import amplitude, listening, onset, stability
+from receiver_sim.studies import amplitude, listening, stability
+from receiver_sim.measure import onset
 from tests.decks import imposed_deck
 
 

@@ -13,10 +13,11 @@ from receiver_sim import api
 from receiver_sim.circuit.rectifier import output_node
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset, rectifier
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
-from receiver_sim.studies import onset, operating_point, rectifier, screen_quiet
+from receiver_sim.studies import operating_point, screen_quiet
 from tests.decks import receiver_deck
 
 

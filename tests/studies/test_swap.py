@@ -7,15 +7,13 @@ import dataclasses
 import pytest
 
 from receiver_sim import api
-from receiver_sim.circuit.registry import Cards
-from receiver_sim.design import swap_fitting, swap_remedies
+from receiver_sim.design import swap, swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.results.base import Status
-from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import DetectorCandidate, SwapReport
-from receiver_sim.schema import Band, Build, changed_build
+from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import card_for
-from receiver_sim.studies import onset, swap
 
 TRIED = ("12SJ7", "6SK7", "12SK7", "57", "6C6", "6J7", "EF80")
 
@@ -146,13 +144,8 @@ def test_a_tap_is_found_on_a_rectifier_supply(bench: Bench) -> None:
     build = api.settle(api.shipped_build("mains_set"), bench)
     band, cards = build.bands[1], api.cards_for(build)
 
-    def find(changed: Build, cards: Cards, one: Band) -> Onset:
-        return onset.run(
-            api.settle(changed, bench), cards, bench, band=one, dial_hz=api.dial_frequencies(one)[1]
-        )
-
     dial = api.dial_frequencies(band)[1]
-    remedy = swap_remedies.tap(build, cards, bench, band=band, dial_hz=dial, rotation=0.6, find=find)
+    remedy = swap_remedies.tap(build, cards, bench, band=band, dial_hz=dial, rotation=0.6)
     assert remedy.works and remedy.found == pytest.approx(0.6, abs=0.02)
 
 

@@ -19,6 +19,7 @@ from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UserError
 from receiver_sim.judge import verdicts
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
@@ -29,7 +30,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build
 from receiver_sim.schema.coil import Coil
-from receiver_sim.studies import loop_gain, onset
+from receiver_sim.studies import loop_gain
 from tests.studies.ideal import bare
 
 

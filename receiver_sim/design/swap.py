@@ -1,21 +1,25 @@
 """Which of the tubes at hand does best in a socket of this build, and what does it take to use it?
 
-Composed of other studies' runs, handed in as functions: studies never import each other.
+It joins what several studies find about the same set.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
+from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import swap_remedies
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure.tube_jig import JigReading
+from receiver_sim.measure import onset
+from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
-from receiver_sim.results.envelope import OnsetKind, Oscillation
+from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import (
     AudioCandidate,
@@ -24,15 +28,20 @@ from receiver_sim.results.swap import (
     DetectorCandidate,
     Fitting,
     Remedy,
-    SignalNoise,
 )
 from receiver_sim.schema import Band, Build
+from receiver_sim.studies import amplitude, audio_gain, detection_figure, operating_point, signal_noise
 
 NOTICEABLE_DEG = 1.0
 """Backlash in degrees of knob from which an onset counts as hard (common practice, no source)."""
 
 ALIKE = 1.1
 """Detection figures are told apart in steps of this ratio: cards are no better known at low screen volts."""
+
+
+def middle(band: Band) -> float:
+    """Return the middle of a band (Hz)."""
+    return dial_frequencies(band)[1]
 
 
 @dataclass(frozen=True)
@@ -43,29 +52,38 @@ class Set:
     cards: Cards
     band: Band
 
+    @classmethod
+    def of(cls, build: Build, band: str, bench: Bench) -> Set:
+        """Return the set of a build, its supply settled, compared on the band of that name."""
+        settled = settle(build, bench)
+        return cls(settled, cards_for(settled), next(one for one in settled.bands if one.name == band))
 
-@dataclass(frozen=True)
-class Asked:
-    """The runs a detector's candidate is asked for; each takes the set (and what it needs) and the bench."""
+    @property
+    def middle_hz(self) -> float:
+        """The middle of the band the tubes are compared on."""
+        return middle(self.band)
 
-    onset: Callable[[Set, Band, Bench], Onset]
-    oscillation: Callable[[Set, Band, Onset, Bench], Oscillation]
-    detection: Callable[[Set, Onset, float, Bench], tuple[DetectionFigure, JigReading]]
-    noise: Callable[[Set, Onset, float, JigReading, Bench], SignalNoise]
-    point: Callable[[Set, Onset | None, float, Bench], OperatingPoint]
-    top_resistor: Callable[[Set, float, Bench], Remedy]
-    tap: Callable[[Set, Band, float, Bench], Remedy]
+    def point(self, bench: Bench, rotation: float) -> OperatingPoint:
+        """Return the d.c. conditions with the control at `rotation`."""
+        return operating_point.run(
+            self.build, self.cards, bench, band=self.band, dial_hz=self.middle_hz,
+            settings=[("working", rotation)],
+        )[0]  # fmt: skip
+
+    def onset(self, bench: Bench, band: Band) -> Onset:
+        """Search the onset in the middle of one of the set's bands."""
+        return onset.run(self.build, self.cards, bench, band=band, dial_hz=middle(band))
 
 
-def bands_of(one: Set, asked: Asked, bench: Bench) -> tuple[BandOutcome, ...]:
+def bands_of(one: Set, bench: Bench) -> tuple[BandOutcome, ...]:
     """Return onset, softness and backlash on every band of a set."""
     out = []
     for band in one.build.bands:
-        found = asked.onset(one, band, bench)
+        found = one.onset(bench, band)
         if found.status is not Status.OSCILLATES:
             out.append(BandOutcome(found, None, None, None, "; ".join(found.warnings) or found.status.value))
             continue
-        swing = asked.oscillation(one, band, found, bench)
+        swing = amplitude.run(one.build, one.cards, bench, band=band, onset=found, time_runs=False)
         if swing.kind is None:
             note = "; ".join(swing.warnings) or f"envelope: {swing.status.value}"
             out.append(BandOutcome(found, None, None, None, note))
@@ -77,7 +95,7 @@ def bands_of(one: Set, asked: Asked, bench: Bench) -> tuple[BandOutcome, ...]:
 
 
 def detector(
-    one: Set, asked: Asked, bench: Bench, *, fitting: Fitting, places: dict[str, float], in_place: bool
+    one: Set, bench: Bench, *, fitting: Fitting, places: dict[str, float], in_place: bool
 ) -> DetectorCandidate:
     """Return everything about one candidate, not yet ranked.
 
@@ -86,12 +104,12 @@ def detector(
     """
     found = DetectorCandidate(tube=one.cards.detector.type, in_place=in_place, fitting=fitting)
     try:
-        found = replace(found, bands=bands_of(one, asked, bench))
+        found = replace(found, bands=bands_of(one, bench))
         mine = next(o.onset for o in found.bands if o.onset.band == one.band.name)
         rotation = mine.working_rotation
         if rotation is None:  # the search failed: a setting would be a guess
             return replace(found, failed="; ".join(mine.warnings))
-        point = asked.point(one, mine, rotation, bench)
+        point = one.point(bench, rotation)
         found = replace(
             found,
             working=point.setting,
@@ -99,25 +117,36 @@ def detector(
             extrapolated=_tube(point, "detector").outside,
         )
         if mine.onset is not None:
-            detection, tube = asked.detection(one, mine, rotation, bench)
+            where: dict[str, Any] = {"band": one.band, "rotation": rotation}
+            detection, tube = detection_figure.run(one.build, one.cards, bench, dial_hz=mine.dial_hz, **where)
             found = replace(found, detection=detection)
-            found = replace(found, noise=asked.noise(one, mine, rotation, tube, bench))
+            noise = signal_noise.run(one.build, one.cards, bench, onset=mine, tube=tube, **where)
+            found = replace(found, noise=noise)
         if not in_place:
-            found = replace(found, remedies=_remedies(one, asked, bench, bands=found.bands, places=places))
+            found = replace(found, remedies=_remedies(one, bench, bands=found.bands, places=places))
     except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
     return found
 
 
 def _remedies(
-    one: Set, asked: Asked, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
+    one: Set, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
 ) -> tuple[Remedy, ...]:
     out = []
     if one.band.name in places:
-        out.append(asked.top_resistor(one, places[one.band.name], bench))
+        out.append(
+            swap_remedies.top_resistor(
+                one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz,
+                rotation=places[one.band.name],
+            )
+        )  # fmt: skip
     for outcome, band in zip(bands, one.build.bands, strict=True):
         if band.coil.tickler is None and band.name in places and outcome.onset.status is not Status.FAILED:
-            out.append(asked.tap(one, band, places[band.name], bench))
+            out.append(
+                swap_remedies.tap(
+                    one.build, one.cards, bench, band=band, dial_hz=middle(band), rotation=places[band.name]
+                )
+            )
     return tuple(out)
 
 
@@ -202,26 +231,26 @@ def _detector_reasons(c: DetectorCandidate, reference: DetectionFigure | None) -
     return tuple(out)
 
 
-@dataclass(frozen=True)
-class AskedAudio:
-    """The runs an audio candidate is asked for."""
-
-    point: Callable[[Set, Bench], OperatingPoint]
-    gain: Callable[[Set, Bench], float]
-    noise_ohm: Callable[[Set, OperatingPoint, Bench], float]
-    cathode_resistor: Callable[[Set, float, Bench], Remedy | None]
+def audio_current(one: Set, bench: Bench) -> float:
+    """Return the plate current (A) of the audio tube."""
+    return _tube(one.point(bench, 0.5), "audio").plate_a
 
 
-def audio(
-    one: Set, asked: AskedAudio, bench: Bench, *, fitting: Fitting, plate_a: float | None, tied: bool
-) -> AudioCandidate:
+def _noise_ohm(one: Set, point: OperatingPoint, bench: Bench) -> float:
+    """Return the equivalent noise resistance (ohm) of the audio tube at a point."""
+    card = one.cards.audio
+    tied = card.kind != "triode" and not own_screen(one.build.audio, card)
+    return audio_gain.noise_resistance(card, bench, point=_tube(point, "audio"), tied=tied)
+
+
+def audio(one: Set, bench: Bench, *, fitting: Fitting, plate_a: float | None, tied: bool) -> AudioCandidate:
     """Return everything about one audio candidate, not yet ranked; plate_a: that of the tube in place.
 
     plate_a None stands for the tube in place itself.
     """
     found = AudioCandidate(tube=one.cards.audio.type, in_place=plate_a is None, fitting=fitting, tied=tied)
     try:
-        point = asked.point(one, bench)
+        point = one.point(bench, 0.5)
         tube = _tube(point, "audio")
         found = replace(
             found,
@@ -230,10 +259,13 @@ def audio(
             ratings=_ratings(point, "audio"),
             extrapolated=tube.outside,
         )
-        found = replace(found, gain=asked.gain(one, bench))
-        found = replace(found, noise_ohm=asked.noise_ohm(one, point, bench))
+        gain = audio_gain.run(one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz)
+        found = replace(found, gain=gain)
+        found = replace(found, noise_ohm=_noise_ohm(one, point, bench))
         if plate_a is not None:
-            remedy = asked.cathode_resistor(one, plate_a, bench)
+            remedy = swap_remedies.cathode_resistor(
+                one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz, plate_a=plate_a
+            )
             found = replace(found, remedies=() if remedy is None else (remedy,))
     except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
