@@ -11,6 +11,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.receiver import settle
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
@@ -98,7 +99,7 @@ def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumMo
         tuning=search.tuning_farad,
         rotation=search.onset.rotation,
     )
-    ripple = hum_paths.ripple_of(build)
+    ripple = ripple_of(build)
     return hum_modulation.run(
         build,
         cards,
@@ -107,6 +108,6 @@ def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumMo
         found=found,
         heater=hum_paths.heater_drive(build),
         winding=(build.pickup.detector_load, 1),
-        ripple=ripple.lines,
+        ripple=ripple.phasors(build.mains.frequency, count=hum_paths.LINES),
         ripple_at_receiver=ripple.at_receiver,
     )

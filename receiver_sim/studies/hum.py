@@ -14,11 +14,11 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.results.audio import Hum, OutputHum
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
-from receiver_sim.schema.supply import SettledSupply
 
 POSITIONS = np.linspace(0.0, 1.0, 21)
 
@@ -72,29 +72,11 @@ def reduce(
     return Hum(
         setting=setting,
         mains_hz=build.mains.frequency,
-        ripple_hz=ripple_frequency(build),
+        ripple_hz=ripple_of(build).frequency_hz,
         build_position=build.heater.hum_pot_position,
         pot=build.heater.supply == "ac" and build.heater.wiring == "hum_pot",
         outputs=tuple(outputs),
     )
-
-
-def ripple_frequency(build: Build) -> float:
-    """Return the ripple frequency (Hz) of the supply: as stated, else twice the mains (full-wave)."""
-    stated = build.supply.ripple_frequency
-    return 2.0 * build.mains.frequency if stated is None else stated
-
-
-def _settled(build: Build) -> bool:
-    return isinstance(build.supply, SettledSupply) and bool(build.supply.harmonics)
-
-
-def ripple_volts(build: Build) -> float:
-    """Return the first line of the ripple, V r.m.s.: as stated (a sine), or as the rectifier gave it."""
-    supply = build.supply
-    if isinstance(supply, SettledSupply) and supply.harmonics:
-        return next(v for f, v, _ in supply.harmonics if abs(f / ripple_frequency(build) - 1.0) < 1e-6)
-    return supply.ripple / (2.0 * math.sqrt(2.0))
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Hum:
@@ -103,13 +85,14 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.
     """
     # where none is fitted the positions are those of a pot tried in its place
+    supply = ripple_of(build)
     potted = build.model_copy(update={"heater": build.heater.model_copy(update={"wiring": "hum_pot"})})
     with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
         nodes = on.circuit.outputs
         with on.driven(Role.SUPPLY):
-            one, screen = _phasors(on, [*nodes, on.node(Place.SUPPLY)], ripple_frequency(build), rotation)
+            one, screen = _phasors(on, [*nodes, on.node(Place.SUPPLY)], supply.frequency_hz, rotation)
         # the ripple of a settled supply is known at the receiver, of others at their e.m.f.
-        ripple = one[:-1] * (ripple_volts(build) / one[-1] if _settled(build) else ripple_volts(build))
+        ripple = one[:-1] * (supply.first_v / one[-1] if supply.at_receiver else supply.first_v)
         # d.c. on the heaters has no line-frequency part
         on.drive(Role.HEATER, build.heater.volts if build.heater.supply == "ac" else 0.0)
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,12 +20,12 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.hum import HumPaths, OutputPaths, PathShare, Tone
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
-from receiver_sim.schema.supply import SettledSupply
 
 LINES = 12
 """Orders of the line frequency that are looked at."""
@@ -34,40 +33,9 @@ LINES = 12
 _GONE_FARAD, _GONE_OHM = 1e-24, 1e15
 
 
-@dataclass(frozen=True)
-class Ripple:
-    """Lines of the ripple: complex V r.m.s. at the orders 1..LINES; whether they are known at the receiver's
-    side of the supply or as e.m.f. of the supply.
-    """
-
-    lines: ComplexArray
-    at_receiver: bool
-
-
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
     """Return the circuit: the receiver at that setting, every source of hum at rest."""
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-
-
-def ripple_of(build: Build) -> Ripple:
-    """Return the ripple of the build's supply.
-
-    A rectifier's lines keep their phase against the heaters, both from one mains transformer; a stated ripple
-    is a sine whose phase is not known and taken as 0.
-    """
-    lines = np.zeros(LINES, dtype=complex)
-    supply, mains = build.supply, build.mains.frequency
-    if isinstance(supply, SettledSupply) and supply.harmonics:
-        for frequency, volts, phase in supply.harmonics:
-            order = round(frequency / mains)
-            if 1 <= order <= LINES:
-                # the winding's e.m.f. is a sine of time, the heater's phasor a cosine: a quarter period
-                lines[order - 1] = volts * np.exp(1j * (phase + order * math.pi / 2.0))
-        return Ripple(lines, True)
-    order = round(float(supply.ripple_frequency or 2.0 * mains) / mains)
-    if 1 <= order <= LINES:
-        lines[order - 1] = supply.ripple / (2.0 * math.sqrt(2.0))
-    return Ripple(lines, False)
 
 
 class _Paths:
@@ -174,12 +142,14 @@ def whole(paths: _Paths, build: Build) -> ComplexArray:
     for source, strength, line in fields(circuit, build).values():
         at_line[line][source] = strength
     total = sum(_only_at(line, paths.driven(sources)) for line, sources in at_line.items())
-    return np.asarray(total + _ripple_whole(paths, ripple_of(build)))
+    return np.asarray(total + _ripple_whole(paths, build))
 
 
-def _ripple_whole(paths: _Paths, ripple: Ripple) -> ComplexArray:
+def _ripple_whole(paths: _Paths, build: Build) -> ComplexArray:
     answer = paths.driven({paths.circuit.part(Role.SUPPLY): 1.0}, [paths.supply])
-    scale = ripple.lines / answer[-1] if ripple.at_receiver else ripple.lines
+    ripple = ripple_of(build)
+    lines = ripple.phasors(build.mains.frequency, count=LINES)
+    scale = lines / answer[-1] if ripple.at_receiver else lines
     return np.asarray(answer[:-1] * scale)
 
 
@@ -196,7 +166,8 @@ def parts_of(paths: _Paths, build: Build) -> dict[str, ComplexArray]:
     ripple = ripple_of(build)
     answer = paths.driven({circuit.part(Role.SUPPLY): 1.0}, [paths.supply])
     per_volt, at_receiver = answer[:-1] / answer[-1], answer[-1]
-    level = ripple.lines if ripple.at_receiver else ripple.lines * at_receiver
+    lines = ripple.phasors(build.mains.frequency, count=LINES)
+    level = lines if ripple.at_receiver else lines * at_receiver
     for name, source in feeds(circuit).items():
         # an e.m.f. in one feed moves the supply too (b); what the feed alone does is the rest
         one = paths.driven({source: 1.0}, [paths.supply])

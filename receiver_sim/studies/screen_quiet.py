@@ -12,9 +12,9 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.results.supply import ScreenQuiet
 from receiver_sim.schema import Band, Build
-from receiver_sim.schema.supply import SettledSupply
 
 RISE_K = 20.0
 """Warming of a set's inside from cold to steady (common practice, no source)."""
@@ -28,20 +28,11 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
-def ripple_lines(build: Build) -> tuple[list[tuple[float, float]], bool]:
-    """Return (frequency Hz, V r.m.s.) of the ripple, and whether they are known at the receiver's side."""
-    supply = build.supply
-    if isinstance(supply, SettledSupply) and supply.harmonics:
-        return [(f, v) for f, v, _ in supply.harmonics], True
-    frequency = float(supply.ripple_frequency or 2.0 * build.mains.frequency)
-    return [(frequency, supply.ripple / (2.0 * math.sqrt(2.0)))], False
-
-
 def run(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> ScreenQuiet:
     """Return ripple and noise at the screen with the control at `rotation` (0..1). Raises EngineError."""
-    lines, at_receiver = ripple_lines(build)
+    ripple = ripple_of(build)
     circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     feed, screen = circuit.node(Place.SUPPLY), circuit.node(Place.SCREEN)
     regulator = build.regulator
@@ -49,10 +40,10 @@ def run(
     with loaded(bench, circuit) as on:
         on.drive(Role.SUPPLY)
         square, ratio, strongest = 0.0, 1.0, -1.0
-        for frequency, volts in lines:
+        for frequency, volts, _ in ripple.lines:
             answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", feed, screen])
             gain = abs(answer[screen][0] / answer[feed][0])
-            level = volts if at_receiver else volts * abs(answer[feed][0])
+            level = volts if ripple.at_receiver else volts * abs(answer[feed][0])
             square += (gain * level) ** 2
             if volts > strongest:
                 ratio, strongest = gain, volts

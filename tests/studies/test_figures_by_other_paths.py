@@ -19,6 +19,7 @@ from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.oscillating import comes_in
 from receiver_sim.physics.potentiometer import rotation_fraction
 from receiver_sim.schema import Build, changed_build
@@ -261,11 +262,12 @@ def test_the_ripple_of_a_rectifier_peaks_with_the_heaters(bench: Bench, demo: Bu
     build = demo.model_copy(update={"supply": supply})
     result = rectifier.at(build, bench, load_a=20e-3)
     settled = build.model_copy(update={"supply": rectifier.settled(supply, result)})
-    ripple = hum_paths.ripple_of(settled)
+    ripple = ripple_of(settled)
     assert ripple.at_receiver
+    lines = ripple.phasors(settled.mains.frequency, count=12)
     angle = np.radians(np.arange(-180.0, 180.0, 0.5))
-    orders = np.arange(1, ripple.lines.size + 1)
-    course = math.sqrt(2.0) * np.real(np.exp(1j * np.outer(angle, orders)) @ ripple.lines)
+    orders = np.arange(1, 13)
+    course = math.sqrt(2.0) * np.real(np.exp(1j * np.outer(angle, orders)) @ lines)
     # fullest 0 to 30 degrees after the heaters' own peak; the run down lasts most of the period
     assert 0.0 < math.degrees(angle[int(np.argmax(course))]) < 30.0
     assert -100.0 < math.degrees(angle[int(np.argmin(course))]) < -20.0
