@@ -8,58 +8,50 @@ from dataclasses import replace
 
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import BandOscillation, Oscillation
-from receiver_sim.results.onset import Onset
-from receiver_sim.schema import Band, Build
 from receiver_sim.studies import amplitude, detection, stability
 
 POINTS = 8
 """Settings whose modes are looked at in a band."""
 
 
-def mode_at(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, search: Onset, found: Oscillation
-) -> Mode:
-    """Return the tank's mode for the dial setting of a loop-gain search and its amplitudes.
+def mode_at(tuned: Tuned, found: Oscillation) -> Mode:
+    """Return the tank's mode for a dial setting and its amplitudes.
 
     The volts at rest are those at onset; without one on the control, at the first of the amplitudes, and
     where there are none, at the end of the control that is nearest to onset. Raises NoAnswer for a search
     that failed, EngineError when a simulation fails.
     """
-    if search.tuning_farad is None:
-        raise NoAnswer(f"{search.band}: {'; '.join(search.warnings) or search.status.value}")
+    search = tuned.onset
     if search.onset is not None:
-        rotation = search.onset.rotation
-    elif found.amplitudes is not None:
-        rotation = float(found.amplitudes.rotation[0])
-    else:
-        rotation = search.nearest_end
-    return tuned_mode(
-        build, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad, rotation=rotation
-    )
+        return tuned.mode(search.onset.rotation)
+    if found.amplitudes is not None:
+        return tuned.mode(float(found.amplitudes.rotation[0]))
+    return tuned.mode(search.nearest_end)
 
 
-def comes_in(build: Build, cards: Cards, bench: Bench, *, band: Band, search: Onset) -> BandOscillation:
-    """Return the amplitudes of a band and its stability as built, neither with a run over time.
+def comes_in(tuned: Tuned) -> BandOscillation:
+    """Return the amplitudes of a dial setting and its stability as built, neither with a run over time.
 
-    search: its onset by loop gain. Raises EngineError when a simulation fails.
+    Raises EngineError when a simulation fails.
     """
-    found = amplitude.run(build, cards, bench, band=band, onset=search, time_runs=False)
+    found = amplitude.of(tuned, time_runs=False)
     # `check` answers alike each time it is asked
     found = replace(found, seconds=None)
     if found.status is Status.FAILED:
         raise EngineError("; ".join(found.warnings))
     if found.amplitudes is None:
         return BandOscillation(found, (), (), None)
-    mode = mode_at(build, cards, bench, band=band, search=search, found=found)
-    steady = stability.run(build, cards, bench, mode, band=band, found=found, points=POINTS, seconds=0.0)
+    mode = mode_at(tuned, found)
+    steady = stability.run(
+        tuned.build, tuned.cards, tuned.bench, mode, band=tuned.band, found=found, points=POINTS, seconds=0.0
+    )
     return BandOscillation(found, (), (steady,), None)
 
 
@@ -69,17 +61,16 @@ aerial. Common practice, no source: loosely coupled aerials of the builds that s
 """
 
 
-def loudness(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, search: Onset, found: Oscillation
-) -> tuple[Loudness, ...]:
+def loudness(tuned: Tuned, found: Oscillation) -> tuple[Loudness, ...]:
     """Return how loud a weak station is in each load, the volume fully up, at loop gain 0.9.
 
-    search: the band's onset by loop gain; found: its amplitudes. The carrier is the build's own
+    found: the amplitudes of that dial setting. The carrier is the build's own
     (`verdicts.loudness_signal`). Empty without an onset. Raises EngineError when a simulation fails.
     """
     if found.onset is None or found.amplitudes is None:
         return ()
-    mode = mode_at(build, cards, bench, band=band, search=search, found=found)
+    build, cards, bench, band, search = tuned.build, tuned.cards, tuned.bench, tuned.band, tuned.onset
+    mode = mode_at(tuned, found)
     volume = build.audio.volume.model_copy(update={"setting": 1.0})
     up = build.model_copy(update={"audio": build.audio.model_copy(update={"volume": volume})})
     amperes = ACROSS_COIL / mode.rp if build.aerial is None else None

@@ -4,15 +4,21 @@ kept.
 
 from __future__ import annotations
 
+import threading
+
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.blocks.audio import own_screen
+from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
-from receiver_sim.measure import rectifier
+from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.located_yaml import read_located
@@ -98,3 +104,83 @@ def _kind_fault(build: Build, key: str, tube: str, expected: str, cure: str | No
         line = read_located(build.path, faults=BuildFaults).line(key.split("."))
     name = build.title if build.path is None else str(build.path)
     return Fault(file=name, line=line, key=key, value=tube, expected=expected, cure=cure)
+
+
+class Receiver:
+    """A settled build on a bench, with the cards of its tubes; its dial settings are kept once measured."""
+
+    def __init__(self, build: Build, bench: Bench) -> None:
+        """Settle the build, if its supply has to be run first. Raises BuildFaults, EngineError."""
+        self.cards = cards_for(build)
+        self.given = build
+        self.build = settle(build, bench)
+        self.bench = bench
+        self._tuned: dict[tuple[str, float], Tuned] = {}
+        self._lock = threading.Lock()
+
+    def at(self, band: Band, dial_hz: float | None = None, *, search: Onset | None = None) -> Tuned:
+        """Return the receiver tuned to a dial setting of a band, its middle if None; the same each time.
+
+        search: the onset search at that setting, if it has been made.
+        """
+        dial = dial_frequencies(band)[1] if dial_hz is None else dial_hz
+        if search is not None:
+            dial = search.dial_hz
+        with self._lock:
+            if (band.name, dial) not in self._tuned:
+                self._tuned[band.name, dial] = Tuned(
+                    self.build, self.cards, self.bench, band=band, dial_hz=dial, search=search
+                )
+            return self._tuned[band.name, dial]
+
+
+class Tuned:
+    """A receiver tuned to one dial setting of a band. What is measured is kept; threads may share it."""
+
+    def __init__(
+        self,
+        build: Build,
+        cards: Cards,
+        bench: Bench,
+        *,
+        band: Band,
+        dial_hz: float,
+        search: Onset | None = None,
+    ) -> None:
+        """Take a settled build; search: the onset search at that dial setting, if it has been made."""
+        self.build, self.cards, self.bench = build, cards, bench
+        self.band, self.dial_hz = band, dial_hz
+        self._search = search
+        self._modes: dict[float, Mode] = {}
+        self._lock = threading.RLock()
+
+    @property
+    def onset(self) -> Onset:
+        """The onset by loop gain; a search that failed says so in its status."""
+        with self._lock:
+            if self._search is None:
+                self._search = onset.run(
+                    self.build, self.cards, self.bench, band=self.band, dial_hz=self.dial_hz
+                )
+            return self._search
+
+    def mode(self, rotation: float) -> Mode:
+        """Return the tank's mode with the volts at rest that belong to a setting of the control (0..1).
+
+        Raises NoAnswer where the onset search failed, EngineError when a simulation fails.
+        """
+        search = self.onset
+        if search.tuning_farad is None:
+            raise NoAnswer(f"{search.band}: {'; '.join(search.warnings) or search.status.value}")
+        with self._lock:
+            if rotation not in self._modes:
+                self._modes[rotation] = tuned_mode(
+                    self.build,
+                    self.cards,
+                    self.bench,
+                    band=self.band,
+                    dial_hz=self.dial_hz,
+                    tuning=search.tuning_farad,
+                    rotation=rotation,
+                )
+            return self._modes[rotation]

@@ -10,6 +10,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.oscillating import ACROSS_COIL, comes_in, loudness, mode_at
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, changed_build
@@ -18,8 +19,8 @@ from receiver_sim.schema import Build, changed_build
 def heard(bench: Bench, build: Build) -> tuple[Loudness, ...]:
     cards, band = api.cards_for(build), build.bands[0]
     search = onset.run(build, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
-    found = comes_in(build, cards, bench, band=band, search=search).oscillation
-    return loudness(build, cards, bench, band=band, search=search, found=found)
+    tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
+    return loudness(tuned, comes_in(tuned).oscillation)
 
 
 @pytest.fixture(scope="module")
@@ -59,10 +60,8 @@ def test_without_an_aerial_the_carrier_is_stated_across_the_coil(
     """The demo's aerial gives so many times its e.m.f. across the coil without regeneration (its admittance
     times Rp); by the square law the rest of a factor of three is 40 log10 dB. Its loading moves onset.
     """
-    cards, band = api.cards_for(demo), demo.bands[0]
-    search = onset.run(demo, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
-    found = comes_in(demo, cards, bench, band=band, search=search).oscillation
-    mode = mode_at(demo, cards, bench, band=band, search=search, found=found)
+    tuned = Receiver(demo, bench).at(demo.bands[0])
+    mode = mode_at(tuned, comes_in(tuned).oscillation)
     assert mode.aerial is not None
     step_up = abs(mode.aerial) * mode.rp
     assert 2.0 < step_up < ACROSS_COIL

@@ -16,6 +16,7 @@ from receiver_sim import api
 from receiver_sim.design import dropper, hum_remedies
 from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.judge import coil_verdicts, verdicts
+from receiver_sim.measure.loaded import Loaded
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.stages import Stages
 from receiver_sim.studies import (
@@ -48,6 +49,10 @@ def spoil(monkeypatch: pytest.MonkeyPatch, study: Any, name: str = "run") -> Non
     """Make a study run a deck that ngspice refuses, instead of its own."""
 
     def run(*given: Any, **_also: Any) -> None:
+        for on in given:
+            if isinstance(on, Loaded):
+                on.set("rnowhere", 1.0)
+                on.volts()
         bench = next(one for one in given if isinstance(one, Bench))
         with bench.session(Deck("a broken deck", f"r1 b1 0 1\nr2 b2 0 1\nr3 b3 0 1\n{BROKEN}")) as session:
             session.op()
@@ -190,7 +195,7 @@ def failures_in(document: dict[str, Any]) -> list[dict[str, Any]]:
 def test_loop_keeps_the_onset_when_a_curve_fails(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Guards against the onset in the middle of the dial being overwritten by the failure of its curve."""
     for study, stage in ((selectivity, "selectivity on 40 m"), (loop_gain, "loop gain on 40 m")):
-        spoil(monkeypatch, study)
+        spoil(monkeypatch, study, "measured")
         answer = call("loop", DEMO, "--band", "40 m", "--json")
         (band,) = document(answer)["result"]
         assert answer.code == 3

@@ -8,11 +8,10 @@ from functools import partial
 from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.api._loop import loop
 from receiver_sim.builds import band_named, opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
@@ -29,15 +28,15 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = quie
     Errors as for `audio`; a band or a stage whose simulation fails is reported as such and does not stop the
     rest.
     """
-    cards = cards_for(build)
     with opened(bench) as open_bench:
         before, rungs, ran = open_bench.loaded, open_bench.rungs, open_bench.evaluations
-        given, build = build, settle(build, open_bench)
+        receiver = Receiver(build, open_bench)
+        given, build, cards = build, receiver.build, receiver.cards
         reports = loop(build, bench=open_bench, progress=progress)
         stages = Stages()
-        strengths = _strengths(stages, build, cards, open_bench, reports, progress)
+        strengths = _strengths(stages, receiver, reports, progress)
         there = look_at(stages, build, cards, open_bench, reports, progress)
-        loud = stages.run("loudness", lambda: _loudness(build, cards, open_bench, there, strengths))
+        loud = stages.run("loudness", lambda: _loudness(receiver, there, strengths))
         origin = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
     judged = _judged(stages, given, build, cards, reports, strengths, there, loud or ())
@@ -95,34 +94,31 @@ def _listed(rule: Callable[[], Iterable[Verdict]]) -> list[Verdict]:
 
 
 def _loudness(
-    build: Build, cards: Cards, bench: Bench, there: LookedAt, strengths: Sequence[BandOscillation]
+    receiver: Receiver, there: LookedAt, strengths: Sequence[BandOscillation]
 ) -> tuple[Loudness, ...]:
     """Return how loud a weak station is on the reference band, empty if that does not oscillate."""
     setting = there.setting
     for one in strengths:
         if setting is not None and one.oscillation.band == setting.band.name:
-            found = one.oscillation
-            return loudness(build, cards, bench, band=setting.band, search=setting.onset, found=found)
+            return loudness(receiver.at(setting.band, search=setting.onset), one.oscillation)
     return ()
 
 
 def _strengths(
-    stages: Stages,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
-    reports: Sequence[BandReport],
-    progress: Progress,
+    stages: Stages, receiver: Receiver, reports: Sequence[BandReport], progress: Progress
 ) -> tuple[BandOscillation, ...]:
     """Return how oscillation comes in at the middle of each band whose loop gain was found."""
     searched = [
-        (f"how oscillation comes in on {r.band}", (band_named(build, r.band), r.middle))
+        (
+            f"how oscillation comes in on {r.band}",
+            receiver.at(band_named(receiver.build, r.band), search=r.middle),
+        )
         for r in reports
         if r.middle.status is not Status.FAILED
     ]
     found = stages.map(
-        bench,
-        lambda b, one: comes_in(build, cards, b, band=one[0], search=one[1]),
+        receiver.bench,
+        lambda _, tuned: comes_in(tuned),
         searched,
         lambda done, total: progress("how oscillation comes in", done, total),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from receiver_sim.api._found import first_found, mode_of
+from receiver_sim.api._found import first_found
 from receiver_sim.builds import opened, output_index
 from receiver_sim.engine import Bench
 from receiver_sim.receiver import cards_for, settle
@@ -34,7 +34,7 @@ def detect(
             settled,
             cards,
             open_bench,
-            mode_of(found, open_bench),
+            found.mode,
             band=found.band,
             found=found.oscillation,
             output=output_index(settled, output),

@@ -8,9 +8,8 @@ from receiver_sim.builds import band_named
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.measure import onset as small_signal
 from receiver_sim.oscillating import mode_at
-from receiver_sim.receiver import dial_frequencies
+from receiver_sim.receiver import Tuned, dial_frequencies
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,
@@ -22,13 +21,35 @@ from receiver_sim.studies import amplitude
 
 @dataclass(frozen=True)
 class Found:
-    """What all verbs of this module begin with: one band, its onset by loop gain, its amplitudes."""
+    """What all verbs of the envelope view begin with: one band, its onset by loop gain, its amplitudes."""
 
-    build: Build
-    cards: Cards
-    band: Band
-    search: Onset
+    tuned: Tuned
     oscillation: Oscillation
+
+    @property
+    def build(self) -> Build:
+        """The settled build."""
+        return self.tuned.build
+
+    @property
+    def cards(self) -> Cards:
+        """The cards of its tubes."""
+        return self.tuned.cards
+
+    @property
+    def band(self) -> Band:
+        """The band."""
+        return self.tuned.band
+
+    @property
+    def search(self) -> Onset:
+        """Its onset by loop gain."""
+        return self.tuned.onset
+
+    @property
+    def mode(self) -> Mode:
+        """The tank's mode there. Raises NoAnswer, EngineError."""
+        return mode_at(self.tuned, self.oscillation)
 
 
 def no_onset(found: Oscillation) -> str:
@@ -55,23 +76,8 @@ def find(
     time_runs: bool = False,
 ) -> Found:
     changed = with_screen_resistance(build, extra_screen_ohm)
-    search = small_signal.run(changed, cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
-    found = amplitude.run(
-        changed,
-        cards,
-        bench,
-        band=band,
-        onset=search,
-        extra_screen_ohm=extra_screen_ohm,
-        time_runs=time_runs,
-    )
-    return Found(changed, cards, band, search, found)
-
-
-def mode_of(found: Found, bench: Bench) -> Mode:
-    return mode_at(
-        found.build, found.cards, bench, band=found.band, search=found.search, found=found.oscillation
-    )
+    tuned = Tuned(changed, cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
+    return Found(tuned, amplitude.of(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs))
 
 
 def first_found(build: Build, cards: Cards, bench: Bench, band: str | None) -> Found:

@@ -10,9 +10,8 @@ from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
-from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.ripple import ripple_of
-from receiver_sim.receiver import settle
+from receiver_sim.receiver import Tuned, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
     Hum,
@@ -89,16 +88,9 @@ def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumMo
     search = setting.onset
     if search.onset is None or search.tuning_farad is None:
         return None
-    found = amplitude.run(build, cards, b, band=setting.band, onset=search, time_runs=False)
-    mode = tuned_mode(
-        build,
-        cards,
-        b,
-        band=setting.band,
-        dial_hz=search.dial_hz,
-        tuning=search.tuning_farad,
-        rotation=search.onset.rotation,
-    )
+    tuned = Tuned(build, cards, b, band=setting.band, dial_hz=search.dial_hz, search=search)
+    found = amplitude.of(tuned, time_runs=False)
+    mode = tuned.mode(search.onset.rotation)
     ripple = ripple_of(build)
     return hum_modulation.run(
         build,

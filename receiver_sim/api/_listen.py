@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from receiver_sim.api._common import Progress, quiet
-from receiver_sim.api._found import first_found, mode_of, no_onset
+from receiver_sim.api._found import first_found, no_onset
 from receiver_sim.builds import opened, output_index
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
@@ -79,7 +79,7 @@ def listen(
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
         found = first_found(settled, cards, open_bench, band)
-        oscillation, mode = found.oscillation, mode_of(found, open_bench)
+        oscillation, mode = found.oscillation, found.mode
         if relative is not None:
             path = [(0.0, _standing(oscillation, relative))]
         elif path is None:

@@ -15,6 +15,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.measure import onset
+from receiver_sim.measure.loaded import Standing
 from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
@@ -81,17 +82,21 @@ def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tup
         return BandReport(band.name, onsets, None, (), None)
     where: dict[str, Any] = {"band": band, "dial_hz": middle.dial_hz, "tuning": tuning}
     stages = Stages()
-    curves = stages.run(
-        f"loop gain on {band.name}",
-        lambda: loop_gain.run(build, cards, bench, **where, rotations=SWEEP, nyquist=_three_settings(middle)),
-    )
-    if curves is None:
-        return BandReport(band.name, onsets, None, (), None, stages.failed)
-    curve, nyquist = curves
-    narrow = stages.run(
-        f"selectivity on {band.name}",
-        lambda: selectivity.run(build, cards, bench, **where, curve=curve),
-    )
+    # one circuit serves both
+    with Standing(bench, loop_gain.plan(build, cards, band=band, dial_hz=middle.dial_hz)) as standing:
+        curves = stages.run(
+            f"loop gain on {band.name}",
+            lambda: loop_gain.measured(
+                standing.on(), **where, rotations=SWEEP, nyquist=_three_settings(middle)
+            ),
+        )
+        if curves is None:
+            return BandReport(band.name, onsets, None, (), None, stages.failed)
+        curve, nyquist = curves
+        narrow = stages.run(
+            f"selectivity on {band.name}",
+            lambda: selectivity.measured(standing.on(), **where, curve=curve),
+        )
     return BandReport(band.name, onsets, curve, nyquist, narrow, stages.failed)
 
 

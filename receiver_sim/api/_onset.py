@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from receiver_sim.api._common import Progress, quiet
-from receiver_sim.api._found import Found, find, first_found, mode_of, no_onset
+from receiver_sim.api._found import Found, find, first_found, no_onset
 from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
@@ -98,7 +98,7 @@ def _modes(found: Found, bench: Bench, *, what: str, seconds: float) -> Stabilit
         found.build,
         found.cards,
         bench,
-        mode_of(found, bench),
+        found.mode,
         band=found.band,
         found=found.oscillation,
         what=what,

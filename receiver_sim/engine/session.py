@@ -129,6 +129,11 @@ class Session:
         parameter = parameter or _MAIN_PARAMETER.get(name[0])
         return name, None if parameter is None else _name(parameter, _PARAMETER, "parameter")
 
+    @property
+    def over(self) -> bool:
+        """Whether it takes no further analysis: closed, or an earlier one failed."""
+        return self._over is not None
+
     # ------------------------------------------------------------------ analyses
 
     def op(self, *, vectors: Sequence[str] | None = None) -> Vectors:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 
 from receiver_sim.circuit.circuit import Circuit, NoSuchPart
@@ -102,6 +102,32 @@ def _easy(circuit: Circuit) -> dict[str, tuple[float, float]]:
         lowest = {}
     built = {name: circuit[name].value for name in lowest if name in circuit}
     return {name: (lowest[name], value) for name, value in built.items() if value is not None}
+
+
+class Standing:
+    """A circuit that stays loaded from one measurement to the next; loaded anew after one that failed.
+
+    Use it as a context manager. A measurement leaves the sources at rest, and sets for itself where tuning
+    and control are.
+    """
+
+    def __init__(self, bench: Bench, circuit: Circuit) -> None:
+        self._bench, self._circuit = bench, circuit
+        self._stack = ExitStack()
+        self._on: Loaded | None = None
+
+    def __enter__(self) -> Standing:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stack.close()
+
+    def on(self) -> Loaded:
+        """Return the loaded circuit. Raises EngineFailed if ngspice does not take it."""
+        if self._on is None or self._on.session.over:
+            self._stack.close()
+            self._on = self._stack.enter_context(loaded(self._bench, self._circuit))
+        return self._on
 
 
 def operating_volts(run: Vectors, node: str) -> float:

@@ -29,8 +29,9 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as held
 from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.mode import HARMONICS, tuned_mode
+from receiver_sim.measure.mode import HARMONICS
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
@@ -295,12 +296,19 @@ def run(
     extra_screen_ohm: float = 0.0,
     time_runs: bool = True,
 ) -> Oscillation:
-    """Answer for the band and dial setting of a loop-gain search (`onset`).
+    """Answer for the band and dial setting of a loop-gain search (`onset`); see `of`."""
+    tuned = Tuned(build, cards, bench, band=band, dial_hz=onset.dial_hz, search=onset)
+    return of(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs)
 
-    extra_screen_ohm: what `build` has more in the screen's lead than the user's, told in the result.
+
+def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -> Oscillation:
+    """Answer for a dial setting.
+
+    extra_screen_ohm: what the build has more in the screen's lead than the user's, told in the result.
     time_runs: False leaves out the build-up time. A simulation that fails gives status FAILED with the
     reason as its warning.
     """
+    build, cards, bench, band, onset = tuned.build, tuned.cards, tuned.bench, tuned.band, tuned.onset
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
     control = regeneration_control(build, cards)
@@ -309,15 +317,7 @@ def run(
     began = time.perf_counter()
     grown = None
     try:
-        mode = tuned_mode(
-            build,
-            cards,
-            bench,
-            band=band,
-            dial_hz=onset.dial_hz,
-            tuning=onset.tuning_farad,
-            rotation=rotation,
-        )
+        mode = tuned.mode(rotation)
         if mode.transfer.real < 0.0:
             return nothing(band, onset, status=Status.DOES_NOT, warnings=(REVERSED,))
         if onset.status is not Status.OSCILLATES:

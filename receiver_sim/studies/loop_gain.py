@@ -9,9 +9,9 @@ import numpy as np
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.circuit.roles import Place
+from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.return_ratio import return_ratio
 from receiver_sim.results.base import FloatArray
@@ -49,33 +49,47 @@ def run(
     rotations: FloatArray,
     nyquist: Sequence[tuple[str, float]] = (),
 ) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
+    """Answer for a band and dial setting; see `measured`."""
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+        return measured(on, band=band, dial_hz=dial_hz, tuning=tuning, rotations=rotations, nyquist=nyquist)
+
+
+def measured(
+    on: Loaded,
+    *,
+    band: Band,
+    dial_hz: float,
+    tuning: float,
+    rotations: FloatArray,
+    nyquist: Sequence[tuple[str, float]] = (),
+) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
     """Sweep the control over `rotations` (0..1), and draw the return ratio at the labelled rotations of
     `nyquist`.
 
-    tuning: the tuning capacitor (F) of the onset search, so that all results speak of the same dial setting.
-    Raises EngineError when a simulation fails.
+    on: the loaded circuit of `plan`. tuning: the tuning capacitor (F) of the onset search, so that all
+    results speak of the same dial setting. Raises EngineError when a simulation fails.
     """
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
-        control, node = on.circuit.control, on.node(Place.CONTROL_NODE)
-        probe = Probe(on, band=band, dial_hz=dial_hz)
-        probe.tune(tuning)
-        samples = [probe.measure(control.share(r)) for r in rotations]
-        curves = []
-        for label, rotation in nyquist:
-            on.turn(rotation)
-            # ten half-bandwidths either side show the circle of a single resonance closed to a tenth
-            width = 5.0 * dial_hz / band.coil.q
-            run_ = on.session.ac(
-                dial_hz - width, dial_hz + width, 401, vectors=["frequency", node, *on.control_vectors]
+    control, node = on.circuit.control, on.node(Place.CONTROL_NODE)
+    probe = Probe(on, band=band, dial_hz=dial_hz)
+    probe.tune(tuning)
+    samples = [probe.measure(control.share(r)) for r in rotations]
+    curves = []
+    for label, rotation in nyquist:
+        on.turn(rotation)
+        # ten half-bandwidths either side show the circle of a single resonance closed to a tenth
+        width = 5.0 * dial_hz / band.coil.q
+        run_ = on.session.ac(
+            dial_hz - width, dial_hz + width, 401, vectors=["frequency", node, *on.control_vectors]
+        )
+        screen = on.figure(run_, share=control.share(rotation))
+        curves.append(
+            NyquistCurve(
+                band=band.name,
+                setting=ControlSetting(rotation, screen),
+                label=label,
+                frequency_hz=run_["frequency"].real,
+                return_ratio=return_ratio(run_[node]),
             )
-            screen = on.figure(run_, share=control.share(rotation))
-            curves.append(
-                NyquistCurve(
-                    band=band.name,
-                    setting=ControlSetting(rotation, screen),
-                    label=label,
-                    frequency_hz=run_["frequency"].real,
-                    return_ratio=return_ratio(run_[node]),
-                )
-            )
+        )
+    on.drive(Role.LOOP_GAIN, 0.0)
     return reduce(samples, rotations, band=band, dial_hz=dial_hz), tuple(curves)

@@ -96,9 +96,9 @@ def run(
     """
     circuit, before = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
     points, hottest = [], None
-    for mains in MAINS:
-        lit = _volts(bench, circuit, mains=mains, rotation=rotation)
-        unlit = None if before is None else _volts(bench, before, mains=mains, rotation=rotation)
+    all_lit = _volts(bench, circuit, rotation=rotation)
+    all_unlit = [None] * len(MAINS) if before is None else _volts(bench, before, rotation=rotation)
+    for mains, lit, unlit in zip(MAINS, all_lit, all_unlit, strict=True):
         control = circuit.control
         figure = control.figure(lit, share=control.share(rotation))
         at = nominal
@@ -121,8 +121,12 @@ def run(
     )
 
 
-def _volts(bench: Bench, circuit: Circuit, *, mains: float, rotation: float) -> dict[str, float]:
+def _volts(bench: Bench, circuit: Circuit, *, rotation: float) -> list[dict[str, float]]:
+    """Return the operating point at each line voltage of MAINS."""
     with loaded(bench, circuit) as on:
-        on.mains(mains)
         on.turn(rotation)
-        return on.volts()
+        found = []
+        for mains in MAINS:
+            on.mains(mains)
+            found.append(on.volts())
+        return found

@@ -12,7 +12,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.results.onset import GainAgainstScreen, Selectivity
 from receiver_sim.schema import Band, Build
@@ -65,20 +65,24 @@ def run(
     tuning: float,
     curve: GainAgainstScreen,
 ) -> Selectivity | None:
+    """Answer for a band and dial setting; see `measured`."""
+    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+        return measured(on, band=band, dial_hz=dial_hz, tuning=tuning, curve=curve)
+
+
+def measured(
+    on: Loaded, *, band: Band, dial_hz: float, tuning: float, curve: GainAgainstScreen
+) -> Selectivity | None:
     """Measure bandwidth and peak at the loop gains of GAINS; None if the control reaches none of them.
 
-    curve: the loop gain against the control of the same band and dial setting. Raises EngineError when a
-    simulation fails.
+    on: the loaded circuit of `plan`. curve: the loop gain against the control of the same band and dial
+    setting. Raises EngineError when a simulation fails.
     """
-    chosen = settings(curve)
-    if not chosen:
-        return None
+    top = on.node(Place.HOT_END)
+    on.tune(tuning)
     rows = []
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
-        top = on.node(Place.HOT_END)
-        on.tune(tuning)
-        on.drive(Role.TANK_CURRENT)
-        for gain, rotation, frequency in chosen:
+    with on.driven(Role.TANK_CURRENT):
+        for gain, rotation, frequency in settings(curve):
             on.turn(rotation)
             # four times the width expected from Q' = Q/(1 - T), each way; the aerial may widen it
             span = 4.0 * dial_hz / band.coil.q * (1.0 - gain)
