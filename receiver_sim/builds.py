@@ -9,7 +9,21 @@ from pathlib import Path
 
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName, WrongValue
+from receiver_sim.receiver import cards_for, current_drawn, dial_frequencies, settle
 from receiver_sim.schema import Band, Build, load_build
+
+__all__ = [
+    "band_named",
+    "bands_named",
+    "cards_for",
+    "current_drawn",
+    "dial_frequencies",
+    "opened",
+    "output_index",
+    "settle",
+    "shipped_build",
+    "shipped_builds",
+]
 
 
 @contextmanager

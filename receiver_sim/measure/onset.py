@@ -12,7 +12,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import Status
@@ -183,16 +183,20 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that
     names the deck; nothing is guessed.
     """
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
     try:
-        with loaded(bench, circuit) as on:
-            probe = Probe(on, band=band, dial_hz=dial_hz, mains=mains)
-            probe.trim()
-            # a trim that had to look wide leaves the search what it needs
-            found = search(probe.measure, most=max(_MOST - probe.evaluations, _MOST - 2))
-            return reduce(found, degrees=circuit.control.degrees, band=band, probe=probe)
+        with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+            return measured(on, band=band, dial_hz=dial_hz, mains=mains)
     except (EngineError, NoAnswer) as error:
         return failed(band, dial_hz, str(error))
+
+
+def measured(on: Loaded, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:
+    """Find the onset on the loaded circuit of `plan`. Raises EngineError, NoAnswer."""
+    probe = Probe(on, band=band, dial_hz=dial_hz, mains=mains)
+    probe.trim()
+    # a trim that had to look wide leaves the search what it needs
+    found = search(probe.measure, most=max(_MOST - probe.evaluations, _MOST - 2))
+    return reduce(found, degrees=on.circuit.control.degrees, band=band, probe=probe)
 
 
 def failed(band: Band, dial_hz: float, reason: str) -> Onset:
