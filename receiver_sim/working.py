@@ -19,6 +19,7 @@ from typing import Any
 from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.receiver import dial_frequencies
 from receiver_sim.results.audio import AudioResponse, Hum
@@ -28,7 +29,6 @@ from receiver_sim.results.check import BandReport, Verdict
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
-from receiver_sim.stages import Stages
 from receiver_sim.studies import audio_response, hum, hum_paths, operating_point, regulator
 
 

@@ -10,6 +10,7 @@ from receiver_sim.api._common import hazards, prepare, said
 from receiver_sim.builds import opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.receiver import settle
 from receiver_sim.results import cautions
@@ -22,7 +23,6 @@ from receiver_sim.results.audio import (
     OutputLevels,
 )
 from receiver_sim.schema import Build
-from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     audio_response,
     distortion,

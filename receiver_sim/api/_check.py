@@ -9,6 +9,7 @@ from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.api._loop import loop
 from receiver_sim.builds import band_named, opened
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.receiver import Receiver
@@ -18,7 +19,6 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, CheckReport, Verdict
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
-from receiver_sim.stages import Stages
 from receiver_sim.working import LookedAt, look_at
 
 

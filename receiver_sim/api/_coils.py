@@ -9,6 +9,7 @@ from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.receiver import cards_for, dial_frequencies, settle
 from receiver_sim.results import cautions
@@ -22,7 +23,6 @@ from receiver_sim.results.coils import (
 )
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
-from receiver_sim.stages import Stages
 from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
 
 ERA, REGION = 2020, 1

@@ -10,6 +10,7 @@ from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.receiver import Tuned, settle
 from receiver_sim.results import cautions
@@ -18,7 +19,6 @@ from receiver_sim.results.audio import (
 )
 from receiver_sim.results.hum import HumModulation, HumStudy
 from receiver_sim.schema import Build
-from receiver_sim.stages import Stages
 from receiver_sim.studies import (
     amplitude,
     hum,

@@ -11,6 +11,7 @@ from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoOnset
+from receiver_sim.failing_stages import Stages
 from receiver_sim.oscillating import POINTS
 from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results import cautions
@@ -24,7 +25,6 @@ from receiver_sim.results.envelope import (
 )
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import outside_range
-from receiver_sim.stages import Stages
 from receiver_sim.studies import reference_transient, stability
 
 _SECONDS = 0.1

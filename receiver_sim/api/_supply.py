@@ -9,6 +9,7 @@ from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import dropper
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import heater_verdicts, supply_verdicts, verdicts
 from receiver_sim.measure import onset, rectifier
 from receiver_sim.receiver import current_drawn, settle
@@ -22,7 +23,6 @@ from receiver_sim.results.supply import (
     SupplyStudy,
 )
 from receiver_sim.schema import Build
-from receiver_sim.stages import Stages
 from receiver_sim.studies import line_drift, screen_quiet, start_up
 from receiver_sim.working import Setting, dc_stages
 

@@ -51,7 +51,7 @@ def deck(
 ) -> None:
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
     from receiver_sim import api  # inside, for start-up's sake
-    from receiver_sim.results.written import DeckExport
+    from receiver_sim.results.file_answers import DeckExport
 
     rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
     loaded = prepared(build, bands=[band])

@@ -15,7 +15,7 @@ from receiver_sim.errors import UserError
 def guide(topic: str | None, as_json: bool) -> None:
     """Show the reference page on TOPIC; without one, list the topics."""
     from receiver_sim.guide import TOPICS, page
-    from receiver_sim.results.written import GuidePage
+    from receiver_sim.results.file_answers import GuidePage
 
     if topic is not None and topic not in TOPICS:
         raise UserError(f"there is no page on '{topic}'; there are: {', '.join(TOPICS)}")

@@ -20,7 +20,7 @@ from receiver_sim.errors import UserError
 def new(file: Path, as_json: bool) -> None:
     """Write a commented starter build to FILE; an existing file is left alone."""
     from receiver_sim.results import cautions  # inside, for start-up's sake
-    from receiver_sim.results.written import StarterBuild
+    from receiver_sim.results.file_answers import StarterBuild
     from receiver_sim.schema import write_starter
 
     if not file.parent.is_dir():

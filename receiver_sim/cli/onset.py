@@ -107,7 +107,7 @@ def _verified(report: OscillationReport, build: Build, band: str | None, bench: 
     from dataclasses import replace  # inside, for start-up's sake
 
     from receiver_sim import api
-    from receiver_sim.stages import Stages
+    from receiver_sim.failing_stages import Stages
 
     stages = Stages()
     try:

@@ -18,12 +18,12 @@ from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
 from receiver_sim.results.drawing import SchematicReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Sound
+from receiver_sim.results.file_answers import DeckExport, GuidePage, StarterBuild
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
 from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTable
-from receiver_sim.results.written import DeckExport, GuidePage, StarterBuild
 
 VERBS: dict[str, Any] = {
     "audio": AudioStudy,

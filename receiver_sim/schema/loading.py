@@ -16,7 +16,7 @@ from receiver_sim.schema.build import Build
 from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
 from receiver_sim.schema.coil_figures import filled_in
 from receiver_sim.schema.faults import BuildFaults, Fault, KeyPath, dotted
-from receiver_sim.schema.filling import filled
+from receiver_sim.schema.implied import filled
 from receiver_sim.schema.located_yaml import Located, locate, read_located
 from receiver_sim.schema.validated import validated
 

@@ -26,7 +26,7 @@ from receiver_sim.circuit.views.envelope import (
 )
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure import imposed_amplitude as held
+from receiver_sim.measure import imposed_amplitude as imposed
 from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS
@@ -116,19 +116,19 @@ def _end(raw: Balance) -> MapEnd:
     """Return what ends a balance at its largest amplitude."""
     if raw.wiper[-1] > _AT_TOP:
         return MapEnd.CONTROL
-    if raw.end is held.CurveEnd.FOLD:
+    if raw.end is imposed.CurveEnd.FOLD:
         return MapEnd.FOLD
-    return MapEnd.REACH if raw.amplitude[-1] > _AT_REACH * held.HIGHEST_V else MapEnd.LOST
+    return MapEnd.REACH if raw.amplitude[-1] > _AT_REACH * imposed.HIGHEST_V else MapEnd.LOST
 
 
-def once_started(raw: Balance, looked: held.Looked, *, turn: Knob) -> OnceStarted:
+def once_started(raw: Balance, looked: imposed.Looked, *, turn: Knob) -> OnceStarted:
     """Return what a shock starts, from what the top of the control sustains and the balance from there."""
     assert looked.begins_v is not None
     wiper, place = _extreme(np.log(raw.amplitude), raw.wiper, int(np.argmin(raw.wiper)))
     at, amplitude_v = turn.setting(wiper), math.exp(place)
     lets_go = bool(looked.floor.surplus.max() < 0.0)
     if not lets_go:
-        lasting = held.ends(looked.floor)
+        lasting = imposed.ends(looked.floor)
         at = turn.setting(0.0)
         amplitude_v = float(looked.floor.amplitude[-1]) if lasting is None else lasting
     return OnceStarted(
@@ -349,7 +349,7 @@ def _sampling(cards: Cards) -> int | None:
     return None if cards.detector.law().focus else PHASES
 
 
-def said(looked: held.Looked, *, status: Status) -> str:
+def said(looked: imposed.Looked, *, status: Status) -> str:
     """Return a sentence on a band without onset on the control."""
     reach = f"{looked.pays.amplitude[-1]:.0f} V"
     if status is Status.NOT_IN_RANGE:
@@ -378,11 +378,11 @@ def _without_onset(
     """
     began = time.perf_counter()
     end = onset.nearest_end
-    looked = held.look(build, cards, bench, mode, end=end)
+    looked = imposed.look(build, cards, bench, mode, end=end)
     words = said(looked, status=onset.status)
     control = regeneration_control(build, cards)
     circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=end)
-    beyond = held.onset_beyond(bench, circuit, mode, end=end)
+    beyond = imposed.onset_beyond(bench, circuit, mode, end=end)
     if looked.begins_v is None:
         found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
         return dataclasses.replace(found, onset_beyond_v=beyond)
