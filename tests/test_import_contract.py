@@ -20,9 +20,10 @@ BREACHES = [
     (LAYERS, "physics/tank", "schema.bands", "receiver_sim.physics.tank -> receiver_sim.schema"),
     (LAYERS, "schema/formers", "engine.deck", "receiver_sim.schema.formers -> receiver_sim.engine.deck"),
     (LAYERS, "engine/library", "circuit.roles", "receiver_sim.engine.library -> receiver_sim.circuit.roles"),
-    (LAYERS, "circuit/roles", "measure.loaded", "receiver_sim.circuit.roles -> receiver_sim.measure.loaded"),
-    (LAYERS, "measure/tank", "results.onset", "receiver_sim.measure.tank -> receiver_sim.results.onset"),
-    (LAYERS, "results/onset", "studies.hum", "receiver_sim.results.onset -> receiver_sim.studies.hum"),
+    (LAYERS, "circuit/roles", "results.onset", "receiver_sim.circuit.roles -> receiver_sim.results.onset"),
+    (LAYERS, "results/onset", "measure.loaded", "receiver_sim.results.onset -> receiver_sim.measure.loaded"),
+    (LAYERS, "measure/tank", "receiver", "receiver_sim.measure.tank -> receiver_sim.receiver"),
+    (LAYERS, "receiver", "studies.hum", "receiver_sim.receiver -> receiver_sim.studies.hum"),
     (LAYERS, "studies/hum", "judge.verdicts", "receiver_sim.studies.hum -> receiver_sim.judge.verdicts"),
     (
         LAYERS,
