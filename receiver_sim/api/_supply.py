@@ -35,8 +35,12 @@ def supply(build: Build, *, band: str | None = None, bench: Bench | None = None)
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
         cards, setting = prepare(build, band, open_bench)
-        stages = Stages()
-        points, drift = dc_stages(stages, build, cards, open_bench, setting)
+        return _report(build, cards, open_bench, setting)
+
+
+def _report(build: Build, cards: Cards, bench: Bench, setting: Setting) -> SupplyReport:
+    stages = Stages()
+    points, drift = dc_stages(stages, build, cards, bench, setting)
     judged = (
         *verdicts.judge_safety(build),
         *heater_verdicts.judge_heaters(build, cards),
@@ -60,8 +64,8 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
     """
     with opened(bench) as b:
         given, build = build, settle(build, b)
-        report = supply(build, band=band, bench=b)
         cards, setting = prepare(build, band, b)
+        report = _report(build, cards, b, setting)
         where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
         stages = Stages()
         drawn = stages.run("current drawn", lambda: current_drawn(build, cards, b, setting.rotation))
