@@ -22,9 +22,16 @@ from receiver_sim.schema import Build
 from receiver_sim.working import LookedAt, look_at
 
 
-def check(build: Build, *, bench: Bench | None = None, progress: Progress = quiet) -> CheckReport:
+def check(
+    build: Build,
+    *,
+    bench: Bench | None = None,
+    progress: Progress = quiet,
+    bands_found: Callable[[Sequence[BandReport]], None] = lambda _: None,
+) -> CheckReport:
     """Run every study on a build and judge it by the build's thresholds.
 
+    bands_found is called with the bands as soon as they are known, before the rest is looked into.
     Errors as for `audio`; a band or a stage whose simulation fails is reported as such and does not stop the
     rest.
     """
@@ -33,6 +40,7 @@ def check(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         receiver = Receiver(build, open_bench)
         given, build, cards = build, receiver.build, receiver.cards
         reports = loop(build, bench=open_bench, progress=progress)
+        bands_found(reports)
         stages = Stages()
         strengths = _strengths(stages, receiver, reports, progress)
         there = look_at(stages, build, cards, open_bench, reports, progress)

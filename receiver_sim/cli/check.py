@@ -43,17 +43,21 @@ def check(
 
     folder = out if out is not None else Path(f"{build.stem}-results")
     loaded = prepared(build, out=folder, told=True)
-    with (
-        bench_for(pool, keep=folder / "failed") as bench,
-        progress_bars(as_json) as progress,
-    ):
-        report = api.check(loaded, bench=bench, progress=progress)
     from receiver_sim.results.check import failures
     from receiver_sim.views import check_plots, tables
+    from receiver_sim.views.drawing_process import DrawingProcess
 
-    answer(
-        "check", report, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: tables.check_report(report), out=folder,
-        draw=None if no_plots else lambda files, progress: check_plots.write(report, files, progress),
-        failed=failures(report.bands, report.failed), strict=report.verdicts if strict else (),
-    )  # fmt: skip
+    with DrawingProcess() as beside:
+        with bench_for(pool, keep=folder / "failed") as bench, progress_bars(as_json) as progress:
+            report = api.check(
+                loaded, bench=bench, progress=progress,
+                bands_found=beside.begin if pool.cold and not no_plots else lambda _: None,
+            )  # fmt: skip
+        answer(
+            "check", report, build=loaded, bench=bench, as_json=as_json,
+            sheet=lambda: tables.check_report(report), out=folder,
+            draw=None if no_plots else lambda files, progress: check_plots.write(
+                report, files, progress, beside.contents()
+            ),
+            failed=failures(report.bands, report.failed), strict=report.verdicts if strict else (),
+        )  # fmt: skip

@@ -102,6 +102,8 @@ class Pool(NamedTuple):
     bench: Bench
     workers: int
     time_limit_s: float
+    cold: bool
+    """Whether this is the first that the process does: others are started beside it, for speed."""
 
 
 def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -114,9 +116,10 @@ def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
         # reading a time loads all that reads builds, and the workers would have to wait for it
         limit_s = _USUAL_S if time_limit == _USUAL else seconds_of(time_limit)
         with Bench(workers=workers, time_limit_s=limit_s) as bench:
-            if "receiver_sim.schema" not in sys.modules:  # a cold start: they get ready while this loads
+            cold = "receiver_sim.schema" not in sys.modules
+            if cold:  # they get ready while this loads
                 bench.warm()
-            return command(*args, pool=Pool(bench, workers, limit_s), **options)
+            return command(*args, pool=Pool(bench, workers, limit_s, cold), **options)
 
     return _WORKERS(_TIME_LIMIT(with_pool))
 

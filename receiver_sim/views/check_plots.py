@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from receiver_sim.outputs import FileSet
@@ -23,10 +24,15 @@ def _quiet(_what: str, _done: int, _total: int) -> None:
     """Tell nobody."""
 
 
-def write(report: CheckReport, folder: Path | FileSet, progress: Progress = _quiet) -> tuple[Path, ...]:
+def write(
+    report: CheckReport,
+    folder: Path | FileSet,
+    progress: Progress = _quiet,
+    drawn: Mapping[str, bytes] = MappingProxyType({}),
+) -> tuple[Path, ...]:
     """Write all plots of a check as PNG and SVG and return their paths; absent results are left out.
 
-    progress is called with ('drawing', done, total). Raises OutputFailed.
+    progress is called with ('drawing', done, total). drawn: what `contents_of` gave. Raises OutputFailed.
     """
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
@@ -42,7 +48,19 @@ def write(report: CheckReport, folder: Path | FileSet, progress: Progress = _qui
     if report.hum is not None and report.hum.pot:
         hum = report.hum
         drawings.append(("hum", lambda: plots.plot_hum(hum)))
-    return plots.save_all(drawings, folder, progress)
+    return plots.save_all(drawings, folder, progress, drawn)
+
+
+def contents_of(bands: Sequence[BandReport]) -> dict[str, bytes]:
+    """Return the files of the plots of some bands, by name."""
+    from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
+
+    files: dict[str, bytes] = {}
+    for stem, draw in _bands(bands):
+        figure = draw().get_figure(root=True)
+        assert figure is not None
+        files |= plots.contents(figure, stem)
+    return files
 
 
 def write_bands(

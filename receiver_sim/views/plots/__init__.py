@@ -10,7 +10,7 @@ from receiver_sim.views.plots.hum import plot_hum
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
-from receiver_sim.views.plots.saving import save, save_all
+from receiver_sim.views.plots.saving import contents, save, save_all
 from receiver_sim.views.plots.selectivity import plot_selectivity
 from receiver_sim.views.plots.strip import plot_strip
 from receiver_sim.views.plots.swap import plot_swap
@@ -23,6 +23,7 @@ from receiver_sim.views.plots.tubes import (
 )
 
 __all__ = [
+    "contents",
     "plot_amplitude",
     "plot_audio",
     "plot_control",

@@ -5,8 +5,9 @@ from __future__ import annotations
 import io
 import re
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -27,11 +28,12 @@ def save_all(
     drawings: Iterable[tuple[str, Callable[[], Axes]]],
     folder: Path | FileSet,
     progress: Callable[[str, int, int], None] | None = None,
+    drawn: Mapping[str, bytes] = MappingProxyType({}),
 ) -> tuple[Path, ...]:
     """Draw each of `drawings` (stem, what gives its axes) on a figure of its own and `save` it.
 
-    progress is called with ('drawing', done, total). One that can't be drawn does not stop the others; the
-    first fault is raised at the end.
+    progress is called with ('drawing', done, total). drawn: files by name that need no drawing any more. One
+    that can't be drawn does not stop the others; the first fault is raised at the end.
     """
     work = list(drawings)
     tell = progress or (lambda _what, _done, _total: None)
@@ -39,7 +41,11 @@ def save_all(
     faults: list[Exception] = []
     for number, (stem, draw) in enumerate(work):
         tell("drawing", number, len(work))
+        ready = {name: drawn[name] for name in (f"{stem}.png", f"{stem}.svg") if name in drawn}
         try:
+            if len(ready) == 2:
+                written += _put(ready, folder)
+                continue
             figure = draw().get_figure(root=True)
             assert figure is not None
             written += save(figure, folder, stem)
@@ -56,9 +62,18 @@ def save_all(
 def save(figure: Figure, folder: Path | FileSet, stem: str) -> tuple[Path, Path]:
     """Write `stem`.png (150 dpi) and `stem`.svg into `folder`, making it if need be; return both paths.
 
-    Neither file holds a date, so equal figures give equal files under one matplotlib version. A set of files
-    takes them to be written later. Raises ValueError for a stem that is not letters, digits, '-', '_' and
-    '.', or begins with a dot; OutputFailed.
+    A set of files takes them to be written later. Raises ValueError for a stem that is not letters, digits,
+    '-', '_' and '.', or begins with a dot; OutputFailed.
+    """
+    png, svg = _put(contents(figure, stem), folder)
+    return png, svg
+
+
+def contents(figure: Figure, stem: str) -> dict[str, bytes]:
+    """Return the bytes of `stem`.png and `stem`.svg.
+
+    Neither file holds a date, so equal figures give equal files under one matplotlib version. Raises
+    ValueError for a stem that can be no file's name, see `save`.
     """
     if not re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*", stem):
         raise ValueError(f"{stem!r} cannot be the name of a plot: use letters, digits, '-', '_' and '.'")
@@ -71,9 +86,10 @@ def save(figure: Figure, folder: Path | FileSet, stem: str) -> tuple[Path, Path]
             figure.savefig(svg, format="svg", metadata={"Date": None})
         finally:
             matplotlib.rcParams["svg.hashsalt"] = before
-    contents = {f"{stem}.png": png.getvalue(), f"{stem}.svg": svg.getvalue()}
+    return {f"{stem}.png": png.getvalue(), f"{stem}.svg": svg.getvalue()}
+
+
+def _put(files: Mapping[str, bytes], folder: Path | FileSet) -> list[Path]:
     if isinstance(folder, FileSet):
-        paths = [folder.add(name, content) for name, content in contents.items()]
-    else:
-        paths = [outputs.write(Path(folder) / name, content) for name, content in contents.items()]
-    return paths[0], paths[1]
+        return [folder.add(name, content) for name, content in files.items()]
+    return [outputs.write(Path(folder) / name, content) for name, content in files.items()]
