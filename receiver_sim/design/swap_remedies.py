@@ -8,12 +8,12 @@ draws the same plate current.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
+from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
@@ -33,14 +33,10 @@ volts by some 2 to 3 %."""
 CLOSE_CURRENT = 0.05
 """The same of a plate current: half a step of E24 in the cathode resistor moves it by less than 5 %."""
 
-_TAPS = (0.005, 0.499)
-"""Taps that are looked at, turns from the grounded end over all turns."""
-
 _TURNS_STEP, _TAP_STEP = 0.05, 0.0005
 """A tap can be set to a twentieth of a turn, of some hundred turns at most (common practice, no source)."""
 
 _HIGHEST_OHM = 1e6
-_STEPS = 8
 
 
 def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
@@ -127,48 +123,19 @@ def tap(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
         reason=None,
     )
 
-    def excess(place: float) -> float:
-        """Return ln T with the tap at exp(place)."""
-        one = changed_build(build, {key: math.exp(place) * turns}).bands[number]
-        # the build as given but for this coil: a changed build's rectifier supply has not been run
-        circuit = receiver_circuit(build, cards, band=one, dial_hz=dial_hz, rotation=rotation)
-        with loaded(bench, circuit) as on:
-            probe = Probe(on, band=one, dial_hz=dial_hz)
-            probe.trim()
-            return math.log(max(probe.measure(circuit.control.share(rotation)).gain, 1e-9))
-
-    try:
-        place = _root(excess, start=math.log(coil.tap))
-    except BuildFaults:
-        return _refused(blank, "the coil does not take such a tap")
+    # the build as given but for this coil: a changed build's rectifier supply has not been run
+    place = tap_finder.Seeker(build, cards, bench, band, dial_hz, rotation).solved()
     if place is None:
-        return _refused(blank, "no tap from 0.5 % to half of the turns does it")
-    value = max(round(math.exp(place) * turns / step), 1) * step
+        return _refused(blank, "no tap up to half of the turns does it")
+    value = max(round(place / step), 1) * step
     if abs(value - before) < step / 2.0:
         value = before
-    changed = changed_build(build, {key: value})
-    return _judged(
-        Remedy(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, changed.bands[number])
-    )
-
-
-def _root(excess: Callable[[float], float], *, start: float) -> float | None:
-    """Return where ln T crosses zero as a function of ln(tap), by secants from `start`; None if it doesn't.
-
-    T goes as n (1 - n) for an ideal tap, so the line is nearly straight with a slope of one.
-    """
-    low, high = (math.log(t) for t in _TAPS)
-    x0, y0 = start, excess(start)
-    x1 = min(max(start - y0, low), high)
-    for _ in range(_STEPS):
-        if abs(y0) < 1e-3 or x1 == x0:
-            break
-        y1 = excess(x1)
-        slope = (y1 - y0) / (x1 - x0)
-        x0, y0 = x1, y1
-        # where the slope is lost near its maximum, only the end of the range can help
-        x1 = min(max(x1 - y1 / slope, low), high) if slope > 0.05 else high if y1 < 0.0 else low
-    return x0 if abs(y0) < 0.01 else None
+    try:
+        changed = changed_build(build, {key: value})
+    except BuildFaults:
+        return _refused(blank, "the coil does not take such a tap")
+    found = _onset(changed, cards, bench, changed.bands[number])
+    return _judged(Remedy(**{**blank.__dict__, "after": value}), found)
 
 
 def cathode_resistor(

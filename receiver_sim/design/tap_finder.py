@@ -63,7 +63,7 @@ def gain_at(
 
 
 @dataclass(frozen=True)
-class _Seeker:
+class Seeker:
     """Looks for taps on one build and band; `gain` is None where the loop gain can't be measured."""
 
     build: Build
@@ -113,6 +113,16 @@ class _Seeker:
         )
         return max(round(place / self.scale, 3) * self.scale, low)
 
+    def solved(self) -> float | None:
+        """Return the tap of loop gain one at the wanted setting, None if no tap has it."""
+        low, high = self.ends
+        if self.gain(low) >= 1.0:
+            return None
+        best, gain = high, self.gain(high)
+        if gain < 1.0:
+            best, gain = self.highest()
+        return None if gain < 1.0 else self.exact(best)
+
     def place(self, place: float) -> TapPlace:
         """Return a place of the tap with the onset there."""
         turns = turns_of(self.band)
@@ -137,7 +147,7 @@ def run(
     Where no tap does it, changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer
     where the loop gain can't be measured.
     """
-    seek = _Seeker(build, cards, bench, band, dial_hz, target)
+    seek = Seeker(build, cards, bench, band, dial_hz, target)
     turns, (low, high), scale = turns_of(band), seek.ends, seek.scale
     now = band.coil.tap if turns is None else band.coil.tap * turns
     present = seek.place(now)
@@ -168,7 +178,7 @@ def run(
     )
 
 
-def _advised(seek: _Seeker, present: TapPlace, status: Status, *, best: float, gain: float) -> TapFind:
+def _advised(seek: Seeker, present: TapPlace, status: Status, *, best: float, gain: float) -> TapFind:
     """Return the result of a search without a tap, with what was tried instead, in the order of its gain."""
     more = status is Status.DOES_NOT
     tried = [_tried(seek, one, more=more) for one in changes(seek.build, seek.band, more=more)]
@@ -194,7 +204,7 @@ def _advised(seek: _Seeker, present: TapPlace, status: Status, *, best: float, g
     )
 
 
-def _tried(seek: _Seeker, change: Change, *, more: bool) -> tuple[Change, TapAdvice]:
+def _tried(seek: Seeker, change: Change, *, more: bool) -> tuple[Change, TapAdvice]:
     build, band = change.apply(seek.build, seek.band)
     other = replace(seek, build=build, band=band)
     low, high = other.ends
