@@ -15,8 +15,9 @@ import pytest
 from receiver_sim import api
 from receiver_sim.design import dropper, hum_remedies
 from receiver_sim.engine import Bench, Deck, EngineError
-from receiver_sim.judge import coil_verdicts, verdicts
 from receiver_sim.failing_stages import Stages
+from receiver_sim.judge import coil_verdicts, verdicts
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import (
@@ -27,7 +28,6 @@ from receiver_sim.studies import (
     hum_paths,
     loop_gain,
     noise,
-    onset,
     operating_point,
     reference_transient,
     regulator,

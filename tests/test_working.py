@@ -16,7 +16,6 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import operating_point
-from receiver_sim.measure import onset
 from receiver_sim.views.audio_tables import supply_sheet
 from receiver_sim.views.sheet import as_text
 from tests.helpers.filling import filled

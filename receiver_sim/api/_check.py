@@ -8,6 +8,7 @@ from functools import partial
 from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.api._loop import loop
 from receiver_sim.builds import band_named, opened
+from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts

@@ -12,12 +12,12 @@ from receiver_sim.api._common import Progress, quiet
 from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.results.base import FailedStage, Status
-from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Standing
 from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.results.base import FailedStage, Status
+from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain, selectivity

@@ -249,3 +249,27 @@ def _runs(pid):
         except FileNotFoundError:
             return False
     return True
+
+
+def test_workers_get_ready_side_by_side():
+    """They were started one after another, each when it was first needed."""
+    with Bench(workers=2, time_limit_s=30) as bench:
+        bench.warm()
+        bench.warm()
+        ready = set(bench._all)
+        assert len(ready) == 2 and all(worker.alive for worker in ready)
+        with bench.session(RC) as one, bench.session(RC) as other:
+            assert {one.worker, other.worker} == ready
+        bench.warm()
+        assert bench._all == ready
+    assert not any(worker.alive for worker in ready)
+
+
+def test_workers_that_nobody_asked_end_with_the_bench():
+    bench = Bench(workers=2, time_limit_s=30)
+    bench.warm()
+    started = set(bench._all)
+    bench.close()
+    assert len(started) == 2 and not any(worker.alive for worker in started)
+    bench.warm()
+    assert bench._all == set()

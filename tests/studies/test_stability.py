@@ -21,7 +21,6 @@ from receiver_sim.measure.natural_modes import stores
 from receiver_sim.results.envelope import Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, listening, stability
-from receiver_sim.measure import onset
 from tests.decks import imposed_deck
 
 
