@@ -20,7 +20,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.design import dropper, hum_remedies, winding
+from receiver_sim.design import dropper, hum_remedies, swap, winding
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Sample
@@ -30,7 +30,7 @@ from receiver_sim.results.envelope import Sound
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.results.swap import AudioCandidate, DetectionFigure, DetectorCandidate, Fitting
 from receiver_sim.schema import Build, changed_build
-from receiver_sim.studies import (
+from receiver_sim.studies import (  # fmt: skip
     dial_sweep,
     line_drift,
     noise,
@@ -39,8 +39,7 @@ from receiver_sim.studies import (
     selectivity,
     signal_noise,
     start_up,
-    swap,
-)  # fmt: skip
+)
 from receiver_sim.views.sound import clipped, write_sound
 from tests.helpers.filling import filled
 
