@@ -383,7 +383,8 @@ def judge_safety(build: Build) -> list[Verdict]:
     """Judge what may hurt: a charge that stays, plate potential on a lead, a capacitor over its rating."""
     verdicts = []
     supply = build.supply
-    if supply.bleeder is None and supply.kind != "battery":
+    stored = supply.kind != "battery" or supply.capacitor is not None
+    if supply.bleeder is None and stored:
         text = "no bleeder: the supply's capacitors stay charged after switching off; fit one"
         verdicts.append(Verdict("supply", "bleeder", Grade.BAD, None, None, "", text))
     # a rectifier's volts with the tubes cold; 10 % more for the highest mains

@@ -197,7 +197,8 @@ def _recalled_regulator(build: Build) -> Iterator[str]:
 
 
 def _supply_cautions(build: Build) -> Iterator[str]:
-    if build.supply.bleeder is None and build.supply.kind != "battery":
+    stored = build.supply.kind != "battery" or build.supply.capacitor is not None
+    if build.supply.bleeder is None and stored:
         yield "supply: no bleeder, so its capacitors stay charged when off: discharge and measure first"
     if (
         build.regulator is not None

@@ -20,7 +20,12 @@ class DcSupply(Part):
     kind: Literal["dc"] = Field(description="A supply known by its volts, source resistance and ripple.")
     volts: p.PlateSupply = Field(description="Open-circuit volts of the plate supply.")
     resistance: p.SourceResistance = given("0 ohm", "Source resistance seen by the receiver.")
-    ripple: p.Ripple = given("0 V", "Ripple on the supply, peak to peak, at no load.")
+    capacitor: p.BypassCapacitor | None = optional(
+        "Capacitor to ground behind that resistance, at the receiver; left out: none."
+    )
+    ripple: p.Ripple = given(
+        "0 V", "Ripple on the supply, peak to peak, at no load, ahead of `resistance` and `capacitor`."
+    )
     ripple_frequency: p.RippleFrequency = derived(
         "Frequency of the ripple; left out: twice that of the mains."
     )
@@ -112,6 +117,7 @@ class Battery(Part):
     kind: Literal["battery"] = Field(description="Batteries.")
     volts: p.PlateSupply = Field(description="Volts when fresh, without load.")
     resistance: p.SourceResistance = given("0 ohm", "Internal resistance of all cells in series.")
+    capacitor: p.BypassCapacitor | None = optional("Capacitor across them at the receiver; left out: none.")
     end_volts: p.PlateSupply | None = optional("Volts at which they are spent; left out: life not computed.")
     capacity: p.Capacity | None = optional("Charge they give until then; left out: life not computed.")
     bleeder: p.Bleeder | None = optional("Resistor across them; left out: none, nothing to discharge.")
@@ -134,6 +140,9 @@ class BenchSupply(Part):
     volts: p.PlateSupply = Field(description="Volts it is set to.")
     current_limit: p.RegulatorCurrent | None = optional("Current it gives at most; left out: not checked.")
     resistance: p.SourceResistance = given("0 ohm", "Slope of its volts against current.")
+    capacitor: p.BypassCapacitor | None = optional(
+        "Capacitor across its leads at the receiver; left out: none."
+    )
     ripple: p.Ripple = given("0 V", "Ripple on it, peak to peak.")
     ripple_frequency: p.RippleFrequency = derived(
         "Frequency of the ripple; left out: twice that of the mains."

@@ -23,7 +23,9 @@ def _values(site: Site) -> dict[str, Any]:
 @form("supply", "dc")
 def dc(site: Site) -> Sequence[Block]:
     """Return a source with its resistance."""
-    return [filled("supply_dc.cir", _values(site))]
+    supply = site.build.supply
+    assert supply.kind != "rectifier"
+    return [filled("supply_dc.cir", {**_values(site), "capacitor": supply.capacitor})]
 
 
 @form("supply", "filtered")
