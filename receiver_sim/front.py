@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from receiver_sim.results.coils import CoilsReport, TapFind
     from receiver_sim.results.envelope import Detection, OscillationReport, Sound, Verification
     from receiver_sim.results.hum import HumStudy
+    from receiver_sim.results.spread import Spread
     from receiver_sim.results.supply import SupplyStudy
     from receiver_sim.results.swap import SwapReport
 
@@ -182,6 +183,36 @@ class Receiver:
     ) -> SwapReport:
         """Try other tubes in a socket and rank them. tubes: types, all that fit if None."""
         return api.swap_tubes(self.build, tubes=_listed(tubes), socket=socket, bench=self.bench)
+
+    def spread(
+        self,
+        sets: int = 1000,
+        bands: Sequence[str] | None = None,
+        *,
+        measured: Sequence[str] = (),
+        asked: Sequence[str] = (),
+        seed: int = 1,
+        cluster: str | None = None,
+        kept: str | Path | None = None,
+    ) -> Spread:
+        """Draw many sets and tell in how many each verdict holds, and which part decides.
+
+        measured: keys of parts that are measured first; asked: further verdicts of `check`; cluster: address
+        of a scheduler; kept: file in which what is done is kept, so that a run that was stopped goes on.
+        """
+        return api.spread_of_sets(
+            self.build,
+            sets=sets,
+            bands=_listed(bands),
+            measured=_listed(measured) or (),
+            asked=_listed(asked) or (),
+            seed=seed,
+            workers=self._workers,
+            time_limit_s=self._time_limit_s,
+            cluster=cluster,
+            kept=None if kept is None else Path(kept),
+            bench=self.bench,
+        )
 
     def deck(self, study: str = "loop", *, band: str | None = None, rotation: float = 0.5) -> str:
         """Return the netlist of a study, for stock ngspice in batch mode."""

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _sure
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build, load_build
@@ -29,6 +30,14 @@ _PYTESTS_APPROX = pytest.approx
 pytest.approx = _approx  # type: ignore[assignment]
 
 BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_sets() -> Iterator[None]:
+    """Let `check` draw four sets instead of a hundred: they cost half a check, and few tests look at them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(_sure, "SETS", 4)
+        yield
 
 
 @pytest.fixture(scope="session")

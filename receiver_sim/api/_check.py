@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from collections.abc import Callable, Sequence
 
 from receiver_sim.api._common import Progress, provenance, quiet
+from receiver_sim.api._judged import judged_of, loudness_of, strengths_of
 from receiver_sim.api._loop import loop
-from receiver_sim.builds import band_named, opened
-from receiver_sim.circuit.registry import Cards
+from receiver_sim.api._sure import how_sure
+from receiver_sim.builds import opened
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
-from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
-from receiver_sim.oscillating import comes_in, loudness
+from receiver_sim.judge import verdicts
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
-from receiver_sim.results.audio import Loudness
-from receiver_sim.results.base import Status
-from receiver_sim.results.check import BandReport, CheckReport, Verdict
-from receiver_sim.results.envelope import BandOscillation
+from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.schema import Build
 from receiver_sim.working import LookedAt, look_at
 
@@ -43,12 +39,18 @@ def check(
         reports = loop(build, bench=open_bench, progress=progress)
         bands_found(reports)
         stages = Stages()
-        strengths = _strengths(stages, receiver, reports, progress)
+        strengths = strengths_of(stages, receiver, reports, progress)
         there = look_at(stages, build, cards, open_bench, reports, progress)
-        loud = stages.run("loudness", lambda: _loudness(receiver, there, strengths))
+        loud = stages.run("loudness", lambda: loudness_of(receiver, there, strengths))
         origin = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
-    judged = _judged(stages, given, build, cards, reports, strengths, there, loud or ())
+        sure = stages.run(
+            "how sure",
+            lambda: how_sure(
+                given, build, cards, open_bench, reports=reports, setting=there.setting, progress=progress
+            ),
+        )
+    judged = judged_of(stages, given, build, cards, reports, strengths, there, loud or ())
     return CheckReport(
         title=build.title,
         reference_band=there.band.name,
@@ -66,72 +68,8 @@ def check(
         evaluations=evaluations,
         failed=stages.failed,
         loudness=loud or (),
+        sure=sure,
     )
-
-
-def _judged(
-    stages: Stages,
-    given: Build,
-    build: Build,
-    cards: Cards,
-    reports: Sequence[BandReport],
-    strengths: Sequence[BandOscillation],
-    there: LookedAt,
-    loud: Sequence[Loudness],
-) -> tuple[Verdict, ...]:
-    """Return the verdicts of `check`; given: the build before its supply was run."""
-    limits, feedback = build.verdicts, verdicts.feedback_of(build)
-    rules: tuple[tuple[str, Callable[[], Iterable[Verdict]]], ...] = (
-        ("safety", lambda: verdicts.judge_safety(build)),
-        ("heaters", lambda: heater_verdicts.judge_heaters(build, cards)),
-        ("filter capacitors", lambda: verdicts.judge_filter(given, build)),
-        ("coils", lambda: coil_verdicts.judge_coils(build)),
-        ("onset", lambda: verdicts.judge_bands(reports, limits, feedback=feedback)),
-        ("oscillation", lambda: verdicts.judge_oscillation(strengths, limits, feedback=feedback)),
-        ("operating points", lambda: verdicts.judge_bias(there.points)),
-        ("supply, audio and hum", lambda: there.judged(build)),
-        ("loudness", lambda: verdicts.judge_loudness(loud, limits)),
-    )
-    found: list[Verdict] = []
-    for what, rule in rules:
-        found += stages.run(f"verdicts on {what}", partial(_listed, rule)) or ()
-    return tuple(found)
-
-
-def _listed(rule: Callable[[], Iterable[Verdict]]) -> list[Verdict]:
-    return list(rule())
-
-
-def _loudness(
-    receiver: Receiver, there: LookedAt, strengths: Sequence[BandOscillation]
-) -> tuple[Loudness, ...]:
-    """Return how loud a weak station is on the reference band, empty if that does not oscillate."""
-    setting = there.setting
-    for one in strengths:
-        if setting is not None and one.oscillation.band == setting.band.name:
-            return loudness(receiver.at(setting.band, search=setting.onset), one.oscillation)
-    return ()
-
-
-def _strengths(
-    stages: Stages, receiver: Receiver, reports: Sequence[BandReport], progress: Progress
-) -> tuple[BandOscillation, ...]:
-    """Return how oscillation comes in at the middle of each band whose loop gain was found."""
-    searched = [
-        (
-            f"how oscillation comes in on {r.band}",
-            receiver.at(band_named(receiver.build, r.band), search=r.middle),
-        )
-        for r in reports
-        if r.middle.status is not Status.FAILED
-    ]
-    found = stages.map(
-        receiver.bench,
-        lambda _, tuned: comes_in(tuned),
-        searched,
-        lambda done, total: progress("how oscillation comes in", done, total),
-    )
-    return tuple(one for one in found if one is not None)
 
 
 def _warnings(build: Build, there: LookedAt) -> tuple[str, ...]:

@@ -243,7 +243,10 @@ def seconds_of(text: str) -> float:
         raise UserError(f"--time-limit {text!r}: {expected}; {error}") from None
 
 
-_OWN_BARS = ("onset", "loop gain", "drawing", "range", "dial", "aerial", "tap", "candidates", "listening")
+_OWN_BARS = (
+    "onset", "loop gain", "drawing", "range", "dial", "aerial", "tap", "candidates", "listening", "sets",
+    "measured",
+)  # fmt: skip
 """What has a progress bar of its own; the quick studies share one."""
 
 
@@ -254,9 +257,14 @@ def progress_bars(quiet: bool) -> Iterator[Progress]:
         yield lambda _what, _done, _total: None
         return
     from rich.console import Console  # inside, for start-up's sake
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description:>16}"), BarColumn(), MofNCompleteColumn())
+    columns = (
+        TextColumn("{task.description:>16}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
         tasks: dict[str, Any] = {}
 

@@ -21,6 +21,7 @@ from receiver_sim.cli.listen import listen
 from receiver_sim.cli.loop import loop
 from receiver_sim.cli.new import new
 from receiver_sim.cli.onset import onset
+from receiver_sim.cli.spread import spread
 from receiver_sim.cli.swap import swap
 from receiver_sim.cli.tap import tap
 from receiver_sim.cli.tubes import tubes
@@ -40,7 +41,7 @@ def main() -> None:
 
 
 for _verb in (
-    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, swap, tubes, draw, deck,
-    guide,
+    new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, spread, swap, tubes,
+    draw, deck, guide,
 ):  # fmt: skip
     main.add_command(_verb)

@@ -13,6 +13,7 @@ TOPICS = {
     "tubes": "tube cards, substitution",
     "audio": "audio stage, headphones, supply, regulator, hum",
     "verdicts": "every rule, its threshold, and why",
+    "spread": "many sets: tolerances, ranges, which part decides, a cluster",
     "files": "exit codes, result files, JSON",
     "python": "the same answers from Python",
     "limits": "what the program can't do, and what its figures rest on",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -42,24 +44,34 @@ def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float
     Raises ValueError if a ratio is zero or the imaginary part never changes with frequency.
     """
     f = np.asarray(frequency, dtype=np.float64)
-    inverse = np.asarray(ratio, dtype=np.complex128)
-    if f.shape != (3,) or inverse.shape != (3,):
+    t = np.asarray(ratio, dtype=np.complex128)
+    if f.shape != (3,) or t.shape != (3,):
         raise ValueError("zero_phase takes three points")
-    if not np.all(np.abs(inverse) > 0.0):
+    points = t.tolist()
+    if not all(abs(one) > 0.0 for one in points):
         raise NoAnswer("the return ratio is zero: the tube is cut off or the loop is open")
-    inverse = 1.0 / inverse
-    middle, span = f[1], f[2] - f[0]
+    low, middle, high = f.tolist()
+    span = high - low
     if not span > 0.0:
         raise ValueError("zero_phase takes rising frequencies")
-    x = (f - middle) / span
-    imaginary = np.polynomial.polynomial.polyfit(x, inverse.imag, 2)
-    real = np.polynomial.polynomial.polyfit(x, inverse.real, 2)
-    roots = np.polynomial.polynomial.polyroots(imaginary)
-    roots = roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots.real))].real
-    if roots.size == 0:
+    x = (low - middle) / span, (high - middle) / span
+    inverse = [1.0 / one for one in points]
+    # 1/T = at + x (slope + x bend); a few plain numbers are many times faster than arrays of three
+    at = inverse[1]
+    first, last = (inverse[0] - at) / x[0], (inverse[2] - at) / x[1]
+    bend = (last - first) / (x[1] - x[0])
+    slope = first - bend * x[0]
+    root = _smaller_root(bend.imag, slope.imag, at.imag)
+    return middle + span * root, 1.0 / (at.real + root * (slope.real + root * bend.real))
+
+
+def _smaller_root(a: float, b: float, c: float) -> float:
+    """Return the real root of a x^2 + b x + c that is nearer to zero. Raises NoAnswer if there is none."""
+    inside = b * b - 4.0 * a * c
+    q = b + math.copysign(math.sqrt(inside), b) if inside >= 0.0 else 0.0
+    if q == 0.0:
         raise NoAnswer("the phase of the return ratio has no zero near these frequencies")
-    root = float(roots[np.argmin(np.abs(roots))])
-    return float(middle + span * root), float(1.0 / np.polynomial.polynomial.polyval(root, real))
+    return -2.0 * c / q
 
 
 def strongest_zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> float | None:

@@ -13,6 +13,7 @@ from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import GainAgainstScreen, NyquistCurve, Onset, Selectivity
+from receiver_sim.results.sure import HowSure
 
 
 class Grade(str, enum.Enum):
@@ -93,8 +94,8 @@ class CheckReport(Answer):
     audio, hum and regulator were looked at; where all searches failed they are absent, but for the operating
     points at the ends of the control. oscillation: how it comes in at the middle of each band, and whether it
     holds still, without runs over time. hum_paths: the same hum by its paths. loudness: of a weak station in
-    each load, empty where no band oscillates. Stages that failed are absent (empty or None) and named in
-    `failed`.
+    each load, empty where no band oscillates. sure: what parts, tubes and mains leave open. Stages that
+    failed are absent (empty or None) and named in `failed`.
     """
 
     title: str
@@ -113,6 +114,7 @@ class CheckReport(Answer):
     evaluations: int
     failed: tuple[FailedStage, ...] = ()
     loudness: tuple[Loudness, ...] = ()
+    sure: HowSure | None = None
 
 
 def onset_stage(band: str, dial_hz: float) -> str:

@@ -362,7 +362,9 @@ class DetectionCurve:
     """Audio against the setting of the control for one signal; arrays of equal length.
 
     carrier_v: r.m.s. e.m.f. in the aerial; audio_v: r.m.s. volts of the wanted tone at the output;
-    rotation; amplitude_v: mean amplitude at the hot end. best: setting of the largest audio.
+    rotation; amplitude_v: mean amplitude at the hot end. best: setting at which it is used: of a beat note
+    that of the largest audio, of AM the loudest at which speech passes, see `SpeechSetting`. best_v: audio
+    there. reach_hz: highest audio frequency that both sidebands bring within 3 dB, None for a beat note.
     """
 
     signal: str
@@ -372,6 +374,27 @@ class DetectionCurve:
     audio_v: FloatArray
     amplitude_v: FloatArray
     best: ControlSetting
+    best_v: float
+    reach_hz: FloatArray | None = None
+
+
+@dataclass(frozen=True)
+class SpeechSetting:
+    """The setting for AM speech: the loudest that passes audio up to `wanted_hz` within 3 dB.
+
+    reach_hz: what passes there, less than wanted where the bare tank is too sharp. audio_v: there; edge_v:
+    at the loudest setting looked at, `edge`, which passes edge_reach_hz; bare_v: with the same tube and tank
+    at the speech setting, but without regeneration.
+    """
+
+    wanted_hz: float
+    setting: ControlSetting
+    reach_hz: float
+    audio_v: float
+    edge: ControlSetting
+    edge_reach_hz: float
+    edge_v: float
+    bare_v: float
 
 
 @dataclass(frozen=True)
@@ -409,7 +432,7 @@ class Detection(Answer):
     below it (am, am_transfer, selectivity_db in dB against offset_hz, bandwidth_hz) or above it (beat,
     beat_transfer, pulling) is None where the control has none: a band that does not oscillate still detects
     AM over the whole control, one that oscillates all over still gives beat notes. notes: a sentence each on
-    why.
+    why. speech: how the setting for AM was chosen.
     """
 
     band: str
@@ -426,6 +449,7 @@ class Detection(Answer):
     bandwidth_hz: float | None
     status: Status = Status.OSCILLATES
     notes: tuple[str, ...] = ()
+    speech: SpeechSetting | None = None
 
 
 @dataclass(frozen=True, repr=False)

@@ -20,6 +20,7 @@ from receiver_sim.results.drawing import SchematicReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Sound
 from receiver_sim.results.file_answers import DeckExport, GuidePage, StarterBuild
 from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.spread import Spread
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
@@ -38,6 +39,7 @@ VERBS: dict[str, Any] = {
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
     "onset": OscillationReport,
+    "spread": Spread,
     "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
     "swap": SwapReport,

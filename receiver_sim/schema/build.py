@@ -16,7 +16,7 @@ from receiver_sim.schema import parts as p
 from receiver_sim.schema.base import Part, given, optional
 from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
-from receiver_sim.schema.stage import Audio, HeaterCoupling, HeaterFeed
+from receiver_sim.schema.stage import Audio, Condition, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
 from receiver_sim.schema.verdicts import Verdicts
 
@@ -107,6 +107,7 @@ class Detector(Part):
     """The regenerative detector, its cathode on the coil tap, or on ground beside a tickler."""
 
     tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
+    condition: Condition = condition()
     grid_leak: p.GridLeak = Field(description="Grid leak resistor.")
     grid_leak_to: Literal["tank", "cathode", "ground"] = given(
         "tank", "Where the leak returns: 'tank' (across the grid capacitor), 'cathode' or 'ground'."

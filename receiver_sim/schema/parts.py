@@ -154,14 +154,14 @@ RegulatorType = Annotated[
 # Supplies
 MainsFrequency = Annotated[float, Quantity(FREQUENCY, "15 Hz", "500 Hz", example="50 Hz")]
 RippleFrequency = Annotated[float, Quantity(FREQUENCY, "10 Hz", "100 kHz", example="100 Hz")]
-PlateSupply = Annotated[float, Quantity(VOLTAGE, "6 V", "600 V", example="180 V")]
+PlateSupply = Annotated[float, Quantity(VOLTAGE, "6 V", "600 V", example="180 V", spread=True)]
 Ripple = Annotated[float, Quantity(VOLTAGE, "1 uV", "100 V", zero=True, example="0.2 V")]
-HeaterVolts = Annotated[float, Quantity(VOLTAGE, "1 V", "120 V", example="6.3 V")]
-RegulatorVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "500 V", example="90 V")]
+HeaterVolts = Annotated[float, Quantity(VOLTAGE, "1 V", "120 V", example="6.3 V", spread=True)]
+RegulatorVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "500 V", example="90 V", spread=True)]
 StrikeVolts = Annotated[float, Quantity(VOLTAGE, "2 V", "1000 V", example="115 V")]
 RegulatorCurrent = Annotated[float, Quantity(CURRENT, "1 uA", "1 A", example="5 mA")]
 MainsVolts = Annotated[float, Quantity(VOLTAGE, "20 V", "500 V", example="230 V")]
-WindingVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "700 V", example="180 V")]
+WindingVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "700 V", example="180 V", spread=True)]
 DiodeDrop = Annotated[float, Quantity(VOLTAGE, "0.2 V", "150 V", example="22 V")]
 PeakVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "10 kV", example="450 V")]
 PickupVolts = Annotated[float, Quantity(VOLTAGE, "1 nV", "1 V", zero=True, example="0.5 mV")]
@@ -171,35 +171,51 @@ Capacity = Annotated[float, Quantity(CHARGE, "1 mAh", "1000 Ah", example="0.5 Ah
 PartPower = Annotated[float, Quantity(POWER, "10 mW", "100 W", example="2 W")]
 
 # Resistances
-Resistor = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 Mohm", example="4.7 kohm")]
-ResistorOrLink = Annotated[float, Quantity(RESISTANCE, "0.1 ohm", "10 Mohm", zero=True, example="10 kohm")]
-PlateResistor = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="150 kohm")]
-Bleeder = Annotated[float, Quantity(RESISTANCE, "1 kohm", "10 Mohm", example="68 kohm")]
-GridLeak = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Mohm", example="2.2 Mohm")]
-Leakage = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Gohm", example="200 Mohm")]
-HumPot = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 kohm", example="100 ohm")]
-Pot = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="50 kohm")]
-WindingResistance = Annotated[float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="35 ohm")]
-SourceResistance = Annotated[float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="470 ohm")]
-LoadResistance = Annotated[float, Quantity(RESISTANCE, "0.1 ohm", "1 Mohm", example="1.8 kohm")]
+Resistor = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 Mohm", example="4.7 kohm", spread=True)]
+ResistorOrLink = Annotated[
+    float, Quantity(RESISTANCE, "0.1 ohm", "10 Mohm", zero=True, example="10 kohm", spread=True)
+]
+PlateResistor = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="150 kohm", spread=True)]
+Bleeder = Annotated[float, Quantity(RESISTANCE, "1 kohm", "10 Mohm", example="68 kohm", spread=True)]
+GridLeak = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Mohm", example="2.2 Mohm", spread=True)]
+Leakage = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Gohm", example="200 Mohm", spread=True)]
+HumPot = Annotated[float, Quantity(RESISTANCE, "1 ohm", "10 kohm", example="100 ohm", spread=True)]
+Pot = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="50 kohm", spread=True)]
+WindingResistance = Annotated[
+    float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="35 ohm", spread=True)
+]
+SourceResistance = Annotated[
+    float, Quantity(RESISTANCE, "1 mohm", "100 kohm", zero=True, example="470 ohm", spread=True)
+]
+LoadResistance = Annotated[float, Quantity(RESISTANCE, "0.1 ohm", "1 Mohm", example="1.8 kohm", spread=True)]
 
 # Capacitances
-GridCapacitor = Annotated[float, Quantity(CAPACITANCE, "1 pF", "10 nF", example="120 pF")]
-FilterCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.1 pF", "100 nF", zero=True, example="100 pF")]
-BypassCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "10 mF", example="0.22 uF")]
-CouplingCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "100 uF", example="10 nF")]
-TuningCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.5 pF", "10 nF", example="150 pF")]
-AerialCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.01 pF", "1 uF", example="4 pF")]
-StrayCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "100 nF", zero=True, example="3 pF")]
+GridCapacitor = Annotated[float, Quantity(CAPACITANCE, "1 pF", "10 nF", example="120 pF", spread=True)]
+FilterCapacitor = Annotated[
+    float, Quantity(CAPACITANCE, "0.1 pF", "100 nF", zero=True, example="100 pF", spread=True)
+]
+BypassCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "10 mF", example="0.22 uF", spread=True)]
+CouplingCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "100 uF", example="10 nF", spread=True)]
+TuningCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.5 pF", "10 nF", example="150 pF", spread=True)]
+AerialCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.01 pF", "1 uF", example="4 pF", spread=True)]
+StrayCapacitance = Annotated[
+    float, Quantity(CAPACITANCE, "0.1 fF", "100 nF", zero=True, example="3 pF", spread=True)
+]
 
 # Inductances
-RfChoke = Annotated[float, Quantity(INDUCTANCE, "1 uH", "1 H", example="2.5 mH")]
+RfChoke = Annotated[float, Quantity(INDUCTANCE, "1 uH", "1 H", example="2.5 mH", spread=True)]
 # plate chokes of 1080 H were in the catalogues, and windings at a fraction of a milliampere reach more
-AudioInductance = Annotated[float, Quantity(INDUCTANCE, "1 mH", "5000 H", example="40 H")]
-LeakageInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "10 H", zero=True, example="30 mH")]
-LoadInductance = Annotated[float, Quantity(INDUCTANCE, "1 uH", "100 H", zero=True, example="1.6 H")]
-TankInductance = Annotated[float, Quantity(INDUCTANCE, "0.05 uH", "1 H", example="4.2 uH")]
-AerialInductance = Annotated[float, Quantity(INDUCTANCE, "1 nH", "10 mH", zero=True, example="5 uH")]
+AudioInductance = Annotated[float, Quantity(INDUCTANCE, "1 mH", "5000 H", example="40 H", spread=True)]
+LeakageInductance = Annotated[
+    float, Quantity(INDUCTANCE, "1 uH", "10 H", zero=True, example="30 mH", spread=True)
+]
+LoadInductance = Annotated[
+    float, Quantity(INDUCTANCE, "1 uH", "100 H", zero=True, example="1.6 H", spread=True)
+]
+TankInductance = Annotated[float, Quantity(INDUCTANCE, "0.05 uH", "1 H", example="4.2 uH", spread=True)]
+AerialInductance = Annotated[
+    float, Quantity(INDUCTANCE, "1 nH", "10 mH", zero=True, example="5 uH", spread=True)
+]
 
 # Sound
 AudioFrequency = Annotated[float, Quantity(FREQUENCY, "1 Hz", "200 kHz", example="1 kHz")]
@@ -212,12 +228,12 @@ BandEdge = Annotated[float, Quantity(FREQUENCY, "10 kHz", "300 MHz", example="3.
 Rotation = Annotated[float, Quantity(ANGLE, "30 deg", "3600 deg", example="270 deg")]
 Setting = Annotated[float, Quantity(PERCENTAGE, "0 %", "100 %", example="50 %")]
 MidFraction = Annotated[float, Quantity(PERCENTAGE, "1 %", "99 %", example="15 %")]
-Tap = Annotated[float, Quantity(PERCENTAGE, "0.1 %", "50 %", example="6 %")]
-CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140")]
+Tap = Annotated[float, Quantity(PERCENTAGE, "0.1 %", "50 %", example="6 %", spread=True)]
+CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140", spread=True)]
 TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
-TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995")]
-CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6")]
-TicklerCoupling = Annotated[float, Quantity(NUMBER, "0.001", "0.98", example="0.2")]
+TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995", spread=True)]
+CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6", spread=True)]
+TicklerCoupling = Annotated[float, Quantity(NUMBER, "0.001", "0.98", example="0.2", spread=True)]
 
 # Coils and aerials
 FormerDiameter = Annotated[float, Quantity(LENGTH, "2 mm", "500 mm", example="32 mm")]

@@ -185,21 +185,56 @@ def draw_laws(card: TubeCard, *, count: int, seed: int) -> list[TubeLaw]:
     laws tell how well that of the average tube is known, at low screen volts above all; the spread from tube
     to tube of one type comes on top. Same seed, same laws. Raises ValueError for a card without a fit.
     """
-    centre = card.law()
-    assert card.fit is not None
-    logs = {p.name: p.log for p in priors(card)}
-    free = [(name, p) for name, p in card.fit.parameters.items() if p.held_by != "fixed"]
-    widths = np.array([p.deviation / (abs(p.value) if logs[name] else 1.0) for name, p in free])
-    # the decimals of the stored correlations may leave it a hair off positive definite
-    values, vectors = np.linalg.eigh(np.array(card.fit.correlation))
-    root = vectors * np.sqrt(np.clip(values, 0.0, None))
+    size = open_dimensions(card)
     random = np.random.default_rng(seed)
-    steps = (random.standard_normal((count, len(free))) @ root.T) * widths
-    anchors = np.exp(ANCHOR * random.standard_normal(count))
-    return [
-        _anchored(card, _moved(centre, free, logs, row), centre, float(anchor))
-        for row, anchor in zip(steps, anchors, strict=True)
-    ]
+    steps = random.standard_normal((count, size))
+    anchors = random.standard_normal(count)
+    return [drawn_law(card, row, anchor=float(one)) for row, one in zip(steps, anchors, strict=True)]
+
+
+def open_dimensions(card: TubeCard) -> int:
+    """Return how many normal deviates `drawn_law` takes: one for each parameter that the fit left open.
+
+    Raises ValueError for a card without a fit.
+    """
+    if card.fit is None:
+        card.law()
+    assert card.fit is not None
+    return sum(p.held_by != "fixed" for p in card.fit.parameters.values())
+
+
+def drawn_law(card: TubeCard, normal: npt.ArrayLike, *, anchor: float) -> TubeLaw:
+    """Return the law for standard normal deviates, one for each open dimension and one for the anchor.
+
+    See `draw_laws`. The dimensions are those of the fit's covariance in order of its eigenvalues: none is a
+    single parameter's. Zeros give the fit itself. Raises ValueError for a card without a fit.
+    """
+    centre, free, logs, root = _opened(card)
+    row = root @ np.asarray(normal, dtype=float)
+    return _anchored(card, _moved(centre, free, logs, row), centre, math.exp(ANCHOR * anchor))
+
+
+_ROOTS: dict[int, Any] = {}
+
+
+def _opened(card: TubeCard) -> Any:
+    """Return the fit's law, its open parameters, which are logarithms, and the root of their covariance."""
+    assert card.fit is not None
+    known = _ROOTS.get(id(card.fit))
+    if known is None or known[0] is not card.fit:
+        logs = {p.name: p.log for p in priors(card)}
+        free = [(name, p) for name, p in card.fit.parameters.items() if p.held_by != "fixed"]
+        widths = np.array([p.deviation / (abs(p.value) if logs[name] else 1.0) for name, p in free])
+        # the decimals of the stored correlations may leave it a hair off positive definite
+        values, vectors = np.linalg.eigh(np.array(card.fit.correlation))
+        root = vectors * np.sqrt(np.clip(values, 0.0, None))
+        known = (card.fit, (card.law(), free, logs, widths[:, np.newaxis] * root))
+        _ROOTS[id(card.fit)] = known
+    return known[1]
+
+
+_LEAST = {**FLOORS, "division": 0.05}
+"""Where a drawn parameter ends: a division of zero would be no law."""
 
 
 def _moved(
@@ -211,7 +246,7 @@ def _moved(
     values: dict[str, Any] = centre.parameters()
     for (name, p), step in zip(free, row, strict=True):
         value = p.value * math.exp(step) if logs[name] else p.value + float(step)
-        values[name] = max(value, FLOORS.get(name, -math.inf))
+        values[name] = max(value, _LEAST.get(name, -math.inf))
     return TubeLaw(**values)
 
 

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
-from receiver_sim.schema import handbook
+from receiver_sim.schema import handbook, stated
 from receiver_sim.schema.faults import show
 
 if TYPE_CHECKING:
@@ -349,7 +349,7 @@ class Quantity:
 
     `low` and `high` bound what is physically sensible for the part (text, inclusive); `zero` admits 0
     besides. `example` is the text that messages show. Bare SI floats pass only under the validation context
-    {'si': True}.
+    {'si': True}. `spread`: a tolerance may stand behind the value (`stated`), which then is a `Stated`.
     """
 
     dimension: Dimension
@@ -357,6 +357,7 @@ class Quantity:
     high: str
     zero: bool = False
     example: str | None = None
+    spread: bool = False
 
     def expected(self) -> str:
         """Return what a message says was expected."""
@@ -379,12 +380,13 @@ class Quantity:
         """Return the SI value of what a file holds; `si` lets bare SI numbers pass. Raises QuantityError."""
         reader = self._reader()
         if isinstance(value, str):
-            number = _read(value, reader)
+            text, spread = self._spread(value)
+            number = _read(text, reader)
             if not self.allows(number):
                 raise QuantityError(
-                    "it is negative" if number < 0 else "it is out of range", self._slip(value)
+                    "it is negative" if number < 0 else "it is out of range", self._slip(text)
                 )
-            return number
+            return number if spread is None else stated.Stated(number, spread)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise QuantityError("it is no quantity", reader.write())
         if isinstance(value, float) and not math.isfinite(value):
@@ -395,6 +397,18 @@ class Quantity:
         if abs(value) > 1e300 or not self.allows(float(value)):  # float() of a huge int would overflow
             raise QuantityError("it is out of range", reader.write())
         return float(value)
+
+    def _spread(self, text: str) -> tuple[str, stated.Spread | None]:
+        """Return text without what it states of its spread, and that. Raises QuantityError."""
+        try:
+            plain, spread = stated.split(text)
+        except ValueError as error:
+            raise QuantityError("its tolerance is out of range", str(error)) from None
+        if spread is None or self._reader().parts(plain) is None:
+            return plain, None  # what is left is refused in its own words
+        if not self.spread:
+            raise QuantityError("a tolerance is not covered here", f"write it as '{show(plain)}'")
+        return plain, spread
 
     def _slip(self, text: str) -> str:
         """Return the cure for text out of range: another reading of its unit if that explains it."""
@@ -431,7 +445,10 @@ class Quantity:
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
         """Plug into the JSON Schema: text with a pattern (and a number where no unit is needed)."""
-        kinds: list[dict[str, Any]] = [{"type": "string", "pattern": each} for each in self.patterns()]
+        end = rf"(?:{stated.PATTERN})?$" if self.spread else "$"
+        kinds: list[dict[str, Any]] = [
+            {"type": "string", "pattern": each.removesuffix("$") + end} for each in self.patterns()
+        ]
         if self.dimension.bare:
             low, high = self.bounds()
             kinds.append({"type": "number", "minimum": 0 if self.zero else low, "maximum": high})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -135,8 +135,17 @@ class OutputResistor(Part):
 Output = Annotated[OutputChoke | OutputTransformer | OutputResistor, Field(discriminator="kind")]
 
 
+Condition = Literal["new", "worn"]
+
+
+def condition() -> Any:
+    """Return the field that says how much of a tube's life is gone; it widens the ranges, no more."""
+    return given("new", "'new' or 'worn': how far its emission may lie below that of its card.")
+
+
 class _Stage(Part):
     tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
+    condition: Condition = condition()
     connection: Literal["own", "triode"] = given(
         "own", "'triode' ties the screen of a pentode to its plate; 'own' leaves the tube as it is."
     )

@@ -9,11 +9,13 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
+    DetectionCurve,
     MapEnd,
     OnsetKind,
     Oscillation,
     OscillationReport,
     Sound,
+    SpeechSetting,
     Stability,
     Verification,
 )
@@ -304,7 +306,7 @@ def detection_table(found: Detection) -> Section:
                 f"{curve.signal}, {fixed(curve.tone_hz, 0)} Hz",
                 fixed(curve.best.rotation, 1, 100.0),
                 fixed(away, 2, 100.0),
-                fixed(float(curve.audio_v.max()), 2, 1e3),
+                fixed(curve.best_v, 2, 1e3),
                 fixed(None if transfer is None else transfer.overload_v, 3, 1e3),
             )
         )
@@ -319,6 +321,8 @@ def detection_table(found: Detection) -> Section:
         )
     if found.am is not None:
         notes.append(_note(f"bandwidth at the best setting for AM: {engineering(found.bandwidth_hz, 'Hz')}"))
+    if found.speech is not None:
+        notes += [_note(text) for text in _speech(found.speech)]
     if found.pulling is not None:
         notes.append(
             _note(
@@ -327,7 +331,40 @@ def detection_table(found: Detection) -> Section:
             )
         )
     grid = (Grid(columns, tuple(rows)),) if rows else ()
-    return Section(f"{found.band}: detection", (*grid, *notes), cautions.PLATE_SUPPLY + cautions.RADIATION)
+    wide = () if found.am is None else _loudness_against_bandwidth(found.am)
+    return Section(
+        f"{found.band}: detection", (*grid, *notes, *wide), cautions.PLATE_SUPPLY + cautions.RADIATION
+    )
+
+
+def _speech(one: SpeechSetting) -> list[str]:
+    """Return how the setting for AM was chosen, and what the edge and no regeneration would give."""
+    passes = f"audio up to {engineering(one.wanted_hz, 'Hz')} (-3 dB)"
+    if one.reach_hz < 0.99 * one.wanted_hz:
+        words = f"best for AM: no setting passes {passes}; this is the widest"
+    else:
+        words = f"best for AM: the loudest setting that passes {passes}, so that speech is understood"
+    edge, bare = one.edge_v / one.audio_v, one.audio_v / one.bare_v
+    return [
+        words,
+        f"nearer to onset, at {percent(one.edge.rotation, 1)} of the knob, it is {engineering(edge, '', 2)} "
+        f"times as loud (detection goes with the square: a signal {engineering(edge**0.5, '', 2)} times "
+        f"weaker would do), but passes {engineering(one.edge_reach_hz, 'Hz')} only",
+        f"without regeneration the same station is {engineering(bare, '', 2)} times less loud (a signal "
+        f"{engineering(bare**0.5, '', 2)} times stronger would be needed)",
+    ]
+
+
+def _loudness_against_bandwidth(curve: DetectionCurve) -> tuple[Note | Grid, ...]:
+    """Return loudness against bandwidth over the settings for AM."""
+    if curve.reach_hz is None:
+        return ()
+    columns = (Column("knob\n%"), Column("audio\nmV rms"), Column("passes up to\nkHz"))
+    rows = [
+        (fixed(float(r), 1, 100.0), fixed(float(v), 2, 1e3), engineering(float(f) / 1e3, ""))
+        for r, v, f in zip(curve.rotation, curve.audio_v, curve.reach_hz, strict=True)
+    ]
+    return (Note(""), Note("Loudness of AM against bandwidth", style="bold"), Grid(columns, tuple(rows)))
 
 
 def sound_note(found: Sound, *, where: str) -> Section:

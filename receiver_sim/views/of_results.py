@@ -13,6 +13,7 @@ from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Verification
 from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.spread import Spread
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
 from receiver_sim.results.tube_curves import TubeCurves
@@ -59,6 +60,7 @@ _PICTURES: dict[type, _Draw] = {
     HumStudy: _hum,
     SupplyStudy: _supply,
     CoilsReport: lambda report, ax: plot_gain_over_dial(report.sweeps, ax),
+    Spread: plots.plot_spread,
     SwapReport: plots.plot_swap,
     TubeCurves: plots.plot_plate_family,
 }

@@ -18,6 +18,7 @@ from receiver_sim.views.envelope_tables import comes_in_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
+from receiver_sim.views.sure_tables import sure_section
 
 __all__ = [
     "audio_table",
@@ -469,6 +470,8 @@ def check_report(report: CheckReport) -> Sheet:
         sections.append(hum_table(report.hum))
     if report.regulator is not None:
         sections.append(regulator_table(report.regulator))
+    if report.sure is not None:
+        sections.append(sure_section(report.sure))
     # what stands under the table of meter readings is not said again
     told = {text for p in report.operating_points for tube in p.tubes for text in tube.outside}
     warnings = [text for text in report.warnings if text not in told]

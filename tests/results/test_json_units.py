@@ -32,6 +32,7 @@ tap_turns link_turns main_rotation band_low band_high coil_loss input_loss leak_
 wanted unshielded shielded tank_share aerial_gain audio_gain overall gain_lowest gain_highest gain_1khz
 energy_error onset_error onset_lag amplitude_error unsettled ramp_error steps_per_cycle damping_error
 speed_ratio evaluations cost printed model deviation value limit before after found correlation
+changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
 """
 PLAIN = frozenset(_PLAIN.split())

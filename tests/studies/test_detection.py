@@ -35,13 +35,54 @@ def ear(bench, demo, demo_cards):
 
 
 def test_best_for_am_below_and_for_the_beat_just_above_onset(ear):
-    """Common practice, no source: AM is best just below onset, a beat note just above it."""
+    """Common practice, no source: AM is best a little below onset, a beat note just above it."""
     am, beat = detection.am_curve(ear), detection.beat_curve(ear)
-    assert 0.95 < am.best.rotation / ear.onset.rotation < 1.0
+    assert 0.8 < am.best.rotation / ear.onset.rotation < 0.98
     assert 1.0 < beat.best.rotation / ear.onset.rotation < 1.05
     # far from onset either is weaker by more than 10 dB
     assert am.audio_v[0] < 0.3 * am.audio_v.max()
     assert beat.audio_v[-1] < 0.3 * beat.audio_v.max()
+
+
+def test_speech_passes_at_the_setting_for_am(ear):
+    """The width is read off the tank anew: 2.5 kHz to either side within 3 dB, as the build asks for.
+
+    Published trials of the time (from memory, medium): phone needs a setting 5 to 20 times less sensitive
+    than the edge of oscillation; without regeneration a set is 25 to 400 times less sensitive than there.
+    """
+    curve = detection.am_curve(ear)
+    found = detection.speech_setting(ear, curve)
+    offset, level, _ = detection.selectivity(ear, curve.best.rotation)
+    # between two points of twenty a decade, interpolated: some 3 % of the frequency
+    assert np.interp(3.0103, -level, offset) == pytest.approx(2500.0, rel=0.05)
+    assert found.reach_hz == pytest.approx(2500.0, rel=0.05) and found.wanted_hz == 2500.0
+    assert found.edge_reach_hz < 200.0 < found.reach_hz
+    # detection goes with the square of the signal
+    assert 5.0 < math.sqrt(found.edge_v / found.audio_v) < 20.0
+    assert 25.0 < math.sqrt(found.edge_v / found.bare_v) < 400.0
+    # loudness rises and bandwidth falls towards onset
+    assert (np.diff(curve.audio_v) > 0.0).all() and (np.diff(curve.reach_hz) < 0.0).all()
+
+
+def test_the_rule_for_speech():
+    knob, audio = np.array([0.3, 0.36, 0.4]), np.array([1.0, 3.0, 9.0])
+    rule = detection.speech_rotation
+    # half way in the logarithm between 4 kHz and 1 kHz lies 2 kHz
+    place = rule(knob, audio, np.array([8e3, 4e3, 1e3]), wanted_hz=2e3, below_onset=True)
+    assert place == pytest.approx(0.38)
+    assert rule(knob, audio, np.array([9e3, 5e3, 3e3]), wanted_hz=2e3, below_onset=True) == 0.4
+    assert rule(knob, audio, np.array([1.5e3, 900.0, 80.0]), wanted_hz=2e3, below_onset=True) == 0.3
+    hump = np.array([2.0, 5.0, 1.0])
+    assert rule(knob, hump, np.array([8e3, 4e3, 3e3]), wanted_hz=2e3, below_onset=False) == 0.36
+
+
+def test_without_regeneration_the_tank_has_its_own_losses(ear):
+    """Square-law detection: the audio is that of a carrier I Rp, the tank's own, at the same grid."""
+    rotation = 0.9 * ear.onset.rotation
+    with_it = ear.am(rotation, 1e-4)[1]
+    assert ear.bare(rotation, 1e-4) < with_it
+    # volts of a weak carrier go with the current, the audio with their square
+    assert ear.bare(rotation, 2e-4) == pytest.approx(4.0 * ear.bare(rotation, 1e-4), rel=0.05)
 
 
 def test_am_against_a_time_run(ear):

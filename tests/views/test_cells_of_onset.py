@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -281,17 +282,48 @@ def test_detection() -> None:
         ("signal", lambda c: f"{c[0].signal}, {c[0].tone_hz:.0f} Hz"),
         ("best knob %", (lambda c: c[0].best.rotation, "1")),
         ("from onset %", (lambda c: c[0].best.rotation / found.onset.rotation - 1.0, "1")),
-        ("audio mV rms", (lambda c: c[0].audio_v.max(), "V")),
+        ("audio mV rms", (lambda c: c[0].best_v, "V")),
         ("overload mV", (lambda c: c[1].overload_v, "V")),
     ]
     hold(the(page, ".*detection"), curves, columns)
     assert found.bandwidth_hz is not None
     for words_, wanted in (
         ("in the aerial", [(found.am.carrier_v, "V")]),
-        ("bandwidth", [(found.bandwidth_hz, "Hz")]),
+        ("bandwidth at", [(found.bandwidth_hz, "Hz")]),
         ("locks", [(found.pulling.carrier_v, "V"), (found.pulling.lock_hz, "Hz")]),
     ):
         reading.in_order(reading.figures(note_with(page, words_)), wanted, rel=5e-3)
+
+
+def test_setting_for_am_speech() -> None:
+    """The criterion, the edge and no regeneration in words; loudness against bandwidth in a table."""
+    source = Source()
+    wanted = filled(envelope.SpeechSetting, source, wanted_hz=2500.0, reach_hz=2500.0)
+    found = filled(envelope.Detection, source, speech=wanted)
+    page = envelope_tables.detection_table(found)
+    text = note_with(page, "best for AM").replace("(-3 dB)", "")
+    reading.in_order(reading.figures(text), [(2500.0, "Hz")], rel=5e-3)
+    text = note_with(page, "times as loud")
+    reading.in_order(
+        reading.figures(text), [(wanted.edge.rotation, "1"), (wanted.edge_reach_hz, "Hz")], rel=6e-3
+    )
+    edge, bare = wanted.edge_v / wanted.audio_v, wanted.audio_v / wanted.bare_v
+    for said, ratio in ((text, edge), (note_with(page, "without regeneration"), bare)):
+        seen = [float(number) for number in re.findall(r"([0-9.]+) times", said)]
+        assert seen == pytest.approx([ratio, ratio**0.5], rel=0.06)
+    assert "no setting passes" not in note_with(page, "best for AM")
+    table = the(page, ".*detection", 1)
+    am = found.am
+    assert am is not None and am.reach_hz is not None
+    rows = list(zip(am.rotation, am.audio_v, am.reach_hz, strict=True))
+    columns: list[Column] = [
+        ("knob %", (lambda r: r[0], "1")),
+        ("audio mV rms", (lambda r: r[1], "V")),
+        ("passes up to kHz", (lambda r: r[2], "Hz")),
+    ]
+    hold(table, rows, columns)
+    sharp = dataclasses.replace(found, speech=dataclasses.replace(wanted, reach_hz=900.0))
+    assert "no setting passes" in note_with(envelope_tables.detection_table(sharp), "best for AM")
 
 
 def test_detection_without_an_onset_says_what_can_still_be_told() -> None:

@@ -118,7 +118,7 @@ def a_report() -> OscillationReport:
 
 
 def a_detection() -> Detection:
-    curve = DetectionCurve("AM 30 %", 1e-4, 400.0, 0.4 + 0.1 * X, 0.1 + X, X, ControlSetting(0.49, 29.0))
+    curve = DetectionCurve("AM 30 %", 1e-4, 400.0, 0.4 + 0.1 * X, 0.1 + X, X, ControlSetting(0.49, 29.0), 0.7)
     beat = dataclasses.replace(curve, signal="beat note", tone_hz=800.0, rotation=0.5 + 0.1 * X)
     transfer = TransferCurve("AM 30 %", 0.49, 1e-6 + X, X, 0.002)
     pull = Pulling(0.51, 1e-4, 100.0 * (1.0 + X), 90.0 * (1.0 + X), 60.0)

@@ -12,6 +12,7 @@ from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
 from receiver_sim.views.plots.saving import contents, save, save_all
 from receiver_sim.views.plots.selectivity import plot_selectivity
+from receiver_sim.views.plots.spread import plot_spread
 from receiver_sim.views.plots.strip import plot_strip
 from receiver_sim.views.plots.swap import plot_swap
 from receiver_sim.views.plots.tubes import (
@@ -38,6 +39,7 @@ __all__ = [
     "plot_residuals",
     "plot_screen_current",
     "plot_selectivity",
+    "plot_spread",
     "plot_strip",
     "plot_swap",
     "plot_transfer",

@@ -1,0 +1,103 @@
+"""Any verdict of `check`, asked of drawn sets: each set is a build of its own that the studies look at."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from receiver_sim.api._judged import judged_of, loudness_of, strengths_of
+from receiver_sim.builds import dial_frequencies
+from receiver_sim.circuit.factors import drawn
+from receiver_sim.circuit.sets import SetPlan, draws, moved_by
+from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName
+from receiver_sim.failing_stages import Stages
+from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
+from receiver_sim.results.check import BandReport, Grade
+from receiver_sim.results.envelope import BandOscillation
+from receiver_sim.schema import Build
+from receiver_sim.working import look_at
+
+FAMILIES = {
+    "onset_rotation_min": "onset_rotation", "onset_rotation_max": "onset_rotation",
+    "onset_screen_min": "onset_screen", "onset_screen_max": "onset_screen", "audio_low_max": "audio_band",
+    "audio_high_min": "audio_band", "coil_q_min": "coil_q", "coil_q_max": "coil_q",
+    "heater_over_max": "heater_volts", "heater_under_max": "heater_volts",
+}  # fmt: skip
+"""Rule that fails -> the verdict it belongs to, as the guide lists them."""
+
+OSCILLATION = ("backlash_max", "holds_still")
+WORKING = ("rating", "regulator_holds", "mains_drift_max", "audio_band", "hum_power_max")
+ONSET = ("onset", "onset_rotation", "onset_screen", "approach_min", "dial_spread_max")
+PLAIN = ("coil_q", "heater_volts", "plate_potential", "capacitor_rating", "bleeder")
+KNOWN = (*ONSET, *OSCILLATION, *WORKING, "loudness_min", *PLAIN)
+"""Verdicts that can be asked of drawn sets."""
+
+Answers = tuple[tuple[str, str, bool], ...]
+"""Subject, verdict, and whether it holds."""
+
+
+def family(rule: str) -> str:
+    """Return the verdict that a rule belongs to."""
+    return FAMILIES.get(rule, rule)
+
+
+def known(rules: Sequence[str]) -> tuple[str, ...]:
+    """Return the verdicts that are asked for, each once. Raises UnknownName."""
+    wanted = tuple(dict.fromkeys(family(rule) for rule in rules))
+    for rule in wanted:
+        if rule not in KNOWN:
+            raise UnknownName(
+                f"'{rule}' is no verdict that can be asked of sets; there are {', '.join(KNOWN)}"
+            )
+    return wanted
+
+
+def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Collection[str]) -> Answers:
+    """Return what a set comes to in the verdicts asked for; what could not be simulated does not hold."""
+    row = draws(plan.factors, seed=plan.seed, start=number, stop=number + 1)[0]
+    build, cards = drawn(plan.build, plan.cards, plan.factors, moved_by(plan.factors, row))
+    names = [band.name for band in plan.bands]
+    build = build.model_copy(update={"bands": tuple(b for b in build.bands if b.name in names)})
+    receiver = Receiver(build, bench)
+    receiver.cards = cards
+    stages = Stages()
+    reports: list[BandReport] = []
+    if any(rule not in PLAIN for rule in rules):
+        reports = [
+            BandReport(
+                band.name,
+                tuple(
+                    onset.run(build, cards, bench, band=band, dial_hz=dial) for dial in dial_frequencies(band)
+                ),
+                None,
+                (),
+                None,
+            )
+            for band in build.bands
+        ]
+    found: tuple[BandOscillation, ...] = ()
+    if _any(rules, [*OSCILLATION, "loudness_min"]):
+        found = strengths_of(stages, receiver, reports, _quiet)
+    there = None
+    if _any(rules, [*WORKING, "loudness_min"]):
+        there = look_at(stages, build, cards, bench, reports, _quiet)
+    loud = None
+    if there is not None and "loudness_min" in rules:
+        at = there
+        loud = stages.run("loudness", lambda: loudness_of(receiver, at, found))
+    judged = judged_of(stages, given, build, cards, reports, found, there, loud or ())
+    good: dict[tuple[str, str], bool] = {}
+    for verdict in judged:
+        key = (verdict.subject, family(verdict.rule))
+        if key[1] in rules:
+            good[key] = good.get(key, True) and verdict.grade is Grade.GOOD
+    return tuple((subject, rule, holds) for (subject, rule), holds in good.items())
+
+
+def _any(rules: Collection[str], some: Sequence[str]) -> bool:
+    return any(rule in rules for rule in some)
+
+
+def _quiet(_what: str, _done: int, _total: int) -> None:
+    return None

@@ -1,0 +1,141 @@
+"""How sure are the answers of `check`: a hundred sets of the build, drawn from its tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from receiver_sim.api._spread import WHOLE, effects, start_of, summary
+from receiver_sim.circuit.factors import factors_of
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.sets import draws, moved_by, plan_sets
+from receiver_sim.engine import Bench
+from receiver_sim.judge import verdicts
+from receiver_sim.measure import onset
+from receiver_sim.measure.loaded import Loaded
+from receiver_sim.results.bias import OperatingPoint
+from receiver_sim.results.check import BandReport, Grade
+from receiver_sim.results.spread import Held, SetOnset, Share
+from receiver_sim.results.sure import FigureRange, HowSure
+from receiver_sim.schema import Build
+from receiver_sim.studies import operating_point, spread
+from receiver_sim.studies.drawn_sets import look_at_bands
+from receiver_sim.studies.set_figures import SetFigures, figures_of_set
+from receiver_sim.working import Setting
+
+SETS = 100
+SEED = 1
+
+DECIDING = 3
+"""Parts named for each band."""
+
+NOTES = (
+    "A set has its own parts, tubes and mains: as the build states them ('100 pF +-5 %', 'measured'), else "
+    "by the class of the part (common practice), new tubes by acceptance limits, and what print leaves open "
+    "of each type. A hundred sets tell a share to some ten of a hundred: `receiver-sim spread` draws more.",
+    "Not varied: backlash, strength, howl and what is heard; they are those of the build as stated.",
+)
+
+Progress = Callable[[str, int, int], None]
+
+
+def how_sure(
+    given: Build,
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    *,
+    reports: Sequence[BandReport],
+    setting: Setting | None,
+    progress: Progress,
+) -> HowSure:
+    """Return what a hundred sets say; given: the build as loaded, build: settled.
+
+    reports: of its bands, in their order; setting: at which meter, gain and hum are looked at, None for none.
+    """
+    factors = factors_of(given, build, cards)
+    starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
+    plan = plan_sets(build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search)
+    drawn = draws(factors, seed=SEED, start=0, stop=SETS)
+    moved = [moved_by(factors, row) for row in drawn]
+    share = None if setting is None else plan.maps[0].circuit.control.share(setting.rotation)
+
+    def one(b: Bench, by: dict[str, float]) -> tuple[tuple[SetOnset, ...], SetFigures | None]:
+        read: list[SetFigures] = []
+
+        def also(on: Loaded) -> None:
+            if share is not None:
+                read.append(figures_of_set(on, plan, by, share=share))
+
+        found = look_at_bands(b, plan, by, range(len(plan.bands)), also=also)
+        return tuple(found[i] for i in range(len(plan.bands))), read[0] if read else None
+
+    seen = bench.map(one, moved, lambda done, total: progress("sets", done, total))
+    table = summary("", (), build, plan, [row for row, _ in seen])
+    moves = effects(bench, plan, quick=True)
+    deciding: list[Share] = []
+    for index, b in enumerate(plan.bands):
+        own = [move[index] for move in moves]
+        deciding += spread.variance_shares(b.name, factors, drawn[:0], [], own)[:DECIDING]
+    figures = [f for _, f in seen if f is not None]
+    stated = one(bench, {})[1]
+    held: list[Held] = list(table.held[:-1])
+    ranges: tuple[FigureRange, ...] = ()
+    if stated is not None and figures and setting is not None:
+        points = [_point(f, build, cards, setting) for f in (stated, *figures)]
+        held += _ratings(points[1:])
+        ranges = _ranges(build, [stated, *figures], points)
+    return HowSure(SETS, SEED, (*held, table.whole), table.bands, tuple(deciding), ranges, NOTES)
+
+
+def _point(found: SetFigures, build: Build, cards: Cards, setting: Setting) -> OperatingPoint:
+    return operating_point.reduce(
+        dict(found.volts), found.circuit, build, cards, label="working", rotation=setting.rotation
+    )
+
+
+def _ratings(points: Sequence[OperatingPoint]) -> list[Held]:
+    """Return in how many sets each rating is kept, those alone that not all of them keep."""
+    kept: dict[str, list[bool]] = {}
+    for point in points:
+        good: dict[str, bool] = {}
+        for verdict in verdicts.judge_bias([point]):
+            good[verdict.subject] = good.get(verdict.subject, True) and verdict.grade is Grade.GOOD
+        for part, holds in good.items():
+            kept.setdefault(part, []).append(holds)
+    return [spread.held(part, "rating", sum(each), len(each)) for part, each in kept.items() if not all(each)]
+
+
+def _ranges(
+    build: Build, figures: Sequence[SetFigures], points: Sequence[OperatingPoint]
+) -> tuple[FigureRange, ...]:
+    """Return the ranges of meter readings, gain and hum; the first of each is the build as stated."""
+    columns: list[tuple[str, str, list[float | None]]] = []
+    for place, tubes in enumerate(zip(*(p.tubes for p in points), strict=True)):
+        socket = points[0].tubes[place].socket
+        for what in ("plate_a", "screen_a"):
+            words = f"{what.partition('_')[0]} current of the {socket} tube"
+            columns.append((words, "A", [getattr(tube, what) for tube in tubes]))
+    for words in points[0].volts:
+        columns.append((words, "V", [p.volts.get(words) for p in points]))
+    for index, phone in enumerate(build.phones):
+        columns.append((f"gain to {phone.name}", "1", [f.gain[index] for f in figures]))
+        if figures[0].hum_here_v:
+            columns.append((f"hum at {phone.name}", "V", [f.hum_here_v[index] for f in figures]))
+            columns.append(
+                (f"null of the hum pot at {phone.name}", "V", [f.hum_best_v[index] for f in figures])
+            )
+            columns.append(
+                (f"hum pot at that null, {phone.name}", "1", [f.hum_position[index] for f in figures])
+            )
+    out = []
+    for words, unit, values in columns:
+        if values[0] is None or any(v is None for v in values):
+            continue
+        low, high = np.percentile(np.array(values[1:], dtype=float), [spread.LOW, spread.HIGH])
+        out.append(FigureRange(words, unit, float(values[0]), float(low), float(high)))
+    return tuple(out)
+
+
+__all__ = ["SETS", "WHOLE", "how_sure"]
