@@ -144,6 +144,20 @@ install_packages() {
         "A library in an unusual place: NGSPICE_LIBRARY_PATH=/path/to/it ./setup.sh $command"
 }
 
+# The tests of the page are run in a browser. Without one they are skipped, so a failure here is no fault.
+browser_for_tests() {
+    command -v chromium >/dev/null 2>&1 && command -v chromedriver >/dev/null 2>&1 && return 0
+    root=
+    if [ "$(id -u)" -ne 0 ]; then root=$(command -v sudo) || root=none; fi
+    if [ "$root" != none ] && command -v apt-get >/dev/null 2>&1; then
+        say "installing chromium and chromium-driver with apt-get, for the tests of the page"
+        $root env DEBIAN_FRONTEND=noninteractive apt-get update -q || true
+        $root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends \
+            -o DPkg::Lock::Timeout=120 chromium chromium-driver && return 0
+    fi
+    say "no chromium: the tests of the page in a browser will be skipped"
+}
+
 # What an installation with the extras $1 is made from: when that has not changed, there is nothing to install.
 stamp() {
     printf '%s\n' "$here" "$1"
@@ -223,6 +237,9 @@ case $command in
     install) say "done; the program is .venv/bin/receiver-sim" ;;
     demo) exec "$venv/bin/receiver-sim" check "$demo_build" --out "$demo_output" ;;
     # A file stays on one process: what its tests share is computed once. More processes than four only wait for memory.
-    test) exec "$venv/bin/python" -m pytest -n auto --maxprocesses 4 --dist loadfile "$@" ;;
+    test)
+        browser_for_tests
+        exec "$venv/bin/python" -m pytest -n auto --maxprocesses 4 --dist loadfile "$@"
+        ;;
     lint) lint ;;
 esac

@@ -208,6 +208,7 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
             *("-o", "heard.wav"),
         ],
         "loop": ["loop", DEMO, "--band", "30 m"],
+        "page": ["page", one_band, "--no-sound"],
         "onset": ["onset", DEMO, "--band", "40 m", "--no-modes"],
         "new": ["new", "fresh.yaml"],
         "tap": ["tap", DEMO, "--onset", "45%", "--band", "40 m"],

@@ -20,6 +20,7 @@ from receiver_sim.results.drawing import SchematicReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Sound
 from receiver_sim.results.file_answers import DeckExport, GuidePage, StarterBuild
 from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.page import PageReport
 from receiver_sim.results.spread import Spread
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.results.swap import SwapReport
@@ -40,6 +41,7 @@ VERBS: dict[str, Any] = {
     "new": StarterBuild,
     "onset": OscillationReport,
     "spread": Spread,
+    "page": PageReport,
     "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
     "swap": SwapReport,

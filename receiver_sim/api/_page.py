@@ -1,0 +1,231 @@
+"""`page`: everything that the page of a set shows, turns and plays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timezone
+from typing import Any
+
+import numpy as np
+from scipy.signal import resample_poly
+
+from receiver_sim.api._check import check
+from receiver_sim.api._common import Progress, quiet
+from receiver_sim.builds import band_named, opened
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.signals import DialPath, Signal
+from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
+from receiver_sim.oscillating import mode_at
+from receiver_sim.receiver import Tuned, cards_for, settle
+from receiver_sim.results.base import FloatArray, Status
+from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.envelope import AmplitudeMap, Oscillation
+from receiver_sim.results.page import HeardPiece, PageReport, Turned
+from receiver_sim.schema import Build
+from receiver_sim.studies import listening, loop_gain, resonance
+from receiver_sim.views.page import page as html
+from receiver_sim.views.page import words
+from receiver_sim.views.schematic.drawing import Schematic
+
+EVERYWHERE = np.linspace(0.0, 1.0, 81)
+"""Settings of the control over its whole travel."""
+
+NEAR = (
+    0.85,
+    0.9,
+    0.93,
+    0.95,
+    0.965,
+    0.975,
+    0.985,
+    0.99,
+    0.995,
+    0.998,
+    1.0,
+    1.002,
+    1.005,
+    1.01,
+    1.02,
+    1.04,
+    1.07,
+)
+"""More of them about onset, as parts of its rotation."""
+
+CARRIER_V = 50e-6
+"""E.m.f. of the stations that are heard: a signal of middling strength (common practice, no source)."""
+
+GLIDE_HZ, GLIDE_S, LEAD_S = 1200.0, 1.6, 0.3
+"""The dial moves from so far below a carrier to so far above it, in this time, after a time to settle."""
+
+
+@dataclass(frozen=True)
+class _Tune:
+    station: str
+    relative: float
+    seconds: float
+    signal: Signal
+    dial: DialPath | None
+    from_hz: float
+    to_hz: float
+
+
+def _tunes() -> list[_Tune]:
+    """Return what is listened to: a carrier the dial is moved across, code, and an AM tone."""
+    carrier = Signal(CARRIER_V, 0.0, start_s=0.02)
+    glide = DialPath(((0.0, GLIDE_HZ), (LEAD_S, GLIDE_HZ), (LEAD_S + GLIDE_S, -GLIDE_HZ)))
+    code = Signal(CARRIER_V, 700.0, text="TEST", words_per_minute=22.0, start_s=LEAD_S)
+    tone = Signal(CARRIER_V, 0.0, kind="am", start_s=0.02)
+    out = [_Tune("carrier", at, GLIDE_S, carrier, glide, -GLIDE_HZ, GLIDE_HZ) for at in (0.985, 1.01, 1.06)]
+    out += [_Tune("code", at, 1.4, code, None, 700.0, 700.0) for at in (1.01, 1.2)]
+    out += [_Tune("tone", at, 0.6, tone, None, 0.0, 0.0) for at in (0.85, 0.93, 0.985)]
+    return out
+
+
+def page(
+    build: Build,
+    *,
+    sounds: bool = True,
+    output: int = 0,
+    bench: Bench | None = None,
+    progress: Progress = quiet,
+) -> PageReport:
+    """Return what the page of a set holds: `check`, the table of settings of each band, sounds of one band.
+
+    sounds: False leaves them out, and most of the time. output: index of the phones they are heard in. Errors
+    as for `check`.
+    """
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        report = check(build, bench=open_bench, progress=progress)
+        settled = settle(build, open_bench)
+        strengths = {one.oscillation.band: one.oscillation for one in report.oscillation}
+        jobs = [
+            one
+            for one in report.bands
+            if one.middle.tuning_farad is not None and one.against_screen is not None
+        ]
+        stages = Stages()
+        turned = stages.map(
+            open_bench,
+            lambda b, one: _turned(settled, cards, b, one, strengths.get(one.band)),
+            [(f"settings of {one.band}", one) for one in jobs],
+            lambda done, total: progress("settings", done, total),
+        )
+        heard = _heard(settled, cards, open_bench, report, output, progress, stages) if sounds else ()
+        known = tuple(one for one in turned if one is not None)
+        return PageReport(build.title, report, known, heard, open_bench.engine_seconds, stages.failed)
+
+
+def page_html(report: PageReport, build: Build, drawing: Schematic) -> bytes:
+    """Return the page of a set as the bytes of one HTML file. drawing: as `draw` gives it."""
+    made = datetime.now(timezone.utc).strftime("%Y-%m-%d %H:%M UTC")
+    return html.page(report, build, drawing, made=made)
+
+
+def page_verdict(report: PageReport) -> str:
+    """Return the verdict on a set in one sentence."""
+    return words.in_one_sentence(report)
+
+
+def _turned(
+    build: Build, cards: Cards, bench: Bench, report: BandReport, strength: Oscillation | None
+) -> Turned:
+    band, found = band_named(build, report.band), report.middle
+    at = None if found.onset is None else found.onset.rotation
+    near = () if at is None else tuple(at * part for part in NEAR if at * part <= 1.0)
+    rotation = np.unique(np.concatenate([EVERYWHERE, near]))
+    tuning = found.tuning_farad
+    assert tuning is not None
+    where: dict[str, Any] = {"band": band, "dial_hz": found.dial_hz, "tuning": tuning}
+    curve, _ = loop_gain.run(build, cards, bench, **where, rotations=rotation)
+    below = [i for i in range(rotation.size) if curve.gain[i] < 1.0 and (at is None or rotation[i] <= at)]
+    curves, widths = resonance.run(
+        build, cards, bench, **where,
+        settings=[(float(rotation[i]), float(curve.frequency_hz[i])) for i in below],
+        gains=[float(curve.gain[i]) for i in below],
+    )  # fmt: skip
+    peak = max((float(c.max()) for c in curves[:1]), default=1.0)
+    rows = {i: tuple(20.0 * np.log10(c / peak)) for i, c in zip(below, curves, strict=True)}
+    width = dict(zip(below, widths, strict=True))
+    up, down = _strength(rotation, strength)
+    jump = None if strength is None else strength.jump
+    return Turned(
+        band=band.name,
+        dial_hz=found.dial_hz,
+        status=found.status,
+        onset=found.onset,
+        gone=found.onset if jump is None or found.onset is None else jump.down,
+        rotation=rotation,
+        screen_v=curve.screen_v,
+        gain=curve.gain,
+        width_hz=tuple(width.get(i) for i in range(rotation.size)),
+        up_v=up,
+        down_v=down,
+        offset_hz=resonance.offsets(),
+        level_db=tuple(rows.get(i) for i in range(rotation.size)),
+    )
+
+
+def _strength(rotation: FloatArray, found: Oscillation | None) -> tuple[FloatArray, FloatArray]:
+    """Return the amplitude (V) at each rotation with the control coming from below, and from above.
+
+    Linear between points of the map, which lie 6 % of amplitude apart.
+    """
+    up, down = np.zeros(rotation.size), np.zeros(rotation.size)
+    known: AmplitudeMap | None = None if found is None else found.amplitudes
+    if found is None or known is None:
+        return up, down
+    top = float(known.rotation.max())
+    strongest = float(known.amplitude_v[int(np.argmax(known.rotation))])
+    for i, r in enumerate(rotation):
+        value = known.strongest(float(r))
+        held = (strongest if r > top else 0.0) if value is None else value
+        down[i] = held
+        if found.onset is not None and r >= (found.jump.up if found.jump else found.onset).rotation - 1e-12:
+            up[i] = held
+    return up, down
+
+
+def _heard(
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    report: CheckReport,
+    output: int,
+    progress: Progress,
+    stages: Stages,
+) -> tuple[HeardPiece, ...]:
+    """Return the sounds of the reference band, none where it has no onset or no aerial."""
+    name = report.reference_band
+    found = next((o.oscillation for o in report.oscillation if o.oscillation.band == name), None)
+    search = next(one.middle for one in report.bands if one.band == name)
+    if found is None or found.onset is None or found.amplitudes is None or search.status is Status.FAILED:
+        return ()
+    band = band_named(build, name)
+    tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
+    mode = mode_at(tuned, found)
+    if mode.aerial is None:
+        return ()
+    at, frame = found.onset.rotation, float(found.amplitudes.frame_hz[0])
+
+    def one(b: Bench, tune: _Tune) -> HeardPiece:
+        rotation = min(at * tune.relative, 1.0)
+        sound = listening.run(
+            build, cards, b, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
+            signals=[tune.signal], seconds=LEAD_S + tune.seconds, output=output, dial=tune.dial,
+        )  # fmt: skip
+        spl = None
+        if sound.level_db is not None and sound.rms_v > 0.0:
+            spl = sound.level_db - 20.0 * float(np.log10(sound.rms_v))
+        volts = resample_poly(sound.volts[round(LEAD_S * sound.rate) :], 1, 2)
+        rms = float(np.sqrt(np.mean(volts**2)))
+        level = None if spl is None or rms <= 0.0 else spl + 20.0 * float(np.log10(rms))
+        return HeardPiece(
+            band.name, tune.station, rotation, tune.from_hz, tune.to_hz, tune.signal.level_v, sound.output,
+            sound.rate / 2.0, volts, level, spl,
+        )  # fmt: skip
+
+    named = [(f"{tune.station} at {100.0 * tune.relative:.3g} % of onset", tune) for tune in _tunes()]
+    pieces = stages.map(bench, one, named, lambda done, total: progress("listening", done, total))
+    return tuple(piece for piece in pieces if piece is not None)

@@ -1,0 +1,77 @@
+"""`page`: the page of a set. Only click is imported at the top, for start-up's sake."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from receiver_sim.cli.common import (
+    BAND,
+    BUILD,
+    JSON,
+    Pool,
+    bench_for,
+    emit_json,
+    file_option,
+    prepared,
+    progress_bars,
+    simulating,
+    writable_file,
+)
+from receiver_sim.cli.ends import EXIT_SIMULATION, complain, folded, say
+from receiver_sim.errors import OutputFailed, UserError
+
+
+@click.command(short_help="Make a page of the set that is turned and heard in a browser.")
+@BUILD
+@BAND
+@file_option("the build's name with .html")
+@click.option("--no-sound", is_flag=True, help="Leave out the sound, and most of the time.")
+@JSON
+@simulating
+def page(
+    build: Path, band: str | None, output: Path | None, no_sound: bool, as_json: bool, pool: Pool
+) -> None:
+    """Make one HTML file of BUILD: verdict, drawing, a control and a dial to turn, sound, what to change.
+
+    It opens from disk in any browser and asks nothing of a network. --band: whose coil is drawn.
+    """
+    from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim.results.check import failures
+
+    file = Path(f"{build.stem}.html") if output is None else output
+    if file.suffix.lower() not in (".html", ".htm"):
+        raise UserError(f"{file}: a page is an .html file, not '{file.suffix}'")
+    loaded = prepared(build, bands=[band], told=True)
+    writable_file(file)
+    with bench_for(pool) as bench, progress_bars(as_json) as progress:
+        found = api.page(loaded, sounds=not no_sound, bench=bench, progress=progress)
+        drawing = api.draw(loaded, band=band or found.check.reference_band)
+    lost = _write(file, api.page_html(found, loaded, drawing))
+    found = replace(found, file=None if lost else str(file))
+    if as_json:
+        emit_json("page", found, build=loaded, bench=bench)
+    elif lost is None:
+        say(f"wrote {file}: {api.page_verdict(found)}")
+        for line in found.check.cautions:
+            complain(folded(line, mark=" ! "))
+    failed = (*failures(found.check.bands, found.check.failed), *found.failed)
+    for one in failed:
+        complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
+    if lost is not None:
+        raise lost
+    if failed:
+        raise SystemExit(EXIT_SIMULATION)
+
+
+def _write(file: Path, content: bytes) -> OutputFailed | None:
+    """Write a file and return what kept it from being written."""
+    from receiver_sim import outputs  # inside, for start-up's sake
+
+    try:
+        outputs.write(file, content)
+    except OutputFailed as error:
+        return error
+    return None

@@ -1,0 +1,38 @@
+"""The folded sections hold the report's own figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from receiver_sim import api
+from receiver_sim.results import cautions
+from receiver_sim.results.page import PageReport
+from receiver_sim.views.page import words
+
+
+def test_sections_show_what_check_found(report: Any) -> None:
+    build = api.shipped_build("demo")
+    page = PageReport("t", report, (), (), 0.0)
+    found = {one["title"]: one for one in words.sections(page, build)}
+    readings = found["Supply and safety, readings on the bench"]
+    assert readings["cautions"] == cautions.PLATE_SUPPLY  # before the volts
+    (table,) = readings["tables"]
+    first = report.operating_points[0].tubes[0]
+    assert table["rows"][0][2:6] == (
+        first.socket, first.tube, f"{first.plate_v:.0f} V", f"{first.screen_v:.1f} V"
+    )  # fmt: skip
+    assert all(row[-1] == "" for row in table["rows"])  # a blank column for the reader's own
+    (change,) = found["What to change"]["tables"]
+    assert [row[0] for row in change["rows"]] == sorted(
+        row[0] for row in change["rows"]
+    )  # bad, then doubtful
+    assert "good" not in {row[0] for row in change["rows"]}
+    assert len(found["Coils to wind"]["tables"][0]["rows"]) == len(build.bands)
+    assert found["Audio and hum"]["tables"][0]["rows"]
+
+
+def test_terms_are_those_of_the_glossary() -> None:
+    terms = dict(words.glossary())
+    assert terms["Onset"] == "the setting of the control at which oscillation begins."
+    assert terms["Approach"].endswith("Many degrees are a gentle control.")
+    assert len(terms) > 30
