@@ -15,6 +15,7 @@ from receiver_sim.receiver import Tuned
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import BandOscillation, Oscillation
+from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, detection, stability
 
 POINTS = 8
@@ -61,6 +62,14 @@ aerial. Common practice, no source: loosely coupled aerials of the builds that s
 """
 
 
+def _fully_up(build: Build) -> Build:
+    """Return the build with its volume control, if it has one, fully up."""
+    if build.audio is None or build.audio.volume is None:
+        return build
+    volume = build.audio.volume.model_copy(update={"setting": 1.0})
+    return build.model_copy(update={"audio": build.audio.model_copy(update={"volume": volume})})
+
+
 def loudness(tuned: Tuned, found: Oscillation) -> tuple[Loudness, ...]:
     """Return how loud a weak station is in each load, the volume fully up, at loop gain 0.9.
 
@@ -71,8 +80,7 @@ def loudness(tuned: Tuned, found: Oscillation) -> tuple[Loudness, ...]:
         return ()
     build, cards, bench, band, search = tuned.build, tuned.cards, tuned.bench, tuned.band, tuned.onset
     mode = mode_at(tuned, found)
-    volume = build.audio.volume.model_copy(update={"setting": 1.0})
-    up = build.model_copy(update={"audio": build.audio.model_copy(update={"volume": volume})})
+    up = _fully_up(build)
     amperes = ACROSS_COIL / mode.rp if build.aerial is None else None
     carrier, tone = build.verdicts.loudness_signal, detection.AM_HZ
     heard = []
@@ -98,6 +106,7 @@ def loudness(tuned: Tuned, found: Oscillation) -> tuple[Loudness, ...]:
                 power_w=power,
                 level_db=sound_level_db(power, sensitivity_db=phone.sensitivity),
                 threshold_db=float(threshold_db(tone)),
+                volume_up=build.audio is not None and build.audio.volume is not None,
             )
         )
     return tuple(heard)

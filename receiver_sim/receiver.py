@@ -20,7 +20,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault
-from receiver_sim.schema.card import card_for
+from receiver_sim.schema.card import TubeCard, card_for
 from receiver_sim.schema.located_yaml import read_located
 from receiver_sim.schema.not_covered import told
 from receiver_sim.schema.supply import DcSupply
@@ -37,27 +37,23 @@ def cards_for(build: Build) -> Cards:
     Raises BuildFaults if a tube is of a kind its socket does not take, or its card holds no fit.
     """
     detector, audio = card_for(build.detector.tube), build.audio
-    faults = []
-    if detector.kind == "triode":
-        faults.append(
-            _kind_fault(build, "detector.tube", detector.type, "a pentode or screen-grid tube", _TRIODE)
-        )
-    sockets = [("detector.tube", detector)]
-    for key, stage in (("audio", audio), ("audio.first", audio.first)):
+    faults = _screenless(build, detector)
+    found = {"detector.tube": detector}
+    for key, stage in (("audio", audio), ("audio.first", None if audio is None else audio.first)):
         if stage is None:
             continue
         card = card_for(stage.tube)
-        sockets.append((f"{key}.tube", card))
+        found[f"{key}.tube"] = card
         if own_screen(stage, card) and stage.screen is None:
             cure = "a triode, or a pentode with the key 'screen' (or 'connection: triode') beside it"
             faults.append(_kind_fault(build, f"{key}.tube", card.type, cure))
-    for key, card in sockets:
+    for key, card in found.items():
         if card.fit is None:
             cure = f"a tube whose card holds a fit; run 'receiver-sim tubes fit {card.type}'"
             faults.append(_kind_fault(build, key, card.type, cure))
     if faults:
         raise BuildFaults(faults)
-    return Cards(detector, sockets[1][1], sockets[2][1] if audio.first is not None else None)
+    return Cards(detector, found.get("audio.tube"), found.get("audio.first.tube"))
 
 
 _SETTLED: dict[str, Build] = {}
@@ -95,7 +91,26 @@ def settle(build: Build, bench: Bench) -> Build:
     return _SETTLED[key]
 
 
-_TRIODE = f"{told('a triode as detector')}: take a tube with a screen"
+def _screenless(build: Build, card: TubeCard) -> list[Fault]:
+    """Return what does not fit between the detector's tube and what feeds its screen."""
+    on_screen, fixed = build.regeneration.acts_on == "screen", build.detector.screen is not None
+    key = "detector.tube"
+    if card.kind == "triode" and build.regeneration.acts_on == "throttle":
+        expected = "a pentode or screen-grid tube with 'detector.screen', since the control is a throttle"
+        cure = f"{told('a triode behind a throttle')}: take a tube with a screen, or 'acts_on: plate'"
+        return [_kind_fault(build, key, card.type, expected, cure)]
+    if card.kind == "triode" and on_screen:
+        expected = "a pentode or screen-grid tube, since the control sets the volts of a screen"
+        cure = "take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"
+        return [_kind_fault(build, key, card.type, expected, cure)]
+    if card.kind == "triode" and fixed:
+        expected = "a pentode or screen-grid tube, since 'detector.screen' feeds a screen"
+        return [_kind_fault(build, key, card.type, expected, "take 'detector.screen' out")]
+    if card.kind != "triode" and not on_screen and not fixed:
+        expected = "a triode, or a feed for the screen, since the control does not set its volts"
+        cure = "add the key 'screen' with its resistor under 'detector'"
+        return [_kind_fault(build, key, card.type, expected, cure)]
+    return []
 
 
 def _kind_fault(build: Build, key: str, tube: str, expected: str, cure: str | None = None) -> Fault:

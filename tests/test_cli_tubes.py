@@ -105,7 +105,7 @@ def test_fit_of_an_own_card_draws_its_residuals(tmp_path: Path) -> None:
         ),
         (
             ["swap", DEMO, "--tubes", "76"],
-            "--tubes: 76: a triode as detector is not covered yet; name a pentode or a tetrode",
+            "--tubes: 76 has no screen to control in this set; name a pentode or a tetrode",
         ),
         (["tubes", "curves", "6J5", "--triode"], "the 6J5 is a triode as it is; leave --triode out"),
         (

@@ -8,6 +8,7 @@ from receiver_sim.builds import band_named
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import WrongValue
 from receiver_sim.oscillating import mode_at
 from receiver_sim.receiver import Tuned, dial_frequencies
 from receiver_sim.results.base import Status
@@ -62,6 +63,8 @@ def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
     """Return the build with `extra_ohm` more between the wiper of the control and the screen."""
     if extra_ohm == 0.0:
         return build
+    if build.regeneration.acts_on != "screen":
+        raise WrongValue("the control of this set does not feed a screen: no resistance goes there")
     control = build.regeneration.model_copy(update={"stopper": build.regeneration.stopper + extra_ohm})
     return build.model_copy(update={"regeneration": control})
 

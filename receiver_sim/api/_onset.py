@@ -118,9 +118,10 @@ def _remedy(found: Found, bench: Bench, what: str, changed: Build) -> Stability 
 def _extrapolated(cards: Cards, bands: Sequence[BandOscillation]) -> tuple[str, ...]:
     """Say once for which screen volts the detector's card has no published points."""
     maps = [b.oscillation.amplitudes for b in bands if b.oscillation.amplitudes is not None]
-    if not maps:
+    screens = [float(m.screen_v.min()) for m in maps if m.screen_v is not None]
+    if not screens:
         return ()
-    lowest = min(float(m.screen_v.min()) for m in maps)
+    lowest = min(screens)
     said = outside_range(cards.detector, plate_v=100.0, grid_v=-2.0, screen_v=lowest)
     return tuple(text for text in said if " screen " in text)
 

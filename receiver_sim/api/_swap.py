@@ -16,7 +16,7 @@ from receiver_sim.results.swap import (
 )
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import TubeCard, card_for, card_types
-from receiver_sim.schema.not_covered import told
+from receiver_sim.schema.stage import Audio
 
 Socket = Literal["detector", "audio"]
 
@@ -47,8 +47,8 @@ def candidates_for(build: Build, socket: Socket) -> tuple[list[str], list[str]]:
         card = card_for(name)
         if card.fit is None:
             left.append(f"{name}: its card holds no fit")
-        elif socket == "detector" and card.kind == "triode":
-            left.append(f"{name}: no screen to control")
+        elif socket == "detector" and (misfit := _misfit(build, card)):
+            left.append(f"{name}: {misfit}")
         elif socket == "detector" and (card.ratings.plate_power or 0.0) > OUTPUT_W:
             left.append(f"{name}: output tube")
         else:
@@ -58,7 +58,13 @@ def candidates_for(build: Build, socket: Socket) -> tuple[list[str], list[str]]:
 
 def in_socket(build: Build, socket: Socket) -> str:
     """Return the type of the tube in place."""
-    return build.detector.tube if socket == "detector" else build.audio.tube
+    return build.detector.tube if socket == "detector" else _stage(build).tube
+
+
+def _stage(build: Build) -> Audio:
+    if build.audio is None:
+        raise WrongValue("this set has no audio stage: there is no tube in that socket to swap")
+    return build.audio
 
 
 def _with(build: Build, socket: Socket, name: str) -> tuple[Build, bool]:
@@ -67,12 +73,13 @@ def _with(build: Build, socket: Socket, name: str) -> tuple[Build, bool]:
         return changed_build(build, {"detector.tube": name}), False
     changes: dict[str, str | float | None] = {"audio.tube": name}
     card = card_for(name)
-    if card.kind != "triode" and build.audio.screen is None:
+    stage = _stage(build)
+    if card.kind != "triode" and stage.screen is None:
         changes["audio.connection"] = "triode"
-    elif card.kind == "triode" and build.audio.connection == "triode":
+    elif card.kind == "triode" and stage.connection == "triode":
         changes["audio.connection"] = "own"
     changed = changed_build(build, changes)
-    return changed, card.kind != "triode" and changed.audio.connection == "triode"
+    return changed, card.kind != "triode" and _stage(changed).connection == "triode"
 
 
 def swap_tubes(
@@ -93,7 +100,7 @@ def swap_tubes(
     if tubes is None:
         names, left = candidates_for(build, socket)
     else:
-        names = [_fit_for(name, socket) for name in dict.fromkeys(tubes)]
+        names = [_fit_for(build, name, socket) for name in dict.fromkeys(tubes)]
     reference = in_socket(build, socket)
     names = [reference, *(name for name in names if name != reference)]
     with opened(bench) as open_bench:
@@ -110,13 +117,23 @@ def swap_tubes(
         )
 
 
-def _fit_for(name: str, socket: Socket) -> str:
+def _misfit(build: Build, card: TubeCard) -> str | None:
+    """Return why a tube does not suit the socket of the detector, None if it does."""
+    screen = build.regeneration.acts_on == "screen" or build.detector.screen is not None
+    if card.kind == "triode" and screen:
+        return "no screen to control" if build.detector.screen is None else "no screen to feed"
+    return None if card.kind == "triode" or screen else "a screen that nothing feeds"
+
+
+def _fit_for(build: Build, name: str, socket: Socket) -> str:
     try:
         card = card_for(name)
     except KeyError as error:
         raise UnknownName(str(error.args[0])) from None
-    if socket == "detector" and card.kind == "triode":
-        raise WrongValue(f"{name}: {told('a triode as detector')}; name a pentode or a tetrode")
+    misfit = _misfit(build, card) if socket == "detector" else None
+    if misfit is not None:
+        wanted = "a triode" if card.kind != "triode" else "a pentode or a tetrode"
+        raise WrongValue(f"{name} has {misfit} in this set; name {wanted}")
     if card.fit is None:
         raise WrongValue(f"{name}: its card holds no fit; run 'receiver-sim tubes fit {name}'")
     return name
@@ -154,7 +171,7 @@ def _audios(
     def one(b: Bench, name: str) -> AudioCandidate:
         changed, tied = (build, False) if name == names[0] else _with(build, "audio", name)
         if name == names[0]:
-            tied = in_place.kind != "triode" and build.audio.connection == "triode"
+            tied = in_place.kind != "triode" and _stage(build).connection == "triode"
         fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=False)
         return swap.audio(
             swap.Set.of(changed, band_name, b),

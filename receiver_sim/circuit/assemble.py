@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from receiver_sim.circuit import blocks
+from receiver_sim.circuit.blocks.control import control_form
 from receiver_sim.circuit.circuit import Block, Circuit, joined
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.registry import Cards, Site, make
@@ -41,17 +42,22 @@ def _detector(site: Site) -> str:
     return getattr(site.build.detector, "kind", usual)
 
 
+def _control(site: Site) -> str:
+    return getattr(site.build.regeneration, "kind", None) or control_form(site.build)
+
+
 SLOTS: tuple[tuple[str, Choice], ...] = (
     ("supply", _supply),
     ("heater", lambda _: "winding"),
     ("regulator", _regulator),
-    ("control", lambda site: getattr(site.build.regeneration, "kind", "screen_potentiometer")),
+    ("control", _control),
+    ("screen", lambda site: None if site.build.detector.screen is None else "fixed"),
     ("coil", _feedback),
     ("aerial", _aerial),
     ("detector", _detector),
     ("load", lambda site: site.build.detector.load.kind),
-    ("audio", lambda _: "amplifier"),
-    ("output", lambda site: site.build.audio.output.kind),
+    ("audio", lambda site: None if site.build.audio is None else "amplifier"),
+    ("output", lambda site: None if site.build.audio is None else site.build.audio.output.kind),
     ("phones", lambda _: "loads"),
 )
 """The blocks in their order, and how a build says which form of each it has (None: it has none)."""

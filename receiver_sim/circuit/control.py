@@ -57,6 +57,11 @@ class Control:
         """Return the rotation (0..1) for a share of its travel."""
         return float(rotation_fraction(share, law=self.law, mid=self.mid))
 
+    @property
+    def sets(self) -> dict[str, str]:
+        """Quantity and unit of what it sets, by those names."""
+        return {"quantity": self.quantity, "unit": self.unit}
+
     def at_share(self, share: float) -> dict[str, float]:
         """Return the values of the elements that follow, by name, at a share (0..1) of its travel."""
         return {one.element: one.value(share) for one in self.followers}

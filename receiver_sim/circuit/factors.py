@@ -326,7 +326,7 @@ def _supplied(build: Build, by: float) -> Build:
 def _with_ends(changed: Build, build: Build, moved: Mapping[str, float]) -> Build:
     """Add what is left at the ends of the control's track to the resistors beside it."""
     control = changed.regeneration
-    if not hasattr(control, "pot"):
+    if control.pot is None:
         return changed
     update = {
         end: getattr(control, end) + moved.get(f"regeneration.pot#{end}", 0.0) * control.pot

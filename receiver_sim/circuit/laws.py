@@ -41,7 +41,9 @@ def law_subcircuit(law: TubeLaw, name: str, *, triode_connected: bool = False) -
 
 
 def law_values(law: TubeLaw, name: str) -> dict[str, Any]:
-    """Return the values that templates of a pentode's or tetrode's law are filled with."""
+    """Return the values that templates of a tube's law are filled with."""
+    if law.kind == "triode":
+        return _triode(law, name)
     values = _pentode(law, name, False)
     return {key: value for key, value in values.items() if key not in ("triode_connected", "screen")}
 

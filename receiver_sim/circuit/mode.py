@@ -5,9 +5,12 @@ it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from receiver_sim.physics.mode import swing_factor
 
@@ -23,6 +26,7 @@ class Mode:
     fits, relative; rest: d.c. volts of the deck's nodes; stray: ohms from a cathode current to the volts
     between grid and cathode that are not the resonance's; harmonics: all such ohms at HARMONICS; feedback:
     volts, per volt of the hot end, where the current that pays for the losses leaves the tube: 0 at ground.
+    along: where the control acts on the tank itself, the modes at rotations (0..1) from stop to stop.
     """
 
     reference_hz: float
@@ -39,6 +43,21 @@ class Mode:
     stray: complex = 0j
     harmonics: tuple[complex, ...] = ()
     feedback: complex = 0j
+    along: tuple[tuple[float, Mode], ...] = field(default=(), repr=False)
+
+    def at(self, rotation: float) -> Mode:
+        """Return the mode with the control at a rotation (0..1): itself unless the control acts on the tank.
+
+        Between the settings at which it was measured, cubic splines through each of its figures.
+        """
+        if not self.along:
+            return self
+        wanted = float(np.clip(rotation, self.along[0][0], self.along[-1][0]))
+        return _unpacked(self, self._spline(wanted))
+
+    @cached_property
+    def _spline(self) -> Any:
+        return CubicSpline([place for place, _ in self.along], [_packed(mode) for _, mode in self.along])
 
     @property
     def resonance_hz(self) -> float:
@@ -79,3 +98,27 @@ class Mode:
     def capacitance(self) -> float:
         """Capacitance of the equivalent parallel tank, F."""
         return 0.5 / abs(self.residue)
+
+
+_COMPLEX = ("residue", "grid", "cathode", "plate", "screen", "stray", "feedback")
+
+
+def _packed(mode: Mode) -> list[complex]:
+    """Return all figures of a mode that a control on the tank moves, in a row."""
+    aerial = 0j if mode.aerial is None else mode.aerial
+    return [mode.decay, mode.offset_rad, aerial, *(getattr(mode, n) for n in _COMPLEX), *mode.harmonics]
+
+
+def _unpacked(mode: Mode, row: Any) -> Mode:
+    """Return a mode with the figures of a row of `_packed`."""
+    values = [complex(value) for value in row]
+    shares: dict[str, Any] = dict(zip(_COMPLEX, values[3:], strict=False))
+    return replace(
+        mode,
+        along=(),
+        decay=values[0].real,
+        offset_rad=values[1].real,
+        aerial=None if mode.aerial is None else values[2],
+        harmonics=tuple(values[3 + len(_COMPLEX) :]),
+        **shares,
+    )

@@ -99,11 +99,13 @@ def harmonics(
     return np.asarray(np.array(rows).T, dtype=np.float64)
 
 
-def sample_vectors(tube: str, *, phases: int, knots: int) -> tuple[list[str], list[tuple[str, str]]]:
-    """Return the vectors of a sampled tube for `harmonics`: power at each phase; plate's and screen's factor
-    at each knot, which add up.
+def sample_vectors(
+    tube: str, *, phases: int, knots: int, screen: bool = True
+) -> tuple[list[str], list[tuple[str, ...]]]:
+    """Return the vectors of a sampled tube for `harmonics`: power at each phase; plate's and, of a tube with
+    one, screen's factor at each knot, which add up.
     """
-    factors = [(f"{tube}.khp{t}", f"{tube}.khs{t}") for t in range(knots)]
+    factors = [(f"{tube}.khp{t}", *((f"{tube}.khs{t}",) if screen else ())) for t in range(knots)]
     return [f"{tube}.fz{j}" for j in range(phases)], factors
 
 
@@ -111,16 +113,19 @@ def sample_vectors(tube: str, *, phases: int, knots: int) -> tuple[list[str], li
 def phase_subcircuit(
     law: TubeLaw, name: str, swings: Swings, *, phases: int = PHASES, knots: int = KNOTS
 ) -> Law:
-    """Return the subcircuit of a pentode's or tetrode's law under the swing of the tank.
+    """Return the subcircuit of a tube's law under the swing of the tank.
 
-    Pins: plate, screen, grid (mean volts from the cathode, which draw the mean currents), amplitude of the
-    hot end (V), and three outputs: fundamental components of plate and screen current (1 V for 1 mA) and of
-    the grid current (1 V for 1 uA), counted in phase with the tank.
+    Pins: plate, screen (not of a triode), grid (mean volts from the cathode, which draw the mean currents),
+    amplitude of the hot end (V), and as outputs the fundamental components of plate and screen current (1 V
+    for 1 mA) and of the grid current (1 V for 1 uA), counted in phase with the tank.
     """
     places = knot_places(knots, phases=phases)
     share = [shares(c, places) for c in cosines(phases)]
     values: dict[str, Any] = law_values(law, name)
-    field = swings.plate * values["plate_reach"] + swings.screen * values["screen_reach"]
+    triode = law.kind == "triode"
+    field = swings.plate * values["plate_reach"]
+    if not triode:
+        field += swings.screen * values["screen_reach"]
     contact, slope = values.pop("contact"), values["grid_slope"]
     sections = [{**part, "offset": part["reach"] * contact} for part in values["sections"]]
     values["grid_scale_ua"] = 1e6 * values.pop("grid_perveance") * values.pop("grid_foot") ** 1.5
@@ -139,8 +144,16 @@ def phase_subcircuit(
     values |= {
         "sections": sections,
         "knots": [
-            {"field": field * c, "plate": swings.plate * c, "screen": swings.screen * c} for c in places
+            {
+                "field": field * c,
+                "plate": swings.plate * c,
+                **({} if triode else {"screen": swings.screen * c}),
+            }
+            for c in places
         ],
         "phases": samples,
     }
-    return replace(reader.law(render(folder("models"), "pentode_phases.cir", values)), samples=phases)
+    return replace(
+        reader.law(render(folder("models"), f"{'triode' if triode else 'pentode'}_phases.cir", values)),
+        samples=phases,
+    )

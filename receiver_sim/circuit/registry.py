@@ -29,7 +29,7 @@ class Cards:
     """The cards of the tubes in the sockets of a build."""
 
     detector: TubeCard
-    audio: TubeCard
+    audio: TubeCard | None = None
     first: TubeCard | None = None
 
     def of(self, socket: str) -> TubeCard:

@@ -105,10 +105,16 @@ def _supply_changes(build: Build) -> Iterator[tuple[str, Build]]:
 
 def _stage_changes(build: Build) -> Iterator[tuple[str, Build]]:
     control, audio = build.regeneration, build.audio
-    yield (
-        "double the screen's by-pass capacitor",
-        with_part(build, "regeneration", bypass=2.0 * control.bypass),
-    )
+    if control.acts_on != "throttle":
+        what = "screen's by-pass capacitor" if control.acts_on == "screen" else "by-pass of the plate feed"
+        yield f"double the {what}", with_part(build, "regeneration", bypass=2.0 * control.bypass)
+    if build.detector.screen is not None:
+        yield (
+            "double the screen's by-pass capacitor",
+            with_part(build, "detector.screen", bypass=2.0 * build.detector.screen.bypass),
+        )
+    if audio is None:
+        return
     if audio.decoupling is None:
         part = Decoupling.model_construct(resistor=ADDED_OHM, capacitor=ADDED_FARAD)
         yield "decouple the audio stage with 2.2 kohm and 22 uF", with_part(build, "audio", decoupling=part)

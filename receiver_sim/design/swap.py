@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from receiver_sim.circuit.blocks.audio import own_screen
+from receiver_sim.circuit.blocks.audio import audio_of, own_screen
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import swap_remedies
 from receiver_sim.engine import Bench, EngineError
@@ -89,7 +89,7 @@ def bands_of(one: Set, bench: Bench) -> tuple[BandOutcome, ...]:
             out.append(BandOutcome(found, None, None, None, note))
             continue
         jump = swing.jump
-        volts, degrees = (0.0, 0.0) if jump is None else (jump.backlash_v, jump.backlash_deg)
+        volts, degrees = (0.0, 0.0) if jump is None else (jump.backlash, jump.backlash_deg)
         out.append(BandOutcome(found, swing.kind, volts, degrees, None))
     return tuple(out)
 
@@ -133,7 +133,7 @@ def _remedies(
     one: Set, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
 ) -> tuple[Remedy, ...]:
     out = []
-    if one.band.name in places:
+    if one.band.name in places and one.build.regeneration.acts_on != "throttle":
         out.append(
             swap_remedies.top_resistor(
                 one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz,
@@ -238,8 +238,8 @@ def audio_current(one: Set, bench: Bench) -> float:
 
 def _noise_ohm(one: Set, point: OperatingPoint, bench: Bench) -> float:
     """Return the equivalent noise resistance (ohm) of the audio tube at a point."""
-    card = one.cards.audio
-    tied = card.kind != "triode" and not own_screen(one.build.audio, card)
+    card = one.cards.of("audio")
+    tied = card.kind != "triode" and not own_screen(audio_of(one.build), card)
     return audio_gain.noise_resistance(card, bench, point=_tube(point, "audio"), tied=tied)
 
 
@@ -248,7 +248,9 @@ def audio(one: Set, bench: Bench, *, fitting: Fitting, plate_a: float | None, ti
 
     plate_a None stands for the tube in place itself.
     """
-    found = AudioCandidate(tube=one.cards.audio.type, in_place=plate_a is None, fitting=fitting, tied=tied)
+    found = AudioCandidate(
+        tube=one.cards.of("audio").type, in_place=plate_a is None, fitting=fitting, tied=tied
+    )
     try:
         point = one.point(bench, 0.5)
         tube = _tube(point, "audio")

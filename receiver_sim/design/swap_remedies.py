@@ -91,7 +91,7 @@ def top_resistor(
             return _refused(blank, "oscillates there whatever it is: lower the tap")
         exact = float(brentq(excess, 0.0, _HIGHEST_OHM, rtol=1e-3, xtol=1.0))
     # below a fiftieth of the track a resistor makes no difference that the knob shows
-    value = 0.0 if exact < control.pot / 50.0 else nearest_e24(exact)
+    value = 0.0 if exact < (control.pot or 0.0) / 50.0 else nearest_e24(exact)
     changed = changed_build(build, {"regeneration.top": value})
     return _judged(Remedy(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, band))
 
@@ -144,8 +144,8 @@ def cathode_resistor(
     """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another."""
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
-    before = build.audio.cathode_resistor
-    if before is None or build.audio.bias != "cathode":
+    before = None if build.audio is None else build.audio.cathode_resistor
+    if build.audio is None or before is None or build.audio.bias != "cathode":
         return None
     blank = Remedy(
         what="cathode resistor",

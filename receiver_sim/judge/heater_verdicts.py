@@ -168,7 +168,7 @@ def _on_the_tap(build: Build, tube: _Heated, limits: Verdicts) -> Verdict:
 
 
 def _bias(build: Build, socket: str, tube: _Heated) -> Iterator[Verdict]:
-    stage = build.audio if socket == "audio" else build.audio.first
+    stage = build.audio if socket == "audio" or build.audio is None else build.audio.first
     if stage is None or stage.bias != "cathode" or tube.feed.source != "line":
         return
     text = (

@@ -10,7 +10,7 @@ from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.physics.hearing import threshold_db
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum
 from receiver_sim.results.base import Status
-from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
+from receiver_sim.results.bias import MainsPoint, OperatingPoint, RegulatorDrift
 from receiver_sim.results.check import BandReport, Grade, Verdict
 from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability
 from receiver_sim.results.hum import HumPaths
@@ -74,8 +74,7 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
             cure = f"raise the {feedback}, the coil's Q or the reach of the control, or loosen the aerial"
             if gain is not None and gain < _NO_FEEDBACK:
                 cure = (
-                    "hardly any feedback; see that the screen gets its volts and "
-                    f"the {feedback} is high enough"
+                    f"hardly any feedback; see that the tube gets its volts and the {feedback} is high enough"
                 )
             if gain is not None and gain < -_NO_FEEDBACK:
                 cure = REVERSED
@@ -95,7 +94,7 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
 
 def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdict]:
     rotations = [100.0 * o.onset.rotation for o in band.onsets if o.onset is not None]
-    volts = [o.onset.screen_v for o in band.onsets if o.onset is not None]
+    volts = [o.onset.screen_v or 0.0 for o in band.onsets if o.onset is not None]
     lowest, highest = min(rotations), max(rotations)
     least, most = 100.0 * limits.onset_rotation_min, 100.0 * limits.onset_rotation_max
     if lowest < least:
@@ -107,6 +106,8 @@ def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdic
     if lowest >= least and highest <= most:
         text = "onset lies in the useful part of the control"
         yield Verdict(band.band, "onset_rotation", Grade.GOOD, highest, most, "%", text)
+    if any(o.onset.screen_v is None for o in band.onsets if o.onset is not None):
+        return  # the control does not set the screen
     if min(volts) < limits.onset_screen_min:
         text = (
             f"the screen is starved at onset: little gain; lower the {feedback} so that onset needs more "
@@ -174,10 +175,18 @@ def _backlash(found: Oscillation, limits: Verdicts, feedback: str) -> Verdict:
     else:
         text = (
             "oscillation plops in and holds on below its onset, where weak signals are heard best: a larger "
-            f"grid leak, less {feedback}, or a stiffer supply of the screen softens it"
+            f"grid leak, less {feedback}{_stiffer(found)} softens it"
         )
     grade = Grade.GOOD if turn <= limits.backlash_max else Grade.BAD
     return Verdict(found.band, "backlash_max", grade, turn, limits.backlash_max, "deg", text)
+
+
+def _stiffer(found: Oscillation) -> str:
+    """Return the cure that lies in the feed of what the control sets; none for one in farads."""
+    known = found.amplitudes
+    if known is None or known.screen_v is not None:
+        return ", or a stiffer supply of the screen"
+    return ", or a stiffer feed of the plate" if known.unit == "V" else ""
 
 
 def _steadiness(found: Stability) -> Verdict:
@@ -239,18 +248,31 @@ def judge_regulator(drift: RegulatorDrift, onset: Onset, limits: Verdicts) -> li
         )
     subject = "regulator" if held else "supply"
     nominal = next(p for p in drift.points if p.mains == 1.0)
-    moved = max(abs(p.screen_v - nominal.screen_v) for p in drift.points)
-    if onset.approach_v:
-        ratio = moved / onset.approach_v
+    ratio = _drift_ratio(drift.points, nominal, onset)
+    if ratio is not None:
         grade = Grade.GOOD if ratio <= limits.mains_drift_max else Grade.DOUBTFUL
         cure = "regulate it better" if held else "put a regulator ahead of the control"
         text = (
             "a change of the supply by a tenth does not upset the setting"
             if grade is Grade.GOOD
-            else f"a supply 10 % off moves the screen through the whole approach to onset: {cure}"
+            else f"a supply 10 % off moves the set through the whole approach to onset: {cure}"
         )
         verdicts.append(Verdict(subject, "mains_drift_max", grade, ratio, limits.mains_drift_max, "1", text))
     return verdicts
+
+
+def _drift_ratio(points: Sequence[MainsPoint], nominal: MainsPoint, onset: Onset) -> float | None:
+    """Return how far 10 % of the supply move the setting, over the approach to onset; None without one.
+
+    What the knob sets moves towards onset, or, of a control that no supply moves, onset towards the knob.
+    """
+    if onset.approach_v:
+        return float(max(abs(p.figure - nominal.figure) for p in points) / onset.approach_v)
+    approach = onset.approach
+    places = [p.onset.figure for p in points if p.onset is not None]
+    if not approach or nominal.onset is None or not places:
+        return None
+    return float(max(abs(place - nominal.onset.figure) for place in places) / approach)
 
 
 def judge_audio(audio: AudioResponse, build: Build, limits: Verdicts) -> list[Verdict]:
@@ -279,7 +301,9 @@ def judge_loudness(heard: Iterable[Loudness], limits: Verdicts) -> list[Verdict]
     """Judge how far a weak station is above the threshold of hearing, in dB, in each load."""
     verdicts = []
     for one in heard:
-        signal = f"a station of {one.carrier_v * 1e6:.3g} uV, 30 % modulated, with the volume fully up"
+        signal = f"a station of {one.carrier_v * 1e6:.3g} uV, 30 % modulated"
+        if one.volume_up:
+            signal += ", with the volume fully up"
         above = None if one.level_db is None else one.level_db - one.threshold_db
         if above is None or above < 0.0:
             grade = Grade.BAD

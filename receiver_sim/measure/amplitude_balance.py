@@ -49,17 +49,18 @@ ONE_BY_ONE = "settings found one by one with the control held still: a sweep of 
 
 @dataclass(frozen=True)
 class Balance:
-    """Raw balance of a band: wiper against amplitude (may lie beyond the control's ends), and the screen at
-    rest."""
+    """Raw balance of a band: wiper against amplitude (may lie beyond the control's ends), what the control
+    sets, and that at rest.
+    """
 
     amplitude: FloatArray
     wiper: FloatArray
-    screen: FloatArray
+    figure: FloatArray
     grid: FloatArray
     drive_ma: FloatArray
     cross_ma: FloatArray
     rest_wiper: FloatArray
-    rest_screen: FloatArray
+    rest_figure: FloatArray
     harmonics_ma: FloatArray | None = None
     """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
     end: held.CurveEnd = held.CurveEnd.REACH
@@ -155,14 +156,31 @@ def _balance(
     skip: int = 0,
 ) -> Balance:
     keep = slice(skip, None)
-    amplitude, wiper, screen, grid, drive, cross = (run[name][keep] for name in _nodes(circuit))
-    components = None
-    if phases is not None:
-        samples, factors = _sampled(circuit, phases)
-        each = np.array([run[name][keep] for name in samples])
-        knots = np.array([sum(run[name][keep] for name in pair) for pair in factors])
-        components = harmonics(each, knots=knots, orders=(1, *HARMONICS))
-    return Balance(amplitude, wiper, screen, grid, drive, cross, *rest, components)
+    amplitude, wiper, figure, grid, drive, cross = (run[name][keep] for name in _nodes(circuit))
+    components = components_of(circuit, run, phases)
+    if components is not None:
+        components = components[keep]
+    return Balance(amplitude, wiper, figure, grid, drive, cross, *rest, components)
+
+
+def components_of(circuit: Circuit, run: Mapping[str, FloatArray], phases: int | None) -> FloatArray | None:
+    """Return components 1 to 5 of the cathode current (mA) from a run that kept `vectors_of`; None without
+    samples.
+    """
+    if phases is None:
+        return None
+    samples, factors = _sampled(circuit, phases)
+    each = np.array([run[name] for name in samples])
+    knots = np.array([sum(run[name] for name in pair) for pair in factors])
+    return harmonics(each, knots=knots, orders=(1, *HARMONICS))
+
+
+def vectors_of(circuit: Circuit, phases: int | None) -> list[str]:
+    """Return what a run must keep for `components_of`."""
+    if phases is None:
+        return []
+    samples, factors = _sampled(circuit, phases)
+    return [*samples, *(name for pair in factors for name in pair)]
 
 
 def _nodes(circuit: Circuit) -> list[str]:
@@ -175,19 +193,17 @@ def _nodes(circuit: Circuit) -> list[str]:
     ]  # fmt: skip
 
 
-def _sampled(circuit: Circuit, phases: int) -> tuple[list[str], list[tuple[str, str]]]:
+def _sampled(circuit: Circuit, phases: int) -> tuple[list[str], list[tuple[str, ...]]]:
     """Return the vectors of the sampled tube: power at each phase, factors of plate and screen at each
     knot.
     """
     tube = next(e.name for e in circuit.elements if e.kind == "x" and circuit.law_of[e.tail].samples)
-    return sample_vectors(tube, phases=phases, knots=KNOTS)
+    screen = circuit.find_node(Place.SCREEN) is not None
+    return sample_vectors(tube, phases=phases, knots=KNOTS, screen=screen)
 
 
 def _vectors(circuit: Circuit, phases: int | None) -> list[str]:
-    if phases is None:
-        return _nodes(circuit)
-    samples, factors = _sampled(circuit, phases)
-    return [*_nodes(circuit), *samples, *(name for pair in factors for name in pair)]
+    return [*_nodes(circuit), *vectors_of(circuit, phases)]
 
 
 def _sweep(on: Loaded, end: float, step: float, phases: int | None = None) -> Vectors:

@@ -23,12 +23,12 @@ the frequency."""
 
 @dataclass(frozen=True)
 class Sample:
-    """One engine evaluation: share of the control's travel (0..1), what it sets (screen volts, as a rule),
+    """One engine evaluation: share of the control's travel (0..1), what it sets (V or F),
     frequency of zero phase (Hz), loop gain.
     """
 
     wiper: float
-    screen_v: float
+    figure: float
     frequency: float
     gain: float
 
@@ -52,6 +52,11 @@ class Probe:
     def rotation(self, wiper: float) -> float:
         """Return the rotation of the knob for a share of the control's travel."""
         return self._on.circuit.control.rotation(wiper)
+
+    @property
+    def sets(self) -> dict[str, str]:
+        """Quantity and unit of what the control sets, by those names."""
+        return self._on.circuit.control.sets
 
     def tune(self, tuning: float) -> None:
         """Set the tuning capacitor (F)."""

@@ -139,7 +139,33 @@ def tuned_mode(
     with loaded(bench, circuit) as on:
         on.tune(tuning)
         point = on.volts()
-        mode = measure_mode(on, dial_hz=dial_hz, q=band.coil.q)
-        stray, harmonics = _strays(on, mode)
-    rest = {name: volts for name, volts in point.items() if "#" not in name}
-    return replace(mode, stray=stray, harmonics=harmonics, rest=rest)
+        rest = {name: volts for name, volts in point.items() if "#" not in name}
+        if not on.circuit.control.on_tank:
+            return replace(_whole(on, dial_hz=dial_hz, q=band.coil.q), rest=rest)
+        along = _along(on, dial_hz=dial_hz, q=band.coil.q)
+    mode = replace(along[0][1], along=along, rest=rest)
+    return replace(mode.at(rotation), along=along)
+
+
+SETTINGS = 25
+"""Settings of a control that acts on the tank at which its mode is measured."""
+
+
+def _along(on: Loaded, *, dial_hz: float, q: float) -> tuple[tuple[float, Mode], ...]:
+    """Measure the mode at rotations from stop to stop, each looked for where the one before was found."""
+    out: list[tuple[float, Mode]] = []
+    near = dial_hz
+    for rotation in np.linspace(0.0, 1.0, SETTINGS):
+        on.turn(float(rotation))
+        mode = _whole(on, dial_hz=near, q=q)
+        near = mode.resonance_hz
+        offset = mode.offset_rad + 2.0 * np.pi * (mode.reference_hz - dial_hz)
+        out.append((float(rotation), replace(mode, reference_hz=dial_hz, offset_rad=offset)))
+    return tuple(out)
+
+
+def _whole(on: Loaded, *, dial_hz: float, q: float) -> Mode:
+    """Measure the mode with what is not the resonance's."""
+    mode = measure_mode(on, dial_hz=dial_hz, q=q)
+    stray, harmonics = _strays(on, mode)
+    return replace(mode, stray=stray, harmonics=harmonics)

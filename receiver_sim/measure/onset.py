@@ -15,7 +15,7 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
-from receiver_sim.results.base import Status
+from receiver_sim.results.base import Figure, Status
 from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
@@ -133,25 +133,31 @@ def reduce(
         return dataclasses.replace(without, warnings=(REVERSED,)) if against else without
     rising = _rising(samples)
     wipers = [s.wiper for s in rising]
-    volts = MonotoneCubic(wipers, [s.screen_v for s in rising])
-    setting = ControlSetting(probe.rotation(onset), float(volts(onset)))
+    figures = MonotoneCubic(wipers, [s.figure for s in rising])
+    in_volts = probe.sets["unit"] == "V"
+    setting = _setting(probe, onset, float(figures(onset)))
     approach = None
     if rising[0].gain < APPROACH_GAIN:
         low = _inverse(rising, APPROACH_GAIN)
-        approach = ControlSetting(probe.rotation(low), float(volts(low)))
+        approach = _setting(probe, low, float(figures(low)))
     return dataclasses.replace(
         without,
         onset=setting,
         oscillation_hz=float(MonotoneCubic(wipers, [s.frequency for s in rising])(onset)),
-        slope_per_v=_slope(rising, setting.screen_v),
-        approach_v=None if approach is None else setting.screen_v - approach.screen_v,
+        slope_per_v=_slope(rising, setting.figure) if in_volts else None,
+        slope_in=None if in_volts else Figure(_slope(rising, setting.figure), f"1/{setting.unit}"),
+        approach_v=setting.figure - approach.figure if in_volts and approach is not None else None,
         approach_deg=None if approach is None else (setting.rotation - approach.rotation) * degrees,
         at_nine_tenths=approach,
         stops_at=_stop(samples, probe),
     )
 
 
-def _slope(rising: list[Sample], screen_v: float) -> float:
+def _setting(probe: Probe, wiper: float, figure: float) -> ControlSetting:
+    return ControlSetting.of(probe.rotation(wiper), figure, **probe.sets)
+
+
+def _slope(rising: list[Sample], figure: float) -> float:
     """Return dT/dV at onset from the parabola through the three samples nearest to it that differ enough."""
     near = sorted(rising, key=lambda s: abs(s.gain - 1.0))
     chosen = [near[0]]
@@ -160,7 +166,7 @@ def _slope(rising: list[Sample], screen_v: float) -> float:
             chosen.append(sample)
         if len(chosen) == 3:
             break
-    x = np.array([s.screen_v - screen_v for s in chosen])
+    x = np.array([s.figure - figure for s in chosen])
     y = np.array([s.gain for s in chosen])
     coefficients = np.polynomial.polynomial.polyfit(x, y, len(chosen) - 1)
     return float(coefficients[1])
@@ -174,7 +180,7 @@ def _stop(samples: list[Sample], probe: Probe) -> ControlSetting | None:
     above, below = samples[last], samples[last + 1]
     share = (above.gain - 1.0) / (above.gain - below.gain)
     wiper = above.wiper + share * (below.wiper - above.wiper)
-    return ControlSetting(probe.rotation(wiper), above.screen_v + share * (below.screen_v - above.screen_v))
+    return _setting(probe, wiper, above.figure + share * (below.figure - above.figure))
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:

@@ -46,7 +46,7 @@ class Loudness:
     carrier_v: its e.m.f. in the aerial, r.m.s. (without an aerial in the build: three times that across the
     coil, regeneration not counted); tone_hz: its modulation, 30 % deep; rotation: of the control; output_v:
     r.m.s. at the load, power_w: in it; level_db: dB SPL, None for no power at all; threshold_db: of hearing
-    at tone_hz (ISO 226:2003).
+    at tone_hz (ISO 226:2003); volume_up: False for a set without a volume control.
     """
 
     output: str
@@ -57,6 +57,7 @@ class Loudness:
     power_w: float
     level_db: float | None
     threshold_db: float
+    volume_up: bool = True
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,14 @@ class Status(str, enum.Enum):
 
 
 @dataclasses.dataclass(frozen=True)
+class Figure:
+    """A figure whose unit depends on the set: value, in `unit` (SI without prefix)."""
+
+    value: float
+    unit: str
+
+
+@dataclasses.dataclass(frozen=True)
 class FailedStage:
     """A part of a verb that failed while others may have gone well: its simulation, or the program itself.
 

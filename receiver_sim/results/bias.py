@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import Status
-from receiver_sim.results.onset import ControlSetting
+from receiver_sim.results.onset import SCREEN, ControlSetting
 
 
 @dataclass(frozen=True)
@@ -63,8 +63,9 @@ class OperatingPoint(Answer):
 class MainsPoint:
     """Regulator and onset at one line voltage (fraction of nominal).
 
-    regulated_v, regulator_a (None without a regulator), screen_v at the fixed rotation, onset at that line
-    voltage, holds: whether the regulator is struck and within its current limits.
+    regulated_v, regulator_a (None without a regulator), screen_v at the fixed rotation (value, V or F, in its
+    place for a control that does not set the screen), onset at that line voltage, holds: whether the
+    regulator is struck and within its current limits.
     """
 
     mains: float
@@ -72,10 +73,20 @@ class MainsPoint:
     regulated_v: float
     regulator_a: float | None
     holds: bool | None
-    screen_v: float
+    screen_v: float | None
     onset_status: Status
     onset: ControlSetting | None
     reason: str
+    value: float | None = None
+    unit: str = "V"
+    quantity: str = SCREEN
+
+    @property
+    def figure(self) -> float:
+        """What the control sets at the fixed rotation."""
+        found = self.value if self.screen_v is None else self.screen_v
+        assert found is not None
+        return found
 
 
 @dataclass(frozen=True)

@@ -66,8 +66,9 @@ class BandReport(Answer):
         found = self.middle.onset
         if found is None:
             return f"{self.band} {self.middle.status.value}"
+        shown = f"{found.figure:.1f} V" if found.unit == "V" else f"{1e12 * found.figure:.1f} pF"
         share = f"{100.0 * found.rotation:.1f} % of the knob"
-        return f"{self.band} oscillates from {share}, {found.screen_v:.1f} V"
+        return f"{self.band} oscillates from {share}, {shown}"
 
 
 @dataclass(frozen=True, repr=False)

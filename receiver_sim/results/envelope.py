@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from receiver_sim.results.answer import Answer
-from receiver_sim.results.base import ComplexArray, FailedStage, FloatArray, Status
-from receiver_sim.results.onset import ControlSetting
+from receiver_sim.results.base import ComplexArray, FailedStage, Figure, FloatArray, Status
+from receiver_sim.results.onset import SCREEN, ControlSetting
 
 
 class OnsetKind(str, enum.Enum):
@@ -46,18 +46,34 @@ class AmplitudeMap:
     screen volts while it oscillates; grid_v: mean grid volts to ground; frequency_hz: of oscillation;
     frame_hz: the same as the envelope's time runs have it, which leave out the harmonics;
     energy_error: RF power from the tube over the loss in the tank, less one. Points whose setting the
-    control does not reach are left out. ends: what ends it.
+    control does not reach are left out. ends: what ends it. A control that does not set the screen has
+    rest_value and value, in `unit`, in place of rest_screen_v and screen_v.
     """
 
     amplitude_v: FloatArray
     rotation: FloatArray
-    rest_screen_v: FloatArray
-    screen_v: FloatArray
+    rest_screen_v: FloatArray | None
+    screen_v: FloatArray | None
     grid_v: FloatArray
     frequency_hz: FloatArray
     frame_hz: FloatArray
     energy_error: FloatArray
     ends: MapEnd = MapEnd.CONTROL
+    rest_value: FloatArray | None = None
+    value: FloatArray | None = None
+    unit: str = "V"
+    quantity: str = SCREEN
+
+    @property
+    def rest(self) -> FloatArray:
+        """What the control sets without oscillation, in `unit`."""
+        found = self.rest_value if self.rest_screen_v is None else self.rest_screen_v
+        assert found is not None
+        return found
+
+    def setting(self, rotation: float, figure: float) -> ControlSetting:
+        """Return the setting of this control at a rotation (0..1)."""
+        return ControlSetting.of(rotation, figure, quantity=self.quantity, unit=self.unit)
 
     def place(self, rotation: float) -> float | None:
         """Return the place in the arrays, a fraction between two points, of the largest amplitude that a
@@ -85,8 +101,9 @@ class AmplitudeMap:
 class Jump:
     """A hysteresis: at `up` (advancing) the amplitude jumps from `from_v` to `to_v`, at `down` it falls back.
 
-    falls_from_v: amplitude at `down` before it falls back; backlash_v: difference in screen volts at rest,
-    backlash_deg: in degrees of knob. to_v is None where the control ends below the amplitude jumped to.
+    falls_from_v: amplitude at `down` before it falls back; backlash_v: difference in what the control sets at
+    rest, None for one in farads; backlash_deg: in degrees of knob. to_v is None where the control ends below
+    the amplitude jumped to.
     """
 
     up: ControlSetting
@@ -94,8 +111,13 @@ class Jump:
     from_v: float
     to_v: float | None
     falls_from_v: float
-    backlash_v: float
+    backlash_v: float | None
     backlash_deg: float
+
+    @property
+    def backlash(self) -> float:
+        """Difference in what the control sets at rest, in its unit."""
+        return self.up.figure - self.down.figure if self.backlash_v is None else self.backlash_v
 
 
 @dataclass(frozen=True)
@@ -137,12 +159,14 @@ class Oscillation:
     status as for the loop gain; kind is None where there is no onset within the control; onset: setting at
     which a vanishing amplitude is sustained; jump: None for a smooth onset; amplitudes: None where no
     setting sustains any; extra_screen_ohm: resistance added in the screen's supply for this answer;
-    hz_per_v: shift of frequency per volt of (rest) screen just above onset; tank: resonance (Hz), Q and
+    hz_per_v: shift of frequency per volt of (rest) screen just above onset (for a control in farads
+    None, and shift_in in its place); tank: resonance (Hz), Q and
     parallel resistance (ohm) of the tank, tube's streams apart; seconds: time on the clock that it took, None
     where that is not told. Without an onset on the control:
     once_started, what a shock starts (of a band that does not oscillate by itself; None: nothing);
     onset_beyond_v, screen volts at which a vanishing amplitude would be sustained, beyond the top (does not
-    oscillate) or the bottom (not found in range) of the control, None if not within one travel of it.
+    oscillate) or the bottom (not found in range) of the control, None if not within one travel of it;
+    quantity: what those volts are, where no amplitudes are known.
     """
 
     band: str
@@ -162,6 +186,16 @@ class Oscillation:
     warnings: tuple[str, ...] = ()
     once_started: OnceStarted | None = None
     onset_beyond_v: float | None = None
+    shift_in: Figure | None = None
+    quantity: str = SCREEN
+
+    @property
+    def shift(self) -> float | None:
+        """Shift of frequency (Hz) for each V or F of what the control sets, just above onset."""
+        known = self.amplitudes
+        if known is None or known.screen_v is not None or self.shift_in is None:
+            return self.hz_per_v
+        return self.shift_in.value
 
 
 @dataclass(frozen=True)

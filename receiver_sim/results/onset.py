@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.results.base import ComplexArray, FloatArray, Status
+from receiver_sim.results.base import ComplexArray, Figure, FloatArray, Status
 
 HALF_WAY = 0.5
 """Rotation at which a receiver without onset on its control is looked at."""
@@ -14,16 +14,38 @@ REVERSED = "the tickler is reversed and works against the swing: swap its two en
 """Said of a loop gain below zero, which only a winding with its ends swapped gives."""
 
 
+SCREEN = "screen voltage"
+"""What a control sets unless a result says otherwise."""
+
+
 @dataclass(frozen=True)
 class ControlSetting:
     """One position of the regeneration control.
 
     rotation is the fraction 0..1 of its electrical travel, screen_v the d.c. volts at the screen there (the
-    reading of a meter without load).
+    reading of a meter without load); None for a control that sets something else: then value, in `unit` (V or
+    F), of its `quantity`.
     """
 
     rotation: float
-    screen_v: float
+    screen_v: float | None
+    value: float | None = None
+    unit: str = "V"
+    quantity: str = SCREEN
+
+    @classmethod
+    def of(cls, rotation: float, figure: float, *, quantity: str, unit: str) -> ControlSetting:
+        """Return the setting of a control that sets a quantity (V or F)."""
+        if quantity == SCREEN:
+            return cls(rotation, figure)
+        return cls(rotation, None, figure, unit, quantity)
+
+    @property
+    def figure(self) -> float:
+        """What the control sets there, in `unit`."""
+        found = self.value if self.screen_v is None else self.screen_v
+        assert found is not None
+        return found
 
 
 @dataclass(frozen=True)
@@ -31,8 +53,9 @@ class Onset:
     """Where one band breaks into oscillation at one dial frequency.
 
     dial_hz: frequency the tank was tuned to; oscillation_hz: where the loop gain is real and one;
-    slope_per_v: d|T|/dV of the screen at onset (1/V); approach_v and approach_deg: screen volts and degrees
-    of knob from T = 0.9 to 1; gain_lowest/gain_highest: real loop gain at the two ends of the control;
+    slope_per_v: d|T|/dV of what the control sets at onset (1/V); approach_v and approach_deg: those volts and
+    degrees of knob from T = 0.9 to 1; both volts None for a control in farads,
+    whose slope is slope_in; gain_lowest/gain_highest: real loop gain at the two ends of the control;
     stops_at: setting above onset where it stops again, if it does; evaluations: engine evaluations spent.
     Fields that have no value in a state are None.
     """
@@ -52,6 +75,21 @@ class Onset:
     tuning_farad: float | None
     evaluations: int
     warnings: tuple[str, ...] = ()
+    slope_in: Figure | None = None
+
+    @property
+    def approach(self) -> float | None:
+        """What the control sets, from T = 0.9 to 1, in its unit."""
+        if self.approach_v is not None or self.onset is None or self.at_nine_tenths is None:
+            return self.approach_v
+        return self.onset.figure - self.at_nine_tenths.figure
+
+    @property
+    def slope(self) -> float | None:
+        """Rise of the loop gain for each V or F of what the control sets, at onset."""
+        if self.onset is None or self.onset.screen_v is not None or self.slope_in is None:
+            return self.slope_per_v
+        return self.slope_in.value
 
     @property
     def working_rotation(self) -> float | None:
@@ -73,15 +111,26 @@ class Onset:
 class GainAgainstScreen:
     """Real loop gain at the frequency of zero phase, against the setting of the control, one band.
 
-    rotation, screen_v (V), gain (plain number), frequency (Hz): arrays of equal length.
+    rotation, screen_v (V), gain (plain number), frequency (Hz): arrays of equal length. A control that does
+    not set the screen has value, in `unit`, in place of screen_v.
     """
 
     band: str
     dial_hz: float
     rotation: FloatArray
-    screen_v: FloatArray
+    screen_v: FloatArray | None
     gain: FloatArray
     frequency_hz: FloatArray
+    value: FloatArray | None = None
+    unit: str = "V"
+    quantity: str = SCREEN
+
+    @property
+    def figure(self) -> FloatArray:
+        """What the control sets, in `unit`."""
+        found = self.value if self.screen_v is None else self.screen_v
+        assert found is not None
+        return found
 
 
 @dataclass(frozen=True)

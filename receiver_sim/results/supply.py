@@ -112,7 +112,8 @@ class ScreenQuiet:
 
     ripple_v: r.m.s. of all lines of the ripple; supply_db: how far the path from supply to screen weakens the
     strongest line (dB); regulator_noise_v: r.m.s. from 100 Hz to 10 kHz from the regulator; drift_v: change
-    of the regulated volts for a rise of `rise_k`.
+    of the regulated volts for a rise of `rise_k`. at_screen: False where
+    it is read at the plate feed, of a tube without a screen.
     """
 
     ripple_v: float
@@ -120,21 +121,24 @@ class ScreenQuiet:
     regulator_noise_v: float
     drift_v: float | None
     rise_k: float
+    at_screen: bool = True
 
 
 @dataclass(frozen=True)
 class LineDrift:
     """Drift for 1 V of the mains at a knob left alone, with the regulator as built or without it.
 
-    screen_v_per_v: volts of the screen; gain_per_v: loop gain; frequency_hz_per_v: frequency of zero phase;
-    onset_per_v: onset on the control, as part of its rotation, None where it is not found.
+    screen_v_per_v: volts of the screen (feed_v_per_v: of the plate feed, where the control sets that; both
+    None for a control that the mains do not move); gain_per_v: loop gain; frequency_hz_per_v: frequency of
+    zero phase; onset_per_v: onset on the control, as part of its rotation, None where it is not found.
     """
 
     regulated: bool
-    screen_v_per_v: float
+    screen_v_per_v: float | None
     gain_per_v: float
     frequency_hz_per_v: float
     onset_per_v: float | None
+    feed_v_per_v: float | None = None
 
 
 @dataclass(frozen=True, repr=False)

@@ -29,32 +29,42 @@ class Mains(Part):
 
 
 class Regeneration(Part):
-    """The regeneration control: a pot that sets the volts of the screen (or plate) of the detector."""
+    """The regeneration control: volts of the detector's screen or plate feed, or the throttle capacitor."""
 
-    pot: p.Pot = Field(description="Track resistance of the control.")
-    law: Literal["linear", "log", "antilog"] = Field(description="Law of the track against rotation.")
+    acts_on: Literal["screen", "plate", "throttle"] = given(
+        "screen",
+        "What it sets: volts of the 'screen' or of the 'plate' feed, or a 'throttle' capacitor behind the "
+        "tickler.",
+    )
+    connection: Literal["potentiometer", "resistor"] = given(
+        "potentiometer", "With `acts_on: plate`: a 'potentiometer', or a variable 'resistor' in series."
+    )
+    pot: p.Pot | None = optional("Track resistance of the control; needed but for a throttle.")
+    minimum: p.TuningCapacitor | None = optional("Capacitance of the throttle at its lower stop.")
+    maximum: p.TuningCapacitor | None = optional("Capacitance of the throttle at its upper stop.")
+    law: Literal["linear", "log", "antilog"] = given("linear", "Law of the track against rotation.")
     mid: p.MidFraction | None = Field(
         default=None,
         description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
     )
-    rotation: p.Rotation = given("270 deg", "Rotation of the control from stop to stop.")
+    rotation: p.Rotation = given("270 deg", "Rotation of the control from stop to stop (throttle: 180 deg).")
     top: p.ResistorOrLink = given("0 ohm", "Resistor from the regulator (or supply) to the top of the pot.")
     bottom: p.ResistorOrLink = given("0 ohm", "Resistor between the bottom of the pot and ground.")
     stopper: p.ResistorOrLink = given("0 ohm", "Resistor between the wiper and the screen.")
-    bypass: p.BypassCapacitor = Field(description="Capacitor from the screen to ground.")
+    bypass: p.BypassCapacitor = given("0.1 uF", "Capacitor from the screen (or the plate feed) to ground.")
 
 
 class RfFilter(Part):
     """The filter in the plate lead of the detector that keeps RF out of the audio."""
 
-    choke: p.RfChoke = Field(description="RF choke in the plate lead.")
+    choke: p.RfChoke = given("2.5 mH", "RF choke in the plate lead.")
     choke_resistance: p.WindingResistance = given("30 ohm", "Winding resistance of the choke.")
     choke_capacitance: p.StrayCapacitance = given("1.5 pF", "Self-capacitance of the choke.")
-    plate_capacitor: p.FilterCapacitor = Field(
-        description="Capacitor from plate (with a tickler: from its filter end) to ground; 0 pF: none."
+    plate_capacitor: p.FilterCapacitor = given(
+        "100 pF", "Capacitor from plate (with a tickler: from its filter end) to ground; 0 pF: none."
     )
-    output_capacitor: p.FilterCapacitor = Field(
-        description="Capacitor from the audio end of the choke to ground; 0 pF: none."
+    output_capacitor: p.FilterCapacitor = given(
+        "100 pF", "Capacitor from the audio end of the choke to ground; 0 pF: none."
     )
 
 
@@ -92,7 +102,21 @@ class TransformerLoad(Part):
     )
 
 
-DetectorLoad = Annotated[ChokeLoad | ResistorLoad | TransformerLoad, Field(discriminator="kind")]
+class PhonesLoad(Part):
+    """The phones themselves in the plate lead, their leads at plate potential."""
+
+    kind: Literal["phones"] = Field(description="The phones that are `at: load`.")
+
+
+DetectorLoad = Annotated[ChokeLoad | ResistorLoad | TransformerLoad | PhonesLoad, Field(discriminator="kind")]
+
+
+class FixedScreen(Part):
+    """Feed of the screen of a detector whose regeneration control is not in the screen."""
+
+    resistor: p.ResistorOrLink = Field(description="Resistor from the supply to the screen.")
+    to_ground: p.Resistor | None = optional("Resistor from the screen to ground; left out: none.")
+    bypass: p.BypassCapacitor = given("0.1 uF", "Capacitor from the screen to ground.")
 
 
 class Strays(Part):
@@ -108,13 +132,16 @@ class Detector(Part):
 
     tube: p.TubeName = Field(description="Type of the tube; a card of that name must be on hand.")
     condition: Condition = condition()
-    grid_leak: p.GridLeak = Field(description="Grid leak resistor.")
+    grid_leak: p.GridLeak = given("2 Mohm", "Grid leak resistor.")
     grid_leak_to: Literal["tank", "cathode", "ground"] = given(
         "tank", "Where the leak returns: 'tank' (across the grid capacitor), 'cathode' or 'ground'."
     )
-    grid_capacitor: p.GridCapacitor = Field(description="Capacitor between tank and grid.")
-    rf_filter: RfFilter = Field(description="RF filter in the plate lead.")
+    grid_capacitor: p.GridCapacitor = given("100 pF", "Capacitor between tank and grid.")
+    rf_filter: RfFilter = Field(default_factory=RfFilter, description="RF filter in the plate lead.")
     load: DetectorLoad = Field(description="Audio load in the plate lead.")
+    screen: FixedScreen | None = optional(
+        "Fixed feed of its screen; needed for a tube with a screen whose regeneration control acts elsewhere."
+    )
     strays: Strays = Field(default_factory=Strays, description="Wiring capacitances to ground.")
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
@@ -134,23 +161,29 @@ class Band(Part):
     )
 
 
+def _usual_tuning() -> Tuning:
+    return Tuning.model_validate({"minimum": "10 pF", "maximum": "140 pF"})
+
+
 class Build(Part):
-    """One two-valve regenerative receiver."""
+    """One regenerative receiver of one tube or more."""
 
     receiver_sim: Literal[1] = Field(description="Version of the format of this file: 1.")
     title: p.Name = Field(description="Title of the build, in results.")
     mains: Mains = Field(default_factory=Mains, description="The mains.")
     supply: Supply = Field(description="The plate supply.")
-    heater: Heater = Field(description="The heater line.")
+    heater: Heater = Field(default_factory=Heater, description="The heater line; left out: 6.3 V a.c.")
     pickup: Pickup = Field(default_factory=Pickup, description="Magnetic pick-up; left out: none.")
     regulator: Regulator | None = Field(
         default=None, description="Regulator that feeds the regeneration control; left out: the supply does."
     )
     regeneration: Regeneration = Field(description="The regeneration control.")
     detector: Detector = Field(description="The regenerative detector.")
-    audio: Audio = Field(description="The audio stage.")
+    audio: Audio | None = optional("The audio stage; left out: none, the phones hang on the detector.")
     phones: tuple[Phones, ...] = Field(min_length=1, max_length=10, description="Headphones and other loads.")
-    tuning: Tuning = Field(description="The tuning capacitor.")
+    tuning: Tuning = Field(
+        default_factory=_usual_tuning, description="The tuning capacitor; left out: of 10 to 140 pF."
+    )
     aerial: Aerial | None = Field(default=None, description="The aerial; left out: none connected.")
     bands: tuple[Band, ...] = Field(min_length=1, max_length=30, description="The bands, one coil each.")
     verdicts: Verdicts = Field(default_factory=Verdicts, description="Thresholds of the verdicts.")

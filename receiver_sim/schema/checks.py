@@ -47,6 +47,44 @@ def supply_order(g: Glimpse) -> Iterator[Finding]:
     yield from _ordered(g, ("regulator", "minimum_current"), ("regulator", "maximum_current"), "a current")
 
 
+_POT = "a resistance from 100 ohm to 10 Mohm such as '50 kohm'"
+
+
+def control_keys(g: Glimpse) -> Iterator[Finding]:
+    """A control has the parts of its kind, and no other."""
+    if not g.given("regeneration"):
+        return
+    acts_on = g.word("regeneration", "acts_on")
+    if acts_on == "throttle":
+        cure = "a throttle capacitor is not covered yet: take another control"
+        yield Finding(("regeneration", "acts_on"), "'screen' or 'plate'", cure)
+        return
+    for key in ("minimum", "maximum"):
+        if g.given("regeneration", key):
+            cure = "take the line out, or write 'acts_on: throttle'"
+            yield Finding(("regeneration", key), f"no {key}, since this control is no capacitor", cure)
+    if not g.given("regeneration", "pot"):
+        yield Finding(("regeneration", "pot"), _POT, "add a line such as 'pot: 50 kohm'", missing=True)
+    if acts_on == "plate":
+        series = g.word("regeneration", "connection") == "resistor"
+        useless = [("stopper", "screen")] + ([("bottom", "lower end")] if series else [])
+        for key, what in useless:
+            if g.given("regeneration", key):
+                cure = "take the line out"
+                yield Finding(("regeneration", key), f"no {key}, since this control has no {what}", cure)
+    if acts_on == "screen":
+        if g.word("regeneration", "connection") == "resistor":
+            yield Finding(
+                ("regeneration", "connection"), "'potentiometer', since the control acts on the screen",
+                "take the line out, or write 'acts_on: plate'",
+            )  # fmt: skip
+        if g.given("detector", "screen"):
+            yield Finding(
+                ("detector", "screen"), "no fixed feed, since the regeneration control feeds the screen",
+                "take it out, or let the control act elsewhere ('regeneration.acts_on')",
+            )  # fmt: skip
+
+
 def pot_laws(g: Glimpse) -> Iterator[Finding]:
     """The value at half rotation must agree with the law of the track."""
     for control in (("regeneration",), ("audio", "volume")):
@@ -80,14 +118,14 @@ def _repeated(g: Glimpse, path: KeyPath, what: str) -> Iterator[Finding]:
 
 
 def names(g: Glimpse) -> Iterator[Finding]:
-    """Bands, phones and secondaries are told apart by name; 'plate' and 'volume' are taken."""
+    """Bands, phones and secondaries are told apart by name; 'plate', 'volume' and 'load' are taken."""
     yield from _repeated(g, ("bands",), "band")
     yield from _repeated(g, ("phones",), "load")
     windings: KeyPath = ("audio", "output", "secondaries")
     yield from _repeated(g, windings, "secondary")
     for i in range(g.count(*windings)):
         name = (g.word(*windings, i, "name") or "").casefold()
-        if name in ("plate", "volume"):
+        if name in ("plate", "volume", "load"):
             yield Finding((*windings, i, "name"), f"a name other than '{name}'", "rename it")
 
 
@@ -114,6 +152,7 @@ def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse
 
 CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     supply_order,
+    control_keys,
     pot_laws,
     tuning_order,
     names,
@@ -138,6 +177,7 @@ def warnings_of(build: Build) -> tuple[str, ...]:
     return (
         *_coverage(build),
         *_supply_cautions(build),
+        *_throttle_cautions(build),
         *_recalled_regulator(build),
         *_load_cautions(build),
         *_reversed(build),
@@ -196,6 +236,15 @@ def _recalled_regulator(build: Build) -> Iterator[str]:
         )
 
 
+def _throttle_cautions(build: Build) -> Iterator[str]:
+    if build.regeneration.acts_on == "throttle":
+        yield (
+            "regeneration: the stator of the throttle stands at PLATE POTENTIAL, and plates that touch short "
+            "the plate to ground: ground its rotor, cover the stator, put some nanofarads rated for it "
+            "in series"
+        )
+
+
 def _supply_cautions(build: Build) -> Iterator[str]:
     stored = build.supply.kind != "battery" or build.supply.capacitor is not None
     if build.supply.bleeder is None and stored:
@@ -215,6 +264,12 @@ def _supply_cautions(build: Build) -> Iterator[str]:
 
 def _load_cautions(build: Build) -> Iterator[str]:
     for phone in build.phones:
+        if phone.at == "load":
+            yield (
+                f"phones '{phone.name}' stand in the plate lead: cord, terminals and windings carry the "
+                "PLATE SUPPLY; keep to a low-voltage battery, touch no bare metal with the set on, or feed "
+                "them from a choke or resistor through a blocking capacitor and a drain"
+            )
         if phone.at == "plate" and phone.drain is None:
             when = "open" if phone.state == "open" else "once the plug is pulled"
             yield (

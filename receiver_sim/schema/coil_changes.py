@@ -123,7 +123,7 @@ def _control(build: Build, *, more: bool) -> Iterator[Change]:
     if more:
         values = [control.top / 2.0, 0.0] if control.top > 0.0 else []
     else:
-        values = [control.top + control.pot, control.top + 3.0 * control.pot]
+        values = [control.top + control.pot, control.top + 3.0 * control.pot] if control.pot else []
     for now in values:
         text = _instead("resistor above the control", now, control.top, RESISTANCE)
 

@@ -110,8 +110,10 @@ def feedback(g: Glimpse) -> Iterator[Finding]:
 
 
 def ways_back(g: Glimpse) -> Iterator[Finding]:
-    """The current of a tickler returns through the capacitor at its filter end."""
+    """The current of a tickler returns through the capacitor at its filter end, or through a throttle."""
     path: KeyPath = ("detector", "rf_filter", "plate_capacitor")
+    if g.word("regeneration", "acts_on") == "throttle":
+        return
     if g.number(*path) == 0.0 and any(g.given(*coil, "tickler") for coil in _coils(g)):
         yield Finding(
             path,

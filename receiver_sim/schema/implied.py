@@ -25,6 +25,9 @@ def filled(build: Build) -> Build:
         printed = regulator_types.figures(regulator.type)
         missing = {k: v for k, v in printed.items() if getattr(regulator, k, 0.0) is None}
         changes["regulator"] = regulator.model_copy(update=missing)
+    control = build.regeneration
+    if control.acts_on == "throttle" and "rotation" not in control.model_fields_set:
+        changes["regeneration"] = control.model_copy(update={"rotation": 180.0})
     changes |= _named_by_card(build)
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
@@ -32,10 +35,12 @@ def filled(build: Build) -> Build:
 
 def _named_by_card(build: Build) -> dict[str, Any]:
     """Return detector and audio with their tubes under the names of the cards, as all results show them."""
-    audio = build.audio.model_copy(update={"tube": type_of(build.audio.tube)})
-    if audio.first is not None:
-        first = audio.first.model_copy(update={"tube": type_of(audio.first.tube)})
-        audio = audio.model_copy(update={"first": first})
+    audio = build.audio
+    if audio is not None:
+        audio = audio.model_copy(update={"tube": type_of(audio.tube)})
+        if audio.first is not None:
+            first = audio.first.model_copy(update={"tube": type_of(audio.first.tube)})
+            audio = audio.model_copy(update={"first": first})
     return {
         "detector": build.detector.model_copy(update={"tube": type_of(build.detector.tube)}),
         "audio": audio,

@@ -6,13 +6,9 @@ import re
 
 _FORMS = {
     "a tickler that is moved as the control": "swingingtickler movingtickler",
-    "regeneration by a throttle capacitor": "throttle throttlecapacitor throttlecondenser reactioncapacitor "
-    "reactioncondenser regenerationcapacitor regenerationcondenser feedbackcapacitor",
-    "regeneration by the plate voltage": "platecontrol platevolts platevoltage platepot",
     "regeneration by the filament": "filamentrheostat filamentcontrol rheostat",
     "an r.f. stage": "rf rfstage rfamplifier rfamp radiofrequencystage preamplifier preselector trf tunedrf "
     "buffer bufferstage",
-    "a triode as detector": "triodedetector",
     "a superheterodyne": "mixer oscillator localoscillator converter if ifstage iftransformer bfo superhet "
     "superheterodyne",
     "quenching (super-regeneration)": "quench quenching superregenerative superregeneration",

@@ -1,4 +1,4 @@
-"""Headphones and other loads of the audio stage."""
+"""Headphones and other loads of the audio stage, or of the detector where there is none."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ class ImpedancePoint(Part):
 
 
 class Phones(Part):
-    """Headphones, a speaker or any other load of the audio stage."""
+    """Headphones, a speaker or any other load."""
 
     name: p.Name = Field(description="Name in results.")
     at: p.Name = Field(
-        description="'plate' (through `capacitor`), 'volume' (a volume control behind the stage) or the name "
-        "of a secondary."
+        description="'plate' (through `capacitor`; the detector's where there is no audio stage), 'volume' "
+        "(a control behind the stage), the name of a secondary, or 'load' (detector.load.kind: phones)."
     )
     capacitor: p.BypassCapacitor | None = optional("Blocking capacitor in series; needed at the plate.")
     capacitor_rating: p.PeakVolts | None = optional("Volts that capacitor stands; left out: not checked.")

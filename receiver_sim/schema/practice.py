@@ -82,7 +82,7 @@ def _figures(build: Build, row: Row) -> Iterator[tuple[str, float | None, Dimens
 
 def _kind(build: Build, row: Row, part: Any) -> str:
     """Return the kind of a part, or of the output transformer a secondary belongs to."""
-    if row.key.startswith("audio.output."):
+    if row.key.startswith("audio.output.") and build.audio is not None:
         return build.audio.output.kind
     return str(getattr(part, "kind", ""))
 

@@ -170,6 +170,9 @@ class FirstStage(_Stage):
     """A resistance-coupled stage ahead of the output stage."""
 
     plate_resistor: p.PlateResistor = Field(description="Plate load.")
+    grid_resistor: p.GridLeak | None = optional(
+        "Resistor at its grid; needed where no volume control stands there and no transformer feeds it."
+    )
     coupling: p.CouplingCapacitor = Field(description="Capacitor from its plate to the next grid.")
 
 
@@ -180,10 +183,10 @@ class Audio(_Stage):
         "Capacitor from the detector to the volume control; left out: none (transformer)."
     )
     filter: CodeFilter | None = optional("Filter for code, ahead of the volume control; left out: none.")
-    volume: Volume = Field(description="The volume control.")
+    volume: Volume | None = optional("The volume control; left out: none, full volume at all times.")
     grid_resistor: p.GridLeak | None = optional(
         "Grid resistor where the volume control does not stand: of the output stage behind a first stage, or "
-        "of the first grid with the control after it."
+        "of the first grid with the control after it or without one."
     )
     grid_stopper: p.ResistorOrLink = given("0 ohm", "Resistor ahead of the grid.")
     first: FirstStage | None = optional("A stage ahead of this one; left out: none.")

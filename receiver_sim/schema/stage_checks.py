@@ -13,7 +13,7 @@ from receiver_sim.schema.validated import Finding, Glimpse
 def coupling_capacitor(g: Glimpse) -> Iterator[Finding]:
     """Without a coupling capacitor the plate volts of the detector would reach the audio grid."""
     kind = g.word("detector", "load", "kind")
-    if kind in ("choke", "resistor") and not g.given("audio", "coupling") and g.given("audio"):
+    if kind in ("choke", "resistor", "phones") and not g.given("audio", "coupling") and g.given("audio"):
         yield Finding(("audio", "coupling"), f"a capacitor, since the detector's load is a {kind}",
                       "add a line such as 'coupling: 10 nF'", missing=True)  # fmt: skip
 
@@ -108,6 +108,23 @@ def stage_bias(g: Glimpse) -> Iterator[Finding]:
                 )  # fmt: skip
 
 
+def grid_resistors(g: Glimpse) -> Iterator[Finding]:
+    """Without a volume control a grid behind a capacitor needs a resistor."""
+    if not g.given("audio", "tube") or g.given("audio", "volume"):
+        return
+    two = g.given("audio", "first")
+    wanted: list[tuple[KeyPath, KeyPath]] = [(("audio", "grid_resistor"), ("audio",))] if two else []
+    if g.given("audio", "coupling"):
+        first: KeyPath = ("audio", "first") if two else ("audio",)
+        wanted.append(((*first, "grid_resistor"), first))
+    for key, stage in wanted:
+        if not g.given(*key) and g.word(*stage, "bias") != "grid_leak":
+            yield Finding(
+                key, "a grid resistor, since no volume control stands at that grid",
+                "add a line such as 'grid_resistor: 470 kohm', or the key 'volume'", missing=True,
+            )  # fmt: skip
+
+
 def volume_place(g: Glimpse) -> Iterator[Finding]:
     """Where the volume control does not stand at a grid, that grid needs a resistor."""
     if not g.given("audio", "volume"):
@@ -139,15 +156,21 @@ def phone_figures(g: Glimpse) -> Iterator[Finding]:
 
 
 def phones_places(g: Glimpse) -> Iterator[Finding]:
-    """Phones hang on a winding that exists, or on the plate through a capacitor."""
+    """Phones hang on a winding that exists, on the plate through a capacitor, or stand in the plate lead."""
+    yield from _phones_in_the_lead(g)
     kind = g.word("audio", "output", "kind")
     windings: KeyPath = ("audio", "output", "secondaries")
     known = [g.word(*windings, i, "name") or "" for i in range(g.count(*windings))]
     for i in range(g.count("phones")):
         at = g.word("phones", i, "at")
+        if at == "load":
+            continue
         if at == "plate" and not g.given("phones", i, "capacitor"):
             yield Finding(("phones", i, "capacitor"), "a blocking capacitor: the plate carries the supply",
                           "add a line such as 'capacitor: 0.47 uF'", missing=True)  # fmt: skip
+        elif at is not None and at != "plate" and not g.given("audio"):
+            cure = "write 'at: plate' with a capacitor, or 'at: load' with 'detector.load.kind: phones'"
+            yield Finding(("phones", i, "at"), "'plate' or 'load', since there is no audio stage", cure)
         elif at is not None and at != "plate" and kind in ("choke", "transformer", "resistor"):
             after = g.word("audio", "volume", "place") == "after" and not g.given("audio", "first")
             places = ["plate", *(known if kind == "transformer" else []), *(["volume"] if after else [])]
@@ -157,6 +180,28 @@ def phones_places(g: Glimpse) -> Iterator[Finding]:
                 yield Finding(("phones", i, "at"), listed([show(place) for place in places]), cure)
 
 
+def _phones_in_the_lead(g: Glimpse) -> Iterator[Finding]:
+    """The load of kind 'phones' is one pair of phones, and no other phones stand in the plate lead."""
+    lead = [i for i in range(g.count("phones")) if g.word("phones", i, "at") == "load"]
+    if g.word("detector", "load", "kind") != "phones":
+        for i in lead:
+            yield Finding(
+                ("phones", i, "at"), "another place, since the detector's load is not of kind 'phones'",
+                "write 'kind: phones' under 'detector.load', or hang them elsewhere",
+            )  # fmt: skip
+        return
+    if len(lead) != 1 and g.count("phones"):
+        yield Finding(
+            ("detector", "load", "kind"), "one pair of phones with 'at: load'",
+            "write 'at: load' for the pair in the plate lead", missing=False,
+        )  # fmt: skip
+    for i in lead:
+        for key in ("capacitor", "drain"):
+            if g.given("phones", i, key):
+                cure = "take the line out: these phones carry the plate current"
+                yield Finding(("phones", i, key), f"no {key} with 'at: load'", cure)
+
+
 STAGE_CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     coupling_capacitor,
     regulator_figures,
@@ -164,6 +209,7 @@ STAGE_CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     filter_sections,
     battery_end,
     stage_bias,
+    grid_resistors,
     volume_place,
     phone_figures,
     phones_places,

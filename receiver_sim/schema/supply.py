@@ -178,8 +178,8 @@ class SettledSupply(DcSupply):
 class Heater(Part):
     """The heater line of all tubes, and how it is referred to ground."""
 
-    volts: p.HeaterVolts = Field(description="Volts of the heater line (rms if ac).")
-    supply: Literal["ac", "dc"] = Field(description="'ac' from a transformer winding, or 'dc'.")
+    volts: p.HeaterVolts = given("6.3 V", "Volts of the heater line (rms if ac).")
+    supply: Literal["ac", "dc"] = given("ac", "'ac' from a transformer winding, or 'dc'.")
     wiring: Literal["hum_pot", "centre_tap", "one_side"] = given(
         "hum_pot",
         "What is grounded: the wiper of 'hum_pot', the 'centre_tap' or 'one_side' (end b).",

@@ -102,8 +102,8 @@ def run(
 
 
 def _setting(probe: Probe, samples: list[Sample], wiper: float) -> ControlSetting:
-    volts = np.interp(wiper, [s.wiper for s in samples], [s.screen_v for s in samples])
-    return ControlSetting(probe.rotation(wiper), float(volts))
+    figure = np.interp(wiper, [s.wiper for s in samples], [s.figure for s in samples])
+    return ControlSetting.of(probe.rotation(wiper), float(figure), **probe.sets)
 
 
 def _without(

@@ -27,12 +27,13 @@ from receiver_sim.circuit.views.envelope import (
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as imposed
+from receiver_sim.measure import throttled_balance as throttled
 from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.receiver import Tuned
-from receiver_sim.results.base import FloatArray, Status
+from receiver_sim.results.base import Figure, FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
     BuildUp,
@@ -42,11 +43,13 @@ from receiver_sim.results.envelope import (
     OnsetKind,
     Oscillation,
 )
-from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
+from receiver_sim.results.onset import REVERSED, SCREEN, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
 
-_RESOLUTION_V = 1e-3
-"""Backlash in screen volts below which an onset counts as soft: no hand on a knob feels a millivolt."""
+_RESOLUTION_V, _RESOLUTION_F = 1e-3, 0.02e-12
+"""Backlash in volts or farads below which an onset counts as soft: no hand on a knob feels a millivolt, or a
+fiftieth of a picofarad.
+"""
 
 _AT_TOP, _AT_REACH = 0.999, 0.99
 """Wiper fraction, and part of the largest amplitude looked at, at which a map has come to its end."""
@@ -71,18 +74,23 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
     turn = Knob(control, raw)
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
-    loss = 1e3 * mode.conductance * raw.amplitude
-    frequency = mode.resonance_hz + _offset(raw, mode) / (2.0 * math.pi)
+    conductance, resonance, offset, turned = _tank(raw, mode, control)
+    loss = 1e3 * conductance * raw.amplitude
+    frequency = resonance + offset / (2.0 * math.pi)
+    on_screen = control.quantity == SCREEN
     amplitudes = AmplitudeMap(
         amplitude_v=raw.amplitude[inside],
         rotation=turn.rotation(raw.wiper[inside]),
-        rest_screen_v=rest[inside],
-        screen_v=raw.screen[inside],
+        rest_screen_v=rest[inside] if on_screen else None,
+        screen_v=raw.figure[inside] if on_screen else None,
         grid_v=raw.grid[inside],
         frequency_hz=frequency[inside],
-        frame_hz=(mode.resonance_hz + _turned(raw, mode) / (2.0 * math.pi))[inside],
+        frame_hz=(resonance + turned / (2.0 * math.pi))[inside],
         energy_error=raw.drive_ma[inside] / loss[inside] - 1.0,
         ends=_end(raw),
+        rest_value=None if on_screen else rest[inside],
+        value=None if on_screen else raw.figure[inside],
+        **control.sets,
     )
     starts = onset.status is Status.OSCILLATES and bool(inside[0])
     jump = None
@@ -94,6 +102,7 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         if jump is not None:
             small = jump.from_v < 3.0 * raw.amplitude[0]
             kind = OnsetKind.HARD if small else OnsetKind.JUMPS
+    shift = _shift(rest, frequency, turn.unit) if starts else None
     return Oscillation(
         band=band.name,
         dial_hz=onset.dial_hz,
@@ -103,7 +112,8 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         jump=jump,
         amplitudes=amplitudes if inside.any() else None,
         build_up=None,
-        hz_per_v=_shift(rest, frequency) if starts else None,
+        hz_per_v=shift if turn.unit == "V" else None,
+        shift_in=None if turn.unit == "V" or shift is None else Figure(shift, f"Hz/{turn.unit}"),
         extra_screen_ohm=0.0,
         tank_hz=mode.resonance_hz,
         tank_q=mode.q,
@@ -140,6 +150,32 @@ def once_started(raw: Balance, looked: imposed.Looked, *, turn: Knob) -> OnceSta
     )
 
 
+def _tank(raw: Balance, mode: Mode, control: Control) -> tuple[FloatArray, ...]:
+    """Return at each amplitude the tank's conductance (S) and resonance (Hz), the oscillation's distance
+    from it (rad/s), and the part of that which the envelope deck shows; of the mode at each setting where the
+    control acts on the tank.
+    """
+    if not mode.along:
+        one = np.ones_like(raw.amplitude)
+        return mode.conductance * one, mode.resonance_hz * one, _offset(raw, mode), _turned(raw, mode)
+    rows = []
+    for i, share in enumerate(raw.wiper):
+        there, single = mode.at(control.rotation(float(share))), _single(raw, i)
+        turned = (_offset(single, there)[0], _turned(single, there)[0])
+        rows.append((there.conductance, there.resonance_hz, *turned))
+    return tuple(np.array(column) for column in zip(*rows, strict=True))
+
+
+def _single(raw: Balance, i: int) -> Balance:
+    here, harmonics = slice(i, i + 1), raw.harmonics_ma
+    return dataclasses.replace(
+        raw,
+        amplitude=raw.amplitude[here],
+        cross_ma=raw.cross_ma[here],
+        harmonics_ma=None if harmonics is None else harmonics[here],
+    )
+
+
 def _offset(raw: Balance, mode: Mode) -> FloatArray:
     """Return the oscillation's distance from resonance, rad/s, at each amplitude.
 
@@ -169,8 +205,8 @@ class Knob:
 
     def __init__(self, control: Control, raw: Balance) -> None:
         self._control = control
-        self._rest = MonotoneCubic(raw.rest_wiper, raw.rest_screen)
-        self.degrees = control.degrees
+        self._rest = MonotoneCubic(raw.rest_wiper, raw.rest_figure)
+        self.degrees, self.unit = control.degrees, control.unit
 
     def rotation(self, wiper: FloatArray) -> FloatArray:
         """Return the rotation (0..1) of wiper fractions; those beyond the ends count as the ends."""
@@ -184,7 +220,7 @@ class Knob:
     def setting(self, wiper: float) -> ControlSetting:
         """Return the setting of one wiper fraction."""
         at = np.array([wiper])
-        return ControlSetting(float(self.rotation(at)[0]), float(self.rest(at)[0]))
+        return ControlSetting.of(float(self.rotation(at)[0]), float(self.rest(at)[0]), **self._control.sets)
 
 
 def find_jump(amplitude: FloatArray, *, wiper: FloatArray, turn: Knob) -> Jump | None:
@@ -203,7 +239,8 @@ def find_jump(amplitude: FloatArray, *, wiper: FloatArray, turn: Knob) -> Jump |
         _extreme(np.log(amplitude), wiper, top) if top > 0 else (wiper[0], math.log(amplitude[0]))
     )
     up, down = turn.setting(float(highest)), turn.setting(float(lowest))
-    if up.screen_v - down.screen_v < _RESOLUTION_V:
+    in_volts = turn.unit == "V"
+    if up.figure - down.figure < (_RESOLUTION_V if in_volts else _RESOLUTION_F):
         return None
     beyond = np.flatnonzero(wiper[bottom:] >= highest)
     target = None
@@ -217,7 +254,7 @@ def find_jump(amplitude: FloatArray, *, wiper: FloatArray, turn: Knob) -> Jump |
         from_v=math.exp(at_high),
         to_v=target,
         falls_from_v=math.exp(at_low),
-        backlash_v=up.screen_v - down.screen_v,
+        backlash_v=up.figure - down.figure if in_volts else None,
         backlash_deg=(up.rotation - down.rotation) * turn.degrees,
     )
 
@@ -232,9 +269,11 @@ def _extreme(x: FloatArray, y: FloatArray, index: int) -> tuple[float, float]:
     return float(c + b * place + a * place * place), float(x[index] + place)
 
 
-def _shift(rest: FloatArray, frequency: FloatArray) -> float | None:
-    """Return the shift of frequency per volt of rest screen over the first half volt above onset."""
-    rise = np.flatnonzero(rest >= rest[0] + 0.5)
+def _shift(rest: FloatArray, frequency: FloatArray, unit: str) -> float | None:
+    """Return the shift of frequency for each V or F of the control over the first half volt, or picofarad,
+    above onset.
+    """
+    rise = np.flatnonzero(rest >= rest[0] + (0.5 if unit == "V" else 1e-12))
     if not rise.size:
         return None
     end = int(rise[0])
@@ -254,8 +293,8 @@ def build_up(
     if found.onset is None or amplitudes is None:
         return None
     curve = np.linspace(0.0, 1.0, 401)
-    volts = np.interp(curve, amplitudes.rotation, amplitudes.rest_screen_v)
-    wanted = found.onset.screen_v * (1.0 + advance)
+    volts = np.interp(curve, amplitudes.rotation, amplitudes.rest)
+    wanted = found.onset.figure * (1.0 + advance)
     if volts[-1] < wanted:
         return None
     rotation = float(np.interp(wanted, volts, curve))
@@ -273,7 +312,7 @@ def build_up(
     with loaded(bench, circuit) as on:
         on.course(Role.IN_PHASE, "pwl", kick(seed, mode))
         run = on.session.tran(span / 2000.0, span, 0.0, span / 1000.0, vectors=[amplitude])
-    return _growth(run["time"], run[amplitude], seed=seed, setting=ControlSetting(rotation, wanted))
+    return _growth(run["time"], run[amplitude], seed=seed, setting=amplitudes.setting(rotation, wanted))
 
 
 def _growth(moments: FloatArray, amplitude: FloatArray, *, seed: float, setting: ControlSetting) -> BuildUp:
@@ -318,9 +357,16 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
     grown = None
     try:
         mode = tuned.mode(rotation)
-        if mode.transfer.real < 0.0:
+        # near the lower stop of a throttle hardly any feedback is left, whichever way the tickler is wound
+        reversed_ = REVERSED in onset.warnings if control.on_tank else mode.transfer.real < 0.0
+        if reversed_:
             return nothing(band, onset, status=Status.DOES_NOT, warnings=(REVERSED,))
-        if onset.status is not Status.OSCILLATES:
+        if control.on_tank:
+            found = _throttled(build, cards, bench, mode, band=band, onset=onset, control=control)
+            found = dataclasses.replace(found, seconds=time.perf_counter() - began)
+            if time_runs and found.onset is not None:
+                grown = build_up(build, cards, bench, mode, found=found)
+        elif onset.status is not Status.OSCILLATES:
             found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
         else:
             raw, said_of_it = balance(
@@ -356,16 +402,49 @@ def said(looked: imposed.Looked, *, status: Status) -> str:
         more = "" if looked.begins_v is not None else f", with more than {reach} even at its bottom"
         return f"it oscillates all over the control{more}"
     if looked.begins_v is not None:
-        return "it does not start by itself, but goes on once something has started it"
+        return _SHOCKED
     if looked.elsewhere is not None:
         return (
             f"no setting starts oscillation from nothing; a shock starts it with the wiper at "
             f"{100.0 * looked.elsewhere:.0f} % of the track, though not at the top: not looked into further"
         )
-    return (
-        f"no setting starts oscillation, and a shock none that goes on: at every amplitude up to {reach} "
-        "the tube gives less than the tank loses"
-    )
+    return _NOTHING.format(reach)
+
+
+def _throttled(
+    build: Build, cards: Cards, bench: Bench, mode: Mode, *, band: Band, onset: Onset, control: Control
+) -> Oscillation:
+    """Answer for a control that acts on the tank itself, whatever the search found."""
+    try:
+        known = throttled.sheet(build, cards, bench, mode, phases=_sampling(cards))
+    except NoAnswer:
+        if onset.status is not Status.DOES_NOT:
+            raise
+        return nothing(band, onset, status=onset.status, mode=mode, warnings=(_UNFED,))
+    settings = throttled.lowest_settings(known)
+    holds = ~np.isnan(settings)
+    words: tuple[str, ...] = ()
+    if onset.status is Status.DOES_NOT:
+        words = (_SHOCKED,) if holds.any() else (_NOTHING.format(f"{known.amplitude[-1]:.0f} V"),)
+    elif onset.status is Status.NOT_IN_RANGE:
+        words = ("it oscillates all over the control",)
+    if np.count_nonzero(holds) < _FEW:
+        return nothing(band, onset, status=onset.status, mode=mode, warnings=words)
+    raw = throttled.balance(build, cards, bench, mode, control=control, known=known, rotations=settings)
+    found = reduce(raw, control, mode, band=band, onset=onset)
+    started = None
+    if onset.status is Status.DOES_NOT:
+        looked = throttled.looked_at(known, raw)
+        started = once_started(raw, looked, turn=Knob(control, raw))
+    return dataclasses.replace(found, once_started=started, warnings=words)
+
+
+_UNFED = "at no setting of the control does enough of the plate's current go through the tickler"
+_SHOCKED = "it does not start by itself, but goes on once something has started it"
+_NOTHING = (
+    "no setting starts oscillation, and a shock none that goes on: at every amplitude up to {} the tube "
+    "gives less than the tank loses"
+)
 
 
 def _without_onset(
@@ -385,7 +464,7 @@ def _without_onset(
     beyond = imposed.onset_beyond(bench, circuit, mode, end=end)
     if looked.begins_v is None:
         found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
-        return dataclasses.replace(found, onset_beyond_v=beyond)
+        return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
         raise NoAnswer("the control is too narrow to tell the amplitudes that it sustains apart")
@@ -395,7 +474,12 @@ def _without_onset(
     if onset.status is Status.DOES_NOT:
         started = once_started(raw, looked, turn=Knob(control, raw))
     return dataclasses.replace(
-        found, once_started=started, onset_beyond_v=beyond, seconds=took, warnings=(words,)
+        found,
+        once_started=started,
+        onset_beyond_v=beyond,
+        seconds=took,
+        warnings=(words,),
+        quantity=control.quantity,
     )
 
 

@@ -107,5 +107,7 @@ def run(
         for index, node in enumerate(nodes):
             with on.driven(f"iout{index}"):
                 impedance.append(on.session.ac(REFERENCE_HZ, REFERENCE_HZ, 1, vectors=["frequency", node]))
-        setting = ControlSetting(rotation, on.figure(gain, share=circuit.control.share(rotation)))
+        setting = ControlSetting.of(
+            rotation, on.figure(gain, share=circuit.control.share(rotation)), **circuit.control.sets
+        )
     return reduce(build, gain, overall, impedance, nodes=nodes, setting=setting)

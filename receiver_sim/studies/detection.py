@@ -102,8 +102,13 @@ class Listener:
     def setting(self, rotation: float) -> ControlSetting:
         """Return the setting of a rotation: with the screen volts at rest, read in the circuit."""
         with self._imposed(rotation, LOWEST_V) as on:
-            node = on.node(Place.SCREEN)
-            return ControlSetting(rotation, float(on.session.op(vectors=[node])[node][0].real))
+            control = on.circuit.control
+            names = on.control_vectors
+            known = (
+                {name: float(v[0].real) for name, v in on.session.op(vectors=names).items()} if names else {}
+            )
+            figure = control.figure(known, share=control.share(rotation))
+            return ControlSetting.of(rotation, figure, **control.sets)
 
     def current(self, carrier_v: float) -> float:
         """Return the peak current into the tank (A) of a carrier of `carrier_v` volts r.m.s. in the
@@ -113,8 +118,8 @@ class Listener:
     def rotation_above(self, part: float) -> float | None:
         """Return the rotation at which the screen at rest is `part` above that of onset; None beyond the
         control."""
-        wanted = self.onset.screen_v * (1.0 + part)
-        volts = np.maximum.accumulate(self.map.rest_screen_v)
+        wanted = self.onset.figure * (1.0 + part)
+        volts = np.maximum.accumulate(self.map.rest)
         if wanted > volts[-1]:
             return None
         return float(np.interp(wanted, volts, self.map.rotation))
@@ -126,11 +131,11 @@ class Listener:
 
     def am(self, rotation: float, carrier_v: float, *, tone: float = AM_HZ) -> tuple[float, float]:
         """Return (amplitude at the hot end, r.m.s. audio) for an AM carrier in tune, below onset."""
-        current = self.current(carrier_v)
-        with self._imposed(rotation, current * self.mode.rp) as on:
-            amplitude = self._amplitude(on, current)
+        current, mode = self.current(carrier_v), self.mode.at(rotation)
+        with self._imposed(rotation, current * mode.rp) as on:
+            amplitude = self._amplitude(on, current, mode)
             on.set(Role.AMPLITUDE, amplitude)
-            answer = self._answer(on, tone)
+            answer = self._answer(on, tone, mode)
         return amplitude, AM_DEPTH * current * answer / math.sqrt(2.0)
 
     def beat(self, rotation: float, carrier_v: float, *, tone: float = BEAT_HZ) -> tuple[float, float]:
@@ -142,35 +147,35 @@ class Listener:
         """
         amplitude = self.held(rotation)
         with self._imposed(rotation, amplitude) as on:
-            answer = self._answer(on, tone)
+            answer = self._answer(on, tone, self.mode.at(rotation))
         return amplitude, self.current(carrier_v) * answer / math.sqrt(2.0)
 
     def bare(self, rotation: float, carrier_v: float, *, tone: float = AM_HZ) -> float:
         """Return the r.m.s. audio of the same AM carrier with the tube and tank of a setting, but without
         regeneration: the tube takes what the tank's own losses leave and gives nothing back."""
-        current = self.current(carrier_v)
-        with self._imposed(rotation, current * self.mode.rp) as on:
-            answer = self._answer(on, tone, regenerated=False)
+        current, mode = self.current(carrier_v), self.mode.at(rotation)
+        with self._imposed(rotation, current * mode.rp) as on:
+            answer = self._answer(on, tone, mode, regenerated=False)
         return AM_DEPTH * current * answer / math.sqrt(2.0)
 
     def _imposed(self, rotation: float, amplitude: float) -> AbstractContextManager[Loaded]:
         circuit = imposed_circuit(self.build, self.cards, self.mode, amplitude=amplitude, rotation=rotation)
         return loaded(self.bench, circuit)
 
-    def _amplitude(self, on: Loaded, current: float) -> float:
+    def _amplitude(self, on: Loaded, current: float, mode: Mode) -> float:
         """Return the amplitude that a current in tune sustains: the root of G a - drive(a) = I, by Brent's
         method."""
         from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
-        capacitance, node = 1.0 / abs(self.mode.residue), on.node(Place.DRIVE)
+        capacitance, node = 1.0 / abs(mode.residue), on.node(Place.DRIVE)
 
         def excess(logarithm: float) -> float:
             amplitude = math.exp(logarithm)
             on.set(Role.AMPLITUDE, amplitude)
             drive = 1e-3 * float(on.session.op(vectors=[node])[node][0])
-            return math.log(max(self.mode.decay * capacitance * amplitude - drive, 1e-30) / current)
+            return math.log(max(mode.decay * capacitance * amplitude - drive, 1e-30) / current)
 
-        low = math.log(current * self.mode.rp) - 0.1
+        low = math.log(current * mode.rp) - 0.1
         high = low + 1.0
         while excess(high) < 0.0:
             high += 1.0
@@ -178,12 +183,12 @@ class Listener:
                 raise NoAnswer("this setting lies above onset: the amplitude finds no end")
         return math.exp(float(brentq(excess, low - 2.0, high, xtol=1e-6)))
 
-    def _answer(self, on: Loaded, tone: float, *, regenerated: bool = True) -> float:
+    def _answer(self, on: Loaded, tone: float, mode: Mode, *, regenerated: bool = True) -> float:
         """Return volts (peak) of audio for each ampere of a tone in the current along the swing."""
         drive = on.node(Place.DRIVE)
         run = on.session.ac(tone, tone, 1, vectors=["frequency", drive, self.node])
-        capacitance = 1.0 / abs(self.mode.residue)
-        admittance = capacitance * (2j * math.pi * tone + self.mode.decay)
+        capacitance = 1.0 / abs(mode.residue)
+        admittance = capacitance * (2j * math.pi * tone + mode.decay)
         if regenerated:
             admittance -= 1e-3 * run[drive][0]
         return float(abs(run[self.node][0] / admittance))
@@ -391,7 +396,7 @@ def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:
     Half of that range is |residue| I/(2 pi a) for a weak current I (Adler 1946, in this deck's terms).
     """
     amplitude = ear.held(rotation)
-    lock = abs(ear.mode.residue) * ear.current(carrier_v) / (2.0 * math.pi * amplitude)
+    lock = abs(ear.mode.at(rotation).residue) * ear.current(carrier_v) / (2.0 * math.pi * amplitude)
     offsets = np.array(OFFSETS) * lock
     # a dozen beats, or what a lock takes to fall in
     beats = np.array(
@@ -408,14 +413,15 @@ def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:
 def selectivity(ear: Listener, rotation: float) -> tuple[FloatArray, FloatArray, float | None]:
     """Return (offset in Hz, level in dB, -3 dB bandwidth in Hz) of the tank for a weak carrier at a setting
     below onset."""
-    circuit = imposed_circuit(ear.build, ear.cards, ear.mode, amplitude=1e-4, rotation=rotation)
+    mode = ear.mode.at(rotation)
+    circuit = imposed_circuit(ear.build, ear.cards, mode, amplitude=1e-4, rotation=rotation)
     drive = circuit.node(Place.DRIVE)
     with loaded(ear.bench, circuit) as on:
         # six half-bandwidths of the tank without regeneration, for a low Q at a high frequency
-        highest = max(100e3, ear.mode.decay)
+        highest = max(100e3, mode.decay)
         run = on.session.ac(1.0, highest, 20, "dec", vectors=["frequency", drive])
-    offset, capacitance = run["frequency"], 1.0 / abs(ear.mode.residue)
-    admittance = capacitance * (2j * np.pi * offset + ear.mode.decay) - 1e-3 * run[drive]
+    offset, capacitance = run["frequency"], 1.0 / abs(mode.residue)
+    admittance = capacitance * (2j * np.pi * offset + mode.decay) - 1e-3 * run[drive]
     level = -20.0 * np.log10(np.abs(admittance))
     level = level - level[0]
     down = np.flatnonzero(level < -3.0103)
@@ -473,7 +479,9 @@ def run(
     if beat is not None:
         working = beat.best.rotation
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly
-        locking = 100.0 * 2.0 * math.pi * ear.held(working) / (abs(mode.residue) * ear.current(1.0))
+        locking = (
+            100.0 * 2.0 * math.pi * ear.held(working) / (abs(mode.at(working).residue) * ear.current(1.0))
+        )
         empty = replace(
             empty,
             beat_transfer=beat_transfer(ear, working, tone=beat_hz),

@@ -60,10 +60,12 @@ def run(
             with on.driven(source):
                 run_ = on.session.ac(AUDIO_HZ, AUDIO_HZ, 1)
             answers.append(complex(run_[on.node(Place.DETECTOR_OUTPUT)][0]))
-        plate, screen, grid, cathode = (
-            operating_volts(run_, on.node(place))
-            for place in (Place.PLATE, Place.SCREEN, Place.GRID, Place.CATHODE)
+        plate, grid, cathode = (
+            operating_volts(run_, on.node(place)) for place in (Place.PLATE, Place.GRID, Place.CATHODE)
         )
+        screen = None
+        if (node := on.circuit.find_node(Place.SCREEN)) is not None:
+            screen = operating_volts(run_, node) - cathode
     with loaded(bench, jig) as on:
-        tube = read_jig(on.session, plate_v=plate - cathode, grid_v=grid - cathode, screen_v=screen - cathode)
+        tube = read_jig(on.session, plate_v=plate - cathode, grid_v=grid - cathode, screen_v=screen)
     return reduce(tube, by_current=answers[0], by_grid=answers[1], grid_v=grid - cathode), tube

@@ -136,7 +136,7 @@ def run(
     def one(b: Bench, input_v: float) -> tuple[tuple[Drive, ...], tuple[ClassA, ...]]:
         with loaded(b, circuit) as on:
             meters = {name: _ammeter(circuit, socket) for name, socket in sockets(circuit).items()}
-            rest = on.session.op(vectors=list(meters.values()))
+            rest = on.session.op(vectors=list(meters.values())) if meters else {}
             quiet = {name: float(rest[meter].real[0]) for name, meter in meters.items()}
             on.course(Role.LOOP_GAIN, "sin", (0.0, math.sqrt(2.0) * input_v, TONE_HZ))
             start = stop - (PERIODS + 1) / TONE_HZ

@@ -214,7 +214,7 @@ def _through(points: Sequence[tuple[float, float]], x: float) -> float:
 def _reduced(samples: Sequence[Sample], on: Loaded, near: float) -> SetOnset:
     control = on.circuit.control
     share = crossing(samples, 1.0)
-    volts = _through([(s.wiper, s.screen_v) for s in _nearest(samples, share)], share)
+    volts = _through([(s.wiper, s.figure) for s in _nearest(samples, share)], share)
     hertz = _through([(s.wiper, s.frequency) for s in _nearest(samples, share)], share)
     rotation = control.rotation(min(max(share, 0.0), 1.0))
     found = SetOnset(Status.OSCILLATES, rotation, volts, oscillation_hz=hertz)
@@ -223,7 +223,7 @@ def _reduced(samples: Sequence[Sample], on: Loaded, near: float) -> SetOnset:
     low = crossing(samples, near)
     if not 0.0 <= low < share:
         return found
-    low_v = _through([(s.wiper, s.screen_v) for s in _nearest(samples, low)], low)
+    low_v = _through([(s.wiper, s.figure) for s in _nearest(samples, low)], low)
     turn = (rotation - control.rotation(low)) * control.degrees
     return dataclasses.replace(found, approach_v=volts - low_v, approach_deg=turn)
 

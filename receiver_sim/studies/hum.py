@@ -109,7 +109,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
             best.append((position, complex(at(position)[index])))
     return reduce(
         build,
-        setting=ControlSetting(rotation, screen),
+        setting=ControlSetting.of(rotation, screen, **on.circuit.control.sets),
         mains=mains,
         ripple=ripple,
         at_build=at_build,

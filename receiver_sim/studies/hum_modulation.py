@@ -50,8 +50,8 @@ def setting(found: Oscillation) -> tuple[float, float] | None:
     if found.onset is None or found.amplitudes is None:
         return None
     known = found.amplitudes
-    wanted = found.onset.screen_v * (1.0 + ABOVE)
-    volts = np.maximum.accumulate(known.rest_screen_v)
+    wanted = found.onset.figure * (1.0 + ABOVE)
+    volts = np.maximum.accumulate(known.rest)
     if not volts[0] <= wanted <= volts[-1]:
         return None
     rotation = float(np.interp(wanted, volts, known.rotation))
@@ -113,6 +113,7 @@ def run(
         return None
     rotation, amplitude = place
     lines, mains = len(ripple), build.mains.frequency
+    mode = mode.at(rotation)
     circuit = plan(build, cards, mode, amplitude=amplitude, rotation=rotation)
     cross = circuit.node(Place.CROSS)
     with loaded(bench, circuit) as on:

@@ -46,12 +46,12 @@ class _Paths:
         self._mains = build.mains.frequency
         self._couplings = couplings(on.circuit)
         self.supply = on.node(Place.SUPPLY)
-        self.screen_v = 0.0
+        self.figure = 0.0
 
     def _sweep(self, nodes: Sequence[str]) -> ComplexArray:
         on, top = self._on, LINES * self._mains
         run = on.session.ac(self._mains, top, LINES, vectors=["frequency", *on.control_vectors, *nodes])
-        self.screen_v = on.figure(run, share=self.circuit.control.share(self._rotation))
+        self.figure = on.figure(run, share=self.circuit.control.share(self._rotation))
         return np.array([run[node] for node in nodes])
 
     def driven(self, sources: Mapping[str, float], nodes: Sequence[str] = ()) -> ComplexArray:
@@ -181,7 +181,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
         paths = _Paths(on, build, rotation=rotation)
         total = whole(paths, build)
         parts = parts_of(paths, build)
-        setting = ControlSetting(rotation, paths.screen_v)
+        setting = ControlSetting.of(rotation, paths.figure, **paths.circuit.control.sets)
     return reduce(build, total, parts, setting=setting)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
-from receiver_sim.results.onset import Onset
+from receiver_sim.results.onset import SCREEN, Onset
 from receiver_sim.results.supply import LineDrift
 from receiver_sim.schema import Band, Build
 
@@ -21,18 +22,26 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
-def reduce(build: Build, low: Sample, high: Sample, onsets: tuple[Onset, Onset]) -> LineDrift:
-    """Turn the samples and the onsets at the ends of SPAN into drift per volt of the mains."""
+def reduce(
+    build: Build, low: Sample, high: Sample, onsets: tuple[Onset, Onset], *, control: Control | None = None
+) -> LineDrift:
+    """Turn the samples and the onsets at the ends of SPAN into drift per volt of the mains.
+
+    control: what the samples' figures are of; None: the volts of the screen.
+    """
     volts = (SPAN[1] - SPAN[0]) * build.mains.volts
     moved = None
     if onsets[0].onset is not None and onsets[1].onset is not None:
         moved = (onsets[1].onset.rotation - onsets[0].onset.rotation) / volts
+    on_screen = control is None or control.quantity == SCREEN
+    drift = (high.figure - low.figure) / volts
     return LineDrift(
         regulated=build.regulator is not None,
-        screen_v_per_v=(high.screen_v - low.screen_v) / volts,
+        screen_v_per_v=drift if on_screen else None,
         gain_per_v=(high.gain - low.gain) / volts,
         frequency_hz_per_v=(high.frequency - low.frequency) / volts,
         onset_per_v=moved,
+        feed_v_per_v=drift if control is not None and not on_screen and control.unit == "V" else None,
     )
 
 
@@ -60,4 +69,4 @@ def run(
         for mains in SPAN:
             on.mains(mains)
             samples.append(probe.measure(share))
-    return reduce(build, samples[0], samples[1], onsets)
+    return reduce(build, samples[0], samples[1], onsets, control=circuit.control)

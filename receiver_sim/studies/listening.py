@@ -33,6 +33,9 @@ kHz. Half the step changes speech by 3 % r.m.s., and by less than 1 % below 1 kH
 LEAST_S = EDGE_S
 """Of a signal: its key takes so long to go down."""
 
+STEP_S = 0.01
+"""Stretches in which a moving control that acts on the tank stands still: no envelope deck can move it."""
+
 CHUNK_S = 0.5
 """Stretches in which a run is made, each beginning where the one before ended: for progress, memory and
 time limits."""
@@ -72,15 +75,20 @@ def plan(
     path: (time in s, rotation 0..1), rising times; before and after it the control stands still. state: end
     of the stretch before, to begin from instead of rest. dial: how it moves, None if it stands still.
     """
-    times, wipers = knob_points(regeneration_control(build, cards), path, start=start, stop=stop)
+    control = regeneration_control(build, cards)
+    times, wipers = knob_points(control, path, start=start, stop=stop)
+    # a control that acts on the tank moves from one stretch to the next
+    moments, rotations = ([row[i] for row in path] for i in (0, 1))
+    middle = float(np.interp(0.5 * (start + stop), moments, rotations))
     circuit = envelope_circuit(
         build,
         cards,
         mode,
         reference_hz=reference_hz,
+        rotation=middle,
         phases=PHASES,
         knots=KNOTS,
-        knob=knob_path(times, wipers),
+        knob=None if control.on_tank else knob_path(times, wipers),
     )
     circuit = split_diodes(circuit)
     if state is not None:
@@ -143,12 +151,14 @@ def run(
         )
     spent = 0.0
     # a rest too short for a run of its own is added to the last stretch
-    total = max(math.ceil(seconds / CHUNK_S - 0.1), 1)
+    steps = bool(mode.along) and len({rotation for _, rotation in path}) > 1
+    chunk = STEP_S if steps else CHUNK_S
+    total = max(math.ceil(seconds / chunk - 0.1), 1)
     grid = np.arange(round(seconds * RATE)) / RATE
     volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)
     state: Vectors | None = None
     for k in range(total):
-        start, stop = k * CHUNK_S, seconds if k == total - 1 else (k + 1) * CHUNK_S
+        start, stop = k * chunk, seconds if k == total - 1 else (k + 1) * chunk
         circuit = plan(
             build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop,
             state=state, dial=dial,

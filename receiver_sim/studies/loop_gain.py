@@ -8,6 +8,7 @@ import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
@@ -15,7 +16,7 @@ from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.return_ratio import return_ratio
 from receiver_sim.results.base import FloatArray
-from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, NyquistCurve
+from receiver_sim.results.onset import SCREEN, ControlSetting, GainAgainstScreen, NyquistCurve
 from receiver_sim.schema import Band, Build
 
 
@@ -25,16 +26,19 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
 
 
 def reduce(
-    samples: Sequence[Sample], rotations: FloatArray, *, band: Band, dial_hz: float
+    samples: Sequence[Sample], rotations: FloatArray, *, band: Band, dial_hz: float, control: Control
 ) -> GainAgainstScreen:
     """Turn the samples of a sweep into the result."""
+    figure = np.array([s.figure for s in samples])
     return GainAgainstScreen(
         band=band.name,
         dial_hz=dial_hz,
         rotation=np.asarray(rotations, dtype=np.float64),
-        screen_v=np.array([s.screen_v for s in samples]),
+        screen_v=figure if control.quantity == SCREEN else None,
         gain=np.array([s.gain for s in samples]),
         frequency_hz=np.array([s.frequency for s in samples]),
+        value=None if control.quantity == SCREEN else figure,
+        **control.sets,
     )
 
 
@@ -85,11 +89,11 @@ def measured(
         curves.append(
             NyquistCurve(
                 band=band.name,
-                setting=ControlSetting(rotation, screen),
+                setting=ControlSetting.of(rotation, screen, **control.sets),
                 label=label,
                 frequency_hz=run_["frequency"].real,
                 return_ratio=return_ratio(run_[node]),
             )
         )
     on.drive(Role.LOOP_GAIN, 0.0)
-    return reduce(samples, rotations, band=band, dial_hz=dial_hz), tuple(curves)
+    return reduce(samples, rotations, band=band, dial_hz=dial_hz, control=control), tuple(curves)

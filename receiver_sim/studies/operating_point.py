@@ -38,7 +38,7 @@ def reduce(
     figure = control.figure(volts, share=control.share(rotation))
     return OperatingPoint(
         label=label,
-        setting=ControlSetting(rotation, figure),
+        setting=ControlSetting.of(rotation, figure, **control.sets),
         tubes=tubes,
         volts={name: volts[node] for node, name in circuit.meter.items()},
         regulator_a=regulator,

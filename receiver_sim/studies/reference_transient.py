@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from receiver_sim.circuit.assemble import regeneration_control
+from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
@@ -166,7 +167,7 @@ def run_reference(
     circuit = ramp_circuit(
         build, cards, band=band, dial_hz=onset.dial_hz, times=path.time_s, shares=path.wiper
     )
-    top, screen = circuit.node(Place.HOT_END), circuit.node(Place.SCREEN)
+    top, screen = circuit.node(Place.HOT_END), _watched(circuit)
     step = 1.0 / (onset.dial_hz * steps)
     current = _SEED_V / (4.0 * math.pi * onset.dial_hz * band.coil.inductance)
     with loaded(bench, circuit) as on:
@@ -175,6 +176,14 @@ def run_reference(
         # the last corner of the path would leave a last step of next to nothing
         run_ = on.session.tran(step, path.duration * (1.0 - 1e-5), 0.0, step, vectors=[top, screen])
     return Run(run_["time"], run_[top], run_[screen], run_.engine_seconds)
+
+
+def _watched(circuit: Circuit) -> str:
+    """Return the node of what the control sets."""
+    node = circuit.control.node
+    if node is None:
+        raise NoAnswer("a control that acts on the tank itself is not ramped over time")
+    return node
 
 
 def _shock(current: float, frequency: float) -> list[float]:
@@ -201,7 +210,7 @@ def run_envelope(
     )
     step = path.duration / steps
     charge = _SEED_V / abs(mode.residue)
-    amplitude, screen = circuit.node(Place.AMPLITUDE), circuit.node(Place.SCREEN)
+    amplitude, screen = circuit.node(Place.AMPLITUDE), _watched(circuit)
     with loaded(bench, circuit) as on:
         blow = [0.0, 0.0, 1e-8, charge / 2e-8, 2e-8, charge / 2e-8, 3e-8, 0.0]
         on.course(Role.IN_PHASE, "pwl", blow)
@@ -252,14 +261,14 @@ def read_ramp(
     near = slice(max(place - 6 * width, width), place + 6 * width)
     c = np.polynomial.polynomial.polyfit(grid[near] - grid[place], logs[near], 2)
     moment = grid[place] - c[1] / (2.0 * c[2]) if c[2] > 0.0 else grid[place]
-    start = ControlSetting(float(np.interp(moment, grid, rotation)), float(np.interp(moment, grid, volts)))
+    start = _setting(control, float(np.interp(moment, grid, rotation)), float(np.interp(moment, grid, volts)))
     down = np.flatnonzero((grid > path.turned) & (values < path.gone_below_v))
     gone = None
     amplitudes = found.amplitudes
     if down.size and amplitudes is not None:
         at = float(rotation[down[0]])
         rest = _rest_volts(found, at)
-        gone = ControlSetting(at, rest)
+        gone = _setting(control, at, rest)
     return RampReading(
         time_s=grid,
         amplitude_v=values,
@@ -268,9 +277,13 @@ def read_ramp(
         onset=start,
         gone=gone,
         gone_below_v=path.gone_below_v,
-        backlash_v=None if gone is None else start.screen_v - gone.screen_v,
+        backlash_v=None if gone is None else start.figure - gone.figure,
         engine_seconds=seconds,
     )
+
+
+def _setting(control: Control, rotation: float, figure: float) -> ControlSetting:
+    return ControlSetting.of(rotation, figure, **control.sets)
 
 
 def _rest_volts(found: Oscillation, rotation: float) -> float:
@@ -278,7 +291,7 @@ def _rest_volts(found: Oscillation, rotation: float) -> float:
     amplitudes = found.amplitudes
     assert amplitudes is not None
     order = np.argsort(amplitudes.rotation)
-    x, y = amplitudes.rotation[order], amplitudes.rest_screen_v[order]
+    x, y = amplitudes.rotation[order], amplitudes.rest[order]
     wide = float(x[-1] - x[0])
     slope, level = np.polyfit(x[x <= x[0] + 0.2 * wide], y[x <= x[0] + 0.2 * wide], 1)
     return float(np.interp(rotation, x, y)) if rotation >= x[0] else float(level + slope * rotation)
@@ -309,7 +322,7 @@ def compare(
     """Return (onset error, amplitude error, ramp error, backlash error in V); see `Verification`."""
     amplitudes = found.amplitudes
     assert amplitudes is not None and found.onset is not None
-    onset_error = reference.onset.screen_v / found.onset.screen_v - 1.0
+    onset_error = reference.onset.figure / found.onset.figure - 1.0
     deviations = []
     for halt in path.rests:
         seen = float(np.interp(halt, reference.time_s, reference.amplitude_v))
@@ -344,7 +357,7 @@ def slow_backlash(
     if not below.size:
         return None
     wiper = float(np.interp(run_.time[below[0]], slow.time_s, slow.wiper))
-    return found.onset.screen_v - _rest_volts(found, rotation_of(control, wiper))
+    return found.onset.figure - _rest_volts(found, rotation_of(control, wiper))
 
 
 def settled_ramp(
@@ -455,5 +468,5 @@ def run(
         speed_ratio=full.seconds / (found.seconds or math.inf),
         onset_lag=lag,
         unsettled=unsettled,
-        covered_to=ControlSetting(highest, _rest_volts(found, highest)),
+        covered_to=_setting(control, highest, _rest_volts(found, highest)),
     )

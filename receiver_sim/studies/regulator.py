@@ -12,7 +12,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
-from receiver_sim.results.onset import Onset
+from receiver_sim.results.onset import SCREEN, Onset
 from receiver_sim.schema import Band, Build
 
 MAINS = (0.9, 1.0, 1.1)
@@ -70,7 +70,9 @@ def reduce(
         regulated_v=lit[circuit.find_node(Place.REGULATED) or circuit.node(Place.SUPPLY)],
         regulator_a=current,
         holds=holds,
-        screen_v=figure,
+        screen_v=figure if circuit.control.quantity == SCREEN else None,
+        value=None if circuit.control.quantity == SCREEN else figure,
+        **circuit.control.sets,
         onset_status=onset.status,
         onset=onset.onset,
         reason=reason,

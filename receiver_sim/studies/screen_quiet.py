@@ -31,10 +31,16 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
 def run(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
 ) -> ScreenQuiet:
-    """Return ripple and noise at the screen with the control at `rotation` (0..1). Raises EngineError."""
+    """Return ripple and noise at the screen (of a triode, behind the control) at a rotation (0..1).
+
+    Raises EngineError.
+    """
     ripple = ripple_of(build)
     circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    feed, screen = circuit.node(Place.SUPPLY), circuit.node(Place.SCREEN)
+    feed, screen = circuit.node(Place.SUPPLY), circuit.find_node(Place.SCREEN)
+    at_screen = screen is not None
+    if screen is None:
+        screen = circuit.control.node or circuit.node(Place.PLATE)
     regulator = build.regulator
     noise = drift = 0.0
     with loaded(bench, circuit) as on:
@@ -65,4 +71,5 @@ def run(
         regulator_noise_v=noise,
         drift_v=None if regulator is None else drift,
         rise_k=RISE_K,
+        at_screen=at_screen,
     )

@@ -22,6 +22,7 @@ from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.build import ChokeLoad, TransformerLoad
 from receiver_sim.schema.stage import Decoupling
 
 POINTS = 12
@@ -91,6 +92,7 @@ def modes(
     all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
     more (the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
     """
+    mode = mode.at(rotation)
     circuit = imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
     found = stores(circuit)
     carriers = tuple(Carrier(store.word, store.grid_bias) for store in found)
@@ -207,6 +209,7 @@ def _kicked(
     volts: float,
 ) -> Course:
     """Run over time from a kick that gives the tank so many volts."""
+    mode = mode.at(rotation)
     circuit = envelope_circuit(build, cards, mode, rotation=rotation, reference_hz=frequency)
     amplitude, output = circuit.node(Place.AMPLITUDE), circuit.node(Place.DETECTOR_OUTPUT)
     with loaded(bench, circuit) as on:
@@ -248,7 +251,7 @@ def run(
             rotation=rotation,
             oscillates=amplitude > 0.0,
         )
-        setting = ControlSetting(rotation, float(amplitudes.rest_screen_v[index]))
+        setting = amplitudes.setting(rotation, float(amplitudes.rest[index]))
         return _row(*found_there, setting=setting, amplitude=amplitude)
 
     seen_there = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
@@ -368,13 +371,13 @@ def remedies(build: Build, kind: Steadiness) -> list[tuple[str, Build]]:
 
 def _against_howl(build: Build) -> list[tuple[str, Build]]:
     load, out = build.detector.load, []
-    if load.kind != "resistor":
+    if isinstance(load, ChokeLoad | TransformerLoad):
         for ohm in (220e3, 100e3):
             if load.shunt is None or load.shunt > ohm:
                 detector = build.detector.model_copy(update={"load": load.model_copy(update={"shunt": ohm})})
                 changed = build.model_copy(update={"detector": detector})
                 out.append((f"load shunt of {ohm / 1e3:.0f} kohm", changed))
-    if build.audio.decoupling is None:
+    if build.audio is not None and build.audio.decoupling is None:
         audio = build.audio.model_copy(
             update={"decoupling": Decoupling.model_construct(resistor=4.7e3, capacitor=16e-6)}
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from receiver_sim.circuit.blocks.audio import audio_of
 from receiver_sim.circuit.blocks.output import secondary_windings
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.circuit import Circuit
@@ -23,7 +24,7 @@ def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
 
 def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalance:
     """Turn the phasors (r.m.s.) of one frequency into powers."""
-    output = build.audio.output
+    output = audio_of(build).output
     assert output.kind == "transformer"
 
     def at(node: str) -> complex:
@@ -52,7 +53,7 @@ def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalanc
 
 def run(build: Build, cards: Cards, bench: Bench, *, rotation: float) -> TransformerBalance | None:
     """Return the balance; None without an output transformer. Raises EngineError."""
-    if build.audio.output.kind != "transformer":
+    if build.audio is None or build.audio.output.kind != "transformer":
         return None
     circuit = plan(build, cards, rotation=rotation)
     with loaded(bench, circuit) as on:

@@ -332,15 +332,17 @@ def source_section(study: SupplyStudy) -> Section:
         parts.append(_note(text))
     if study.screen is not None:
         parts.append(_note(_quiet_words(study.screen)))
-    return Section("Feed of the screen", tuple(parts), PLATE_SUPPLY)
+    triode = study.screen is not None and not study.screen.at_screen
+    return Section(f"Feed of the {'plate' if triode else 'screen'}", tuple(parts), PLATE_SUPPLY)
 
 
 def _quiet_words(quiet: ScreenQuiet) -> str:
+    where = f"At the detector's {'screen' if quiet.at_screen else 'plate feed'}"
     if quiet.ripple_v > 0.0:
         ripple = f"ripple {engineering(quiet.ripple_v, 'V')} r.m.s. (the supply's ripple"
-        text = f"At the detector's screen: {ripple} {fixed(quiet.supply_db, 0)} dB)"
+        text = f"{where}: {ripple} {fixed(quiet.supply_db, 0)} dB)"
     else:
-        text = f"At the detector's screen: no ripple (the supply's, if any, {fixed(quiet.supply_db, 0)} dB)"
+        text = f"{where}: no ripple (the supply's, if any, {fixed(quiet.supply_db, 0)} dB)"
     if quiet.regulator_noise_v > 0.0:
         text += f", noise of the regulator {engineering(quiet.regulator_noise_v, 'V')} r.m.s."
     else:
@@ -361,14 +363,16 @@ def _quiet_words(quiet: ScreenQuiet) -> str:
 
 def drift_table(study: SupplyStudy) -> Section:
     """Return the drift for each volt of the mains, with and without the regulator."""
+    feed = any(d.feed_v_per_v is not None and d.screen_v_per_v is None for d in study.drifts)
     columns = (
-        Column("\nregulator", "left"), Column("screen\nmV per V"), Column("loop gain\n0.001 per V"),
+        Column("\nregulator", "left"), Column(f"{'plate feed' if feed else 'screen'}\nmV per V"),
+        Column("loop gain\n0.001 per V"),
         Column("frequency\nmHz per V"), Column("onset on the knob\n% per V"),
     )  # fmt: skip
     rows = tuple(
         (
             "as built" if d.regulated else "none",
-            fixed(d.screen_v_per_v, 3, 1e3),
+            fixed(d.feed_v_per_v if d.screen_v_per_v is None else d.screen_v_per_v, 3, 1e3),
             fixed(d.gain_per_v, 3, 1e3),
             fixed(d.frequency_hz_per_v, 2, 1e3),
             NOTHING if d.onset_per_v is None else fixed(d.onset_per_v, 4, 100.0),

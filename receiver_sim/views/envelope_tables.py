@@ -19,6 +19,7 @@ from receiver_sim.results.envelope import (
     Stability,
     Verification,
 )
+from receiver_sim.views.control_words import Words, set_to, words_of
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
@@ -44,23 +45,31 @@ _COLUMNS = {
     "band": Column("band", "left"),
     "kind": Column("onset is", "left"),
     "knob": Column("knob\n%"),
-    "screen": Column("screen\nV"),
-    "backlash_v": Column("backlash\nV"),
+    "screen": Column("{name}\n{unit}"),
+    "backlash_v": Column("backlash\n{unit}"),
     "backlash_deg": Column("backlash\ndeg"),
     "top_v": Column("top\nV peak"),
     "top_knob": Column("top at\nknob %"),
     "grid": Column("grid at\ntop V"),
     "builds_up": Column("builds\nup ms"),
-    "shift": Column("shift\nHz/V"),
+    "shift": Column("shift\nHz/{unit}"),
 }
 
 _TOP = "top: amplitude at the hot end at the highest setting computed, which stands beside it"
 
 
+def _sets(found: Sequence[Oscillation]) -> Words:
+    """Return how the figures of the control are shown."""
+    return words_of([*(one.amplitudes for one in found), *(one.onset for one in found)])
+
+
 def _grid(found: Sequence[Oscillation], *names: str) -> Grid:
     """Return the named columns with a row for each answer."""
     cells = [_cells(one) for one in found]
-    return Grid(tuple(_COLUMNS[n] for n in names), tuple(tuple(row[n] for n in names) for row in cells))
+    shown = _sets(found)
+    says = {"name": shown.name, "unit": shown.unit}
+    heads = [Column(_COLUMNS[n].heading.format(**says), _COLUMNS[n].align) for n in names]
+    return Grid(tuple(heads), tuple(tuple(row[n] for n in names) for row in cells))
 
 
 def oscillation_table(report: OscillationReport) -> Section:
@@ -69,9 +78,8 @@ def oscillation_table(report: OscillationReport) -> Section:
     notes = [_note(f"{one.band}: {text}") for one in found for text in one.warnings]
     notes += [note for one in found for note in (*_beyond_notes(one), *_end_notes(one))]
     notes += [_note(text) for text in report.warnings]
-    notes.append(
-        _note(f"{_TOP}; builds up: from thermal volts to 90 %, screen 1 % above onset; shift: of frequency")
-    )
+    above = f"builds up: from thermal volts to 90 %, {_sets(found).name} 1 % above onset"
+    notes.append(_note(f"{_TOP}; {above}; shift: of frequency"))
     return Section("How oscillation comes in", (_grid(found, *_COLUMNS), *notes), cautions.ALL)
 
 
@@ -107,8 +115,8 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
         at, volts = started.holds_from, engineering(started.amplitude_v, "V")
         if started.lets_go:
             where = (
-                f"it goes on from {fixed(at.screen_v, 2)} V screen, {fixed(at.rotation, 1, 100.0)} % of the "
-                f"knob, up, until it is turned back below: {volts} peak there"
+                f"it goes on from {set_to(at, 2)} {words_of([at]).name}, {fixed(at.rotation, 1, 100.0)} % of "
+                f"the knob, up, until it is turned back below: {volts} peak there"
             )
         else:
             where = f"it goes on all over the control and no turning back ends it: {volts} peak at the bottom"
@@ -125,19 +133,20 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
 
 def _cells(found: Oscillation) -> dict[str, str]:
     jump, amplitudes, up = found.jump, found.amplitudes, found.build_up
+    sets = _sets([found])
     soft = found.kind is OnsetKind.SOFT
     return {
         "band": found.band,
         "kind": found.status.value if found.kind is None else found.kind.value,
         "knob": fixed(None if found.onset is None else found.onset.rotation, 1, 100.0),
-        "screen": fixed(None if found.onset is None else found.onset.screen_v, 2),
-        "backlash_v": "0" if soft else fixed(None if jump is None else jump.backlash_v, 2),
+        "screen": sets.shown(None if found.onset is None else found.onset.figure, 2),
+        "backlash_v": "0" if soft else sets.shown(None if jump is None else jump.backlash, 2),
         "backlash_deg": "0" if soft else fixed(None if jump is None else jump.backlash_deg, 1),
         "top_v": fixed(None if amplitudes is None else float(amplitudes.amplitude_v[-1]), 2),
         "top_knob": fixed(None if amplitudes is None else float(amplitudes.rotation[-1]), 1, 100.0),
         "grid": fixed(None if amplitudes is None else float(amplitudes.grid_v[-1]), 2),
         "builds_up": fixed(None if up is None or up.seconds is None else up.seconds, 1, 1e3),
-        "shift": fixed(found.hz_per_v, 2),
+        "shift": sets.per(found.shift, 2),
     }
 
 
@@ -238,16 +247,25 @@ def verification_table(check: Verification) -> Section:
     found = check.oscillation
     amplitudes = found.amplitudes
     halves = (check.reference, check.envelope)
-    onset = None if found.onset is None else found.onset.screen_v
-    jump = None if found.jump is None else found.jump.backlash_v
+    sets = _sets([found])
+    onset = None if found.onset is None else found.onset.figure
+    jump = None if found.jump is None else found.jump.backlash
     rows = (
-        ("onset, screen V", *(fixed(r.onset.screen_v, 3) for r in halves), fixed(onset, 3)),
+        (
+            f"onset, {sets.name} {sets.unit}",
+            *(sets.shown(r.onset.figure, 3) for r in halves),
+            sets.shown(onset, 3),
+        ),
         (
             "largest amplitude, V",
             *(fixed(float(r.amplitude_v.max()), 4) for r in halves),
             fixed(None if amplitudes is None else amplitudes.strongest(check.covered_to.rotation), 4),
         ),
-        ("backlash on the ramp, V", *(fixed(r.backlash_v, 3) for r in halves), fixed(jump, 3)),
+        (
+            f"backlash on the ramp, {sets.unit}",
+            *(sets.shown(r.backlash_v, 3) for r in halves),
+            sets.shown(jump, 3),
+        ),
         ("time, s", *(fixed(r.engine_seconds, 2) for r in halves), fixed(found.seconds, 3)),
     )
     notes = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import Oscillation
+from receiver_sim.views.control_words import words, words_of
 from receiver_sim.views.numbers import fixed
 
 IN_SHORT = {
@@ -19,8 +20,10 @@ def onset_beyond(found: Oscillation) -> str | None:
     """Return where onset would lie beyond the control, None if that is not known."""
     if found.onset_beyond_v is None:
         return None
+    known = found.amplitudes
+    sets = words(found.quantity) if known is None else words_of([known])
     place = "below the bottom" if found.status is Status.NOT_IN_RANGE else "above the top"
-    return f"onset would be at {fixed(found.onset_beyond_v, 2)} V screen, {place} of the control"
+    return f"onset would be at {fixed(found.onset_beyond_v, 2)} V {sets.name}, {place} of the control"
 
 
 def on_picture(found: Oscillation) -> list[str]:

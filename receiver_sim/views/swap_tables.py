@@ -14,6 +14,7 @@ from receiver_sim.results.swap import (
     Remedy,
     SwapReport,
 )
+from receiver_sim.views.control_words import Words, words_of
 from receiver_sim.views.numbers import engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
@@ -51,16 +52,23 @@ def _name(c: DetectorCandidate | AudioCandidate) -> str:
     return f"{'>' if c.in_place else ''}{c.tube}{'*' if c.extrapolated else ''}"
 
 
-def _backlash(bands: Sequence[BandOutcome]) -> str:
+def _sets(candidates: Sequence[DetectorCandidate]) -> Words:
+    """Return how the figures of the control are shown."""
+    return words_of(o.onset.onset for c in candidates for o in c.bands)
+
+
+def _backlash(bands: Sequence[BandOutcome], sets: Words) -> str:
     known = [o.backlash_v for o in bands if o.backlash_v is not None]
-    return "-" if not known else fixed(max(known), 2)
+    return "-" if not known else sets.shown(max(known), 2)
 
 
 def _detector_rank(report: SwapReport) -> Section:
+    sets = _sets(report.detectors)
     columns = (
-        Column("#"), Column("tube", "left"), Column("bands"), Column("knob\n%"), Column("screen\nV"),
-        Column("slope\nper V"), Column("approach\ndeg"), Column("backlash\nV"), Column("detection\n1/V"),
-        Column("noise\nkohm"), Column("weakest\n500 Hz\nuV"), Column("weakest\n3 kHz\nuV"),
+        Column("#"), Column("tube", "left"), Column("bands"), Column("knob\n%"),
+        Column(f"{sets.name}\n{sets.unit}"), Column(f"slope\nper {sets.unit}"), Column("approach\ndeg"),
+        Column(f"backlash\n{sets.unit}"), Column("detection\n1/V"), Column("noise\nkohm"),
+        Column("weakest\n500 Hz\nuV"), Column("weakest\n3 kHz\nuV"),
     )  # fmt: skip
     rows, styles = [], []
     for c in report.detectors:
@@ -74,10 +82,10 @@ def _detector_rank(report: SwapReport) -> Section:
                 _name(c),
                 f"{with_onset}/{len(c.bands)}",
                 fixed(None if at is None else at.rotation, 1, 100.0),
-                fixed(None if at is None else at.screen_v, 2),
-                fixed(None if mine is None else mine.slope_per_v, 4),
+                sets.shown(None if at is None else at.figure, 2),
+                sets.per(None if mine is None else mine.slope, 4),
                 fixed(None if mine is None else mine.approach_deg, 1),
-                _backlash(c.bands),
+                _backlash(c.bands, sets),
                 "-" if c.detection is None else f"{c.detection.total_per_v:.0f}",
                 fixed(None if c.noise is None else c.noise.tube_ohm, 1, 1e-3),
                 *(fixed(v, 2, 1e6) for v in signals),
@@ -87,7 +95,7 @@ def _detector_rank(report: SwapReport) -> Section:
     where = "e.m.f. in the aerial" if _has_aerial(report) else "at the grid"
     notes = [
         Note(
-            "> the tube in place. Knob, screen, slope of the loop gain, approach (loop gain 0.9 to 1), "
+            f"> the tube in place. Knob, {sets.name}, slope of the loop gain, approach (loop gain 0.9 to 1), "
             f"detection and noise: {report.band}, middle of the band; backlash: the largest of all bands. "
             "Noise: the tube's equivalent resistance. "
             f"Weakest: {where}, r.m.s., 10 dB above the set's noise."
@@ -117,12 +125,13 @@ def _reasons(candidates: Sequence[DetectorCandidate | AudioCandidate]) -> Sectio
 
 
 def _bands(candidates: Sequence[DetectorCandidate]) -> Section:
+    sets = _sets(candidates)
     names = next((tuple(o.onset.band for o in c.bands) for c in candidates if c.bands), ())
-    columns = (Column("tube", "left"), *(Column(f"{name}\nV  knob") for name in names))
+    columns = (Column("tube", "left"), *(Column(f"{name}\n{sets.unit}  knob") for name in names))
     rows = tuple((c.tube, *(_outcome(o) for o in c.bands)) for c in candidates if c.bands)
     note = Note(
-        "Screen volts and knob at onset, the set otherwise as built; h: a hard onset, j: jumps on its way. "
-        "'Below range': it oscillates at the lowest setting already."
+        f"{sets.plural.capitalize()} and knob at onset, the set otherwise as built; h: a hard onset, j: it "
+        "jumps on its way. 'Below range': it oscillates at the lowest setting already."
     )
     unknown = [
         Note(f"{c.tube} on {o.onset.band}: backlash not known: {shorten(o.note or '', 120)}", mark=" - ")
@@ -137,7 +146,9 @@ def _outcome(o: BandOutcome) -> str:
     if o.onset.onset is None:
         return _SHORT.get(o.onset.status, o.onset.status.value)
     mark = "" if o.kind is None else {"soft": "", "hard": " h"}.get(o.kind.value, " j")
-    return f"{o.onset.onset.screen_v:.1f}  {percent(o.onset.onset.rotation)}{mark}"
+    return (
+        f"{words_of([o.onset.onset]).shown(o.onset.onset.figure, 1)}  {percent(o.onset.onset.rotation)}{mark}"
+    )
 
 
 def _remedies(candidates: Sequence[DetectorCandidate], report: SwapReport) -> Section:

@@ -14,6 +14,7 @@ from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
 from receiver_sim.results.onset import ControlSetting
+from receiver_sim.views.control_words import named, words_of
 from receiver_sim.views.envelope_tables import comes_in_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
@@ -65,9 +66,11 @@ def cautions_block() -> Section:
 def band_table(bands: Sequence[BandReport]) -> Section:
     """Return a row for each band and dial point: status, onset, slope, approach; notes where none is."""
     onsets = [onset for band in bands for onset in band.onsets]
+    sets = words_of(onset.onset for onset in onsets)
     columns = (
         Column("\nband", "left"), Column("dial\nMHz"), Column("\nstatus", "left"), Column("knob\n%"),
-        Column("screen\nV"), Column("frequency\nMHz"), Column("slope\nper V"), Column("approach\nV"),
+        Column(f"{sets.name}\n{sets.unit}"), Column("frequency\nMHz"), Column(f"slope\nper {sets.unit}"),
+        Column(f"approach\n{sets.unit}"),
         Column("approach\ndeg"),
     )  # fmt: skip
     notes = [Note(text, mark="   ") for band in bands for text in _band_notes(band)]
@@ -81,10 +84,10 @@ def band_table(bands: Sequence[BandReport]) -> Section:
                 fixed(item.dial_hz, 3, 1e-6),
                 item.status.value,
                 fixed(at.rotation if at else None, 1, 100.0),
-                fixed(at.screen_v if at else None, 2),
+                sets.shown(at.figure if at else None, 2),
                 fixed(item.oscillation_hz, 4, 1e-6),
-                engineering(item.slope_per_v, ""),
-                fixed(item.approach_v, 2),
+                engineering(None if item.slope is None else item.slope / sets.scale, ""),
+                sets.shown(item.approach, 2),
                 fixed(item.approach_deg, 1),
             )
         )
@@ -92,8 +95,8 @@ def band_table(bands: Sequence[BandReport]) -> Section:
     styles = tuple("" if item.status is Status.OSCILLATES else "yellow" for item in onsets)
     legend = Note(
         "Knob: share of the control's electrical travel at onset. Slope: rise of the loop gain T there, per "
-        "volt of the screen. "
-        "Approach: screen volts and degrees of knob from loop gain 0.9 to onset.",
+        f"{'volt' if sets.unit == 'V' else 'picofarad'} of the {sets.name}. "
+        f"Approach: {sets.plural} and degrees of knob from loop gain 0.9 to onset.",
         mark="   ",
     )
     grid = Grid(columns, tuple(rows), styles, repeat=2)
@@ -173,7 +176,7 @@ def _kilohertz(hertz: float | None) -> str:
 
 
 def _setting(setting: ControlSetting) -> str:
-    return f"knob {percent(setting.rotation)}, screen {fixed(setting.screen_v, 1)} V"
+    return f"knob {percent(setting.rotation)}, {named(setting)}"
 
 
 def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -> Section:
@@ -346,10 +349,12 @@ def hum_table(hum: Hum) -> Section:
 def regulator_table(drift: RegulatorDrift) -> Section:
     """Return regulator, screen and onset at each volts of the supply, the knob left alone."""
     fitted = any(point.holds is not None for point in drift.points)
+    sets = words_of(drift.points)
     columns = [Column("supply\nat %"), Column("supply\nV")]
     if fitted:
         columns += [Column("regulated\nV"), Column("regulator\nmA")]
-    columns += [Column("knob left:\nscreen V"), Column("onset at\nknob %"), Column("onset at\nscreen V")]
+    columns += [Column(f"knob left:\n{sets.name} {sets.unit}"), Column("onset at\nknob %")]
+    columns += [Column(f"onset at\n{sets.name} {sets.unit}")]
     if fitted:
         columns.append(Column("\nregulator", "left"))
     rows, notes = [], []
@@ -359,9 +364,9 @@ def regulator_table(drift: RegulatorDrift) -> Section:
         if fitted:
             row += [fixed(point.regulated_v, 2), fixed(point.regulator_a, 2, 1e3)]
         row += [
-            fixed(point.screen_v, 2),
+            sets.shown(point.figure, 2),
             fixed(at.rotation if at else None, 1, 100.0),
-            fixed(at.screen_v if at else None, 2),
+            sets.shown(at.figure if at else None, 2),
         ]
         if fitted:
             row.append({True: "holds", False: "X DOES NOT HOLD", None: "none fitted"}[point.holds])
@@ -373,7 +378,7 @@ def regulator_table(drift: RegulatorDrift) -> Section:
             notes.append(Note(f"{where}onset {_outcome(point.onset_status)}.", mark="   "))
     styles = tuple("bold red" if point.holds is False else "" for point in drift.points)
     dial = f"{drift.band}, {fixed(drift.dial_hz, 3, 1e-6)} MHz"
-    text = f"{dial}; screen volts with the knob left at {percent(drift.rotation, 1)}."
+    text = f"{dial}; {sets.plural} with the knob left at {percent(drift.rotation, 1)}."
     text += " Supply: of what it gives without load, as the mains or the batteries make it."
     if drift.dropper_w is not None and drift.regulator_w is not None:
         text += (

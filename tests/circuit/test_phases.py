@@ -91,3 +91,44 @@ def test_eight_phases_do(bench):
     # tenth of the
     # energy balance that is promised
     assert few == pytest.approx(many, rel=1e-4)
+
+
+@pytest.mark.parametrize("tube", ["6J5", "27"])
+@pytest.mark.parametrize(
+    ("plate", "grid", "amplitude", "swing"),
+    [(35.0, -0.6, 0.01, 0.3), (60.0, -1.5, 1.6, -0.5), (20.0, -0.9, 1.0, 0.2)],
+)
+def test_a_triode_is_merged_as_its_separate_phases(bench, tube, plate, grid, amplitude, swing):
+    """Of a triode the plate's swing is no small matter: its field is 1/mu of it, 5 to 11 % of the grid's."""
+    law = card_for(tube).law()
+    assert law.kind == "triode"
+    swings, phases = Swings(grid=0.93, plate=swing, screen=0.0), 32
+    lines = [OPTIONS, law_subcircuit(law, "det")]
+    for j, c in enumerate(cosines(phases)):
+        lines += [
+            f"Vp{j} p{j} 0 {plate - swings.plate * amplitude * c:.15g}",
+            f"Vg{j} g{j} 0 {grid + swings.grid * amplitude * c:.15g}",
+            f"X{j}x p{j} g{j} 0 0 det",
+        ]
+    with bench.session(Deck("separate phases", "\n".join(lines))) as session:
+        point = session.op()
+    weights = 2.0 * np.array(cosines(phases)) / phases
+    plates, grids = (np.array([-point[f"v{e}{j}#branch"][0] for j in range(phases)]) for e in "pg")
+    text = "\n".join(
+        [
+            OPTIONS,
+            phase_subcircuit(law, "det", swings, phases=phases, knots=3).text,
+            f"Vp p 0 {plate:.15g}",
+            f"Vg g 0 {grid:.15g}",
+            f"Va a 0 {amplitude:.15g}",
+            "Xdet p g a ip ig det",
+        ]
+    )
+    with bench.session(Deck("merged phases", text)) as session:
+        got = session.op()
+    # what three knots for the width of the foot cost, as for the pentodes above
+    scale = 1e-4 * plates.mean()
+    assert -got["vp#branch"][0] == pytest.approx(plates.mean(), rel=1e-4, abs=scale)
+    assert -got["vg#branch"][0] == pytest.approx(grids.mean(), rel=1e-4, abs=scale)
+    assert got["ip"][0] * 1e-3 == pytest.approx(float(weights @ plates), rel=1e-4, abs=scale)
+    assert got["ig"][0] * 1e-6 == pytest.approx(float(weights @ grids), rel=1e-4, abs=scale)

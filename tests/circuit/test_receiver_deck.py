@@ -85,11 +85,11 @@ def test_a_probe_cannot_smuggle(demo: Build, demo_cards: Cards, extra: str) -> N
         receiver_deck(demo, demo_cards, band=band, dial_hz=band.to, rotation=0.5, extra=extra)
 
 
-def test_a_triode_as_detector_is_a_fault_of_the_build(demo: Build) -> None:
+def test_a_triode_under_a_screen_control_is_a_fault_of_the_build(demo: Build) -> None:
     wrong = demo.model_copy(update={"detector": demo.detector.model_copy(update={"tube": "6J5"})})
     with pytest.raises(BuildFaults) as caught:
         api.cards_for(wrong)
     assert str(caught.value).endswith(
-        "detector.tube: value '6J5': expected a pentode or screen-grid tube; a triode as detector is not "
-        "covered yet: take a tube with a screen"
+        "detector.tube: value '6J5': expected a pentode or screen-grid tube, since the control sets the "
+        "volts of a screen; take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"
     )

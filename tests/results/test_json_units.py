@@ -34,6 +34,7 @@ energy_error onset_error onset_lag amplitude_error unsettled ramp_error steps_pe
 speed_ratio evaluations cost printed model deviation value limit before after found correlation
 changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
+rest_value
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""

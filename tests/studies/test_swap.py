@@ -265,7 +265,7 @@ def test_audio_gain_stays_below_mu(audio: SwapReport) -> None:
 
 def test_unsuitable_types_are_refused(demo: Build) -> None:
     with pytest.raises(
-        ValueError, match=r"^6J5: a triode as detector is not covered yet; name a pentode or a tetrode$"
+        ValueError, match=r"^6J5 has no screen to control in this set; name a pentode or a tetrode$"
     ):
         api.swap_tubes(demo, tubes=["6J5"])
     with pytest.raises(KeyError, match="no card for tube '6SJ'"):

@@ -132,7 +132,7 @@ def test_a_rating_is_shown_at_its_worst_setting() -> None:
 
 
 def test_audio_response() -> None:
-    found = filled(audio.AudioResponse)
+    found = filled(audio.AudioResponse, setting=filled(onset.ControlSetting, screen_v=43.21))
     columns: list[Column] = [
         ("output", words("output", 24)),
         ("gain at 1 kHz V per V", figure("gain_1khz", "1")),

@@ -13,7 +13,7 @@ from receiver_sim.circuit.templates import TemplateFault
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import TubeCard
-from receiver_sim.schema.stage import Audio, FirstStage
+from receiver_sim.schema.stage import Audio, FirstStage, Volume
 
 _SOCKETS = {"a": "audio", "f": "first audio"}
 
@@ -23,15 +23,21 @@ def own_screen(stage: Audio | FirstStage, card: TubeCard) -> bool:
     return card.kind != "triode" and stage.connection == "own"
 
 
+def audio_of(build: Build) -> Audio:
+    """Return the audio part of a build. Raises TemplateFault where it has none."""
+    if build.audio is None:
+        raise TemplateFault("the build has no audio stage")
+    return build.audio
+
+
 def _first_card(card: TubeCard | None) -> TubeCard:
     if card is None:
         raise TemplateFault("the build has a first audio stage: its tube card is needed")
     return card
 
 
-def _volume_halves(build: Build, setting: float) -> tuple[float, float]:
-    volume = build.audio.volume
-    low = float(wiper_fraction(setting, law=volume.law, mid=volume.mid))
+def _volume_halves(volume: Volume) -> tuple[float, float]:
+    low = float(wiper_fraction(volume.setting, law=volume.law, mid=volume.mid))
     return max((1.0 - low) * volume.pot, CONTACT_OHM), max(low * volume.pot, CONTACT_OHM)
 
 
@@ -39,16 +45,20 @@ def _volume_halves(build: Build, setting: float) -> tuple[float, float]:
 def amplifier(site: Site) -> Sequence[Block]:
     """Return everything from the detector's load to the plate of the last audio tube."""
     build, cards = site.build, site.cards
-    audio = build.audio
+    audio, card = audio_of(build), cards.audio
+    assert card is not None
     source = "dsec" if build.detector.load.kind == "transformer" else "dout"
     coupled = source
     if audio.coupling is not None:
         coupled = "vtop" if audio.filter is None else "filtin"
     top = coupled if audio.filter is None else "vtop"
-    two, after = audio.first is not None, audio.volume.place == "after"
-    first_grid = top if after else "vwiper"
+    two, volume = audio.first is not None, audio.volume
+    after = volume is not None and volume.place == "after"
+    first_grid = "vwiper" if volume is not None and not after else top
     # where the control does not stand: behind a first stage, or at the first grid
-    grid_node = ("vtop" if top == "vtop" else top) if after else "agin0"
+    grid_node = top if after or (volume is None and not two) else "agin0"
+    resistor = two or after or volume is None
+    first_resistor = None if audio.first is None or volume is not None else audio.first.grid_resistor
     parts = [
         filled("audio_feed.cir", {}),
         filled(
@@ -57,20 +67,23 @@ def amplifier(site: Site) -> Sequence[Block]:
                 "coupling": audio.coupling,
                 "source": source,
                 "coupled": coupled,
-                "grid_resistor": audio.grid_resistor if two or after else None,
+                "grid_resistor": audio.grid_resistor if resistor else None,
                 "grid_node": grid_node,
+                "first_resistor": first_resistor,
+                "first_node": top,
             },
         ),
     ]
     if audio.filter is not None:
         parts.append(_filter(audio, coupled, top))
-    pot_top = ("agin0" if two else "volhi") if after else top
-    parts.append(_volume(build, pot_top, None if two or not after else audio.volume.capacitor))
+    if volume is not None:
+        pot_top = ("agin0" if two else "volhi") if after else top
+        parts.append(_volume(volume, pot_top, None if two or not after else volume.capacitor))
     last_input = first_grid
     if audio.first is not None:
         last_input = "vwiper" if after else "agin0"
         parts.append(_stage(audio.first, _first_card(cards.first), "f", first_grid, build))
-    parts.append(_stage(audio, cards.audio, "a", last_input, build))
+    parts.append(_stage(audio, card, "a", last_input, build))
     return parts
 
 
@@ -100,8 +113,8 @@ def _filter(audio: Audio, left: str, right: str) -> Block:
     return filled("filter_resonant.cir", {**values, "series": part.series})
 
 
-def _volume(build: Build, top: str, capacitor: float | None) -> Block:
-    upper, lower = _volume_halves(build, build.audio.volume.setting)
+def _volume(volume: Volume, top: str, capacitor: float | None) -> Block:
+    upper, lower = _volume_halves(volume)
     return filled(
         "audio_volume.cir",
         {"top": top, "upper": upper, "lower": lower, "capacitor": capacitor},
@@ -116,9 +129,16 @@ def _grid_meter(build: Build, x: str, *, leak: bool) -> str:
     """
     if leak:
         return f"r{x}gleak -"
-    after, two = build.audio.volume.place == "after", build.audio.first is not None
-    behind = (x == "a" and two and not after) or (after and x == ("f" if two else "a"))
-    return "rgrid -" if behind and build.audio.grid_resistor is not None else f"r{x}gstop +"
+    audio = audio_of(build)
+    two, volume = audio.first is not None, audio.volume
+    after = volume is not None and volume.place == "after"
+    if volume is None:
+        if x == "f" and audio.first is not None and audio.first.grid_resistor is not None:
+            return "rgridf -"
+        behind = x == "a"
+    else:
+        behind = (x == "a" and two and not after) or (after and x == ("f" if two else "a"))
+    return "rgrid -" if behind and audio.grid_resistor is not None else f"r{x}gstop +"
 
 
 def _stage(stage: Audio | FirstStage, card: TubeCard, x: str, source: str, build: Build) -> Block:
@@ -129,7 +149,7 @@ def _stage(stage: Audio | FirstStage, card: TubeCard, x: str, source: str, build
     feed = stage.screen if screen else None
     leak = stage.bias == "grid_leak"
     first = stage if isinstance(stage, FirstStage) else None
-    stopper = build.audio.grid_stopper if first is None else 0.0
+    stopper = audio_of(build).grid_stopper if first is None else 0.0
     law = {"a": "aud", "f": "fst"}[x]
     tied = card.kind != "triode" and stage.connection == "triode"
     socket = _SOCKETS[x]

@@ -43,14 +43,13 @@ def _dial(site: Site, dial_hz: float) -> dict[str, float]:
 
 @form("detector", "tapped_cathode")
 def tapped_cathode(site: Site) -> Sequence[Block]:
-    """Return a pentode or tetrode whose cathode is on a tap of the tank's coil."""
+    """Return a tube whose cathode is on a tap of the tank's coil."""
     return _detector(site, cathode="tap", cathode_is="tap of the coil", plate_lead="plate")
 
 
 @form("detector", "tickler")
 def tickler(site: Site) -> Sequence[Block]:
-    """Return a pentode or tetrode with its cathode on ground and a tickler between its plate and the RF
-    filter."""
+    """Return a tube with its cathode on ground and a tickler between its plate and the RF filter."""
     return _detector(site, cathode="cath", cathode_is="cathode", plate_lead="tick")
 
 
@@ -62,6 +61,7 @@ def _detector(site: Site, *, cathode: str, cathode_is: str, plate_lead: str) -> 
     values = {
         "cathode": cathode,
         "plate_lead": plate_lead,
+        "own_screen": int(card.kind != "triode"),
         "tuning": at_dial["ctune"],
         "grid_capacitor": det.grid_capacitor,
         "leak_to": {"tank": "top", "cathode": cathode, "ground": "0"}[det.grid_leak_to],

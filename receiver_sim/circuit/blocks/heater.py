@@ -21,9 +21,10 @@ def feed_of(build: Build, socket: str) -> HeaterFeed | None:
     """Return how the heater in a socket ('detector', 'audio', 'first') is fed, None for straight from the
     line.
     """
-    if socket == "first":
-        return None if build.audio.first is None else build.audio.first.heater_feed
-    return build.detector.heater_feed if socket == "detector" else build.audio.heater_feed
+    if socket == "detector":
+        return build.detector.heater_feed
+    stage = build.audio if socket == "audio" or build.audio is None else build.audio.first
+    return None if stage is None else stage.heater_feed
 
 
 def heater_ends(build: Build, socket: str) -> dict[str, str]:

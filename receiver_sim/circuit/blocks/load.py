@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from receiver_sim.circuit.blocks.control import plate_feed
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Site, filled, form
@@ -14,7 +15,12 @@ def resistor(site: Site) -> Sequence[Block]:
     """Return a plain resistor."""
     load = site.build.detector.load
     assert load.kind == "resistor"
-    return [filled("load_resistor.cir", {"resistance": max(load.resistance, CONTACT_OHM)})]
+    return [
+        filled(
+            "load_resistor.cir",
+            {"feed": plate_feed(site.build), "resistance": max(load.resistance, CONTACT_OHM)},
+        )
+    ]
 
 
 @form("load", "choke")
@@ -23,6 +29,7 @@ def choke(site: Site) -> Sequence[Block]:
     load = site.build.detector.load
     assert load.kind == "choke"
     values = {
+        "feed": plate_feed(site.build),
         "inductance": load.inductance,
         "resistance": max(load.resistance, CONTACT_OHM),
         "capacitance": load.capacitance,
@@ -37,6 +44,7 @@ def transformer(site: Site) -> Sequence[Block]:
     load = site.build.detector.load
     assert load.kind == "transformer"
     values = {
+        "feed": plate_feed(site.build),
         "primary_inductance": load.primary_inductance,
         "primary_resistance": max(load.primary_resistance, CONTACT_OHM),
         "capacitance": load.capacitance,
@@ -46,3 +54,9 @@ def transformer(site: Site) -> Sequence[Block]:
         "coupling": load.coupling,
     }
     return [filled("load_transformer.cir", values)]
+
+
+@form("load", "phones")
+def phones(site: Site) -> Sequence[Block]:
+    """Return the place of phones in the plate lead; the block of phones brings them."""
+    return [filled("load_phones.cir", {"feed": plate_feed(site.build)})]

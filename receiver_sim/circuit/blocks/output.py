@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from receiver_sim.circuit.blocks.audio import feed_node
+from receiver_sim.circuit.blocks.audio import audio_of, feed_node
 from receiver_sim.circuit.circuit import Block, Circuit
 from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.circuit.registry import Site, filled, form
@@ -26,19 +26,21 @@ def secondary_windings(circuit: Circuit) -> tuple[str, ...]:
 @form("output", "resistor")
 def resistor(site: Site) -> Sequence[Block]:
     """Return a resistor."""
-    output = site.build.audio.output
+    audio = audio_of(site.build)
+    output = audio.output
     assert output.kind == "resistor"
-    values = {"feed": feed_node(site.build.audio, "a"), "resistance": output.resistance}
+    values = {"feed": feed_node(audio, "a"), "resistance": output.resistance}
     return [filled("output_resistor.cir", values)]
 
 
 @form("output", "choke")
 def choke(site: Site) -> Sequence[Block]:
     """Return an audio choke."""
-    output = site.build.audio.output
+    audio = audio_of(site.build)
+    output = audio.output
     assert output.kind == "choke"
     values = {
-        "feed": feed_node(site.build.audio, "a"),
+        "feed": feed_node(audio, "a"),
         "inductance": output.inductance,
         "resistance": max(output.resistance, CONTACT_OHM),
         "capacitance": output.capacitance,
@@ -49,10 +51,11 @@ def choke(site: Site) -> Sequence[Block]:
 @form("output", "transformer")
 def transformer(site: Site) -> Sequence[Block]:
     """Return an output transformer with its secondaries."""
-    output = site.build.audio.output
+    audio = audio_of(site.build)
+    output = audio.output
     assert output.kind == "transformer"
     values = {
-        "feed": feed_node(site.build.audio, "a"),
+        "feed": feed_node(audio, "a"),
         "primary_resistance": max(output.primary_resistance, CONTACT_OHM),
         "leakage": max(output.leakage, SHORT_HENRY),
         "primary_inductance": output.primary_inductance,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -26,7 +27,13 @@ def phone_node(build: Build, index: int) -> str:
 
 
 def output_node(build: Build, at: str) -> str:
-    """Return the node of 'plate', 'volume' or a secondary."""
+    """Return the node of 'plate', 'volume', 'load' or a secondary; without an audio stage, 'plate' is the
+    detector's load.
+    """
+    if at == "load":
+        return "dphone"
+    if build.audio is None:
+        return "dout"
     if at in ("plate", "volume"):
         return {"plate": "aplate", "volume": "vwiper"}[at]
     output = build.audio.output
@@ -68,9 +75,17 @@ def load_impedance(build: Build, index: int, frequency: npt.ArrayLike) -> npt.ND
 def loads(site: Site) -> Sequence[Block]:
     """Return all phones and other loads."""
     build = site.build
-    count = range(len(build.phones))
-    values = {"phones": [_phone(build, index) for index in count]}
-    return [filled("phones.cir", values, outputs={index: phone_node(build, index) for index in count})]
+    at_detector = [i for i, phone in enumerate(build.phones) if build.audio is None or phone.at == "load"]
+    others = [i for i in range(len(build.phones)) if i not in at_detector]
+    groups = ((at_detector, "receiver"), (others, "audio"))
+    return [_hung(build, group, part_of) for group, part_of in groups if group]
+
+
+def _hung(build: Build, group: Sequence[int], part_of: str) -> Block:
+    """Return the phones of some numbers; those of the detector stay where only the detector is looked at."""
+    values = {"phones": [_phone(build, index) for index in group]}
+    outputs = {index: phone_node(build, index) for index in group}
+    return replace(filled("phones.cir", values, outputs=outputs), part_of=part_of)
 
 
 def _phone(build: Build, index: int) -> dict[str, Any]:

@@ -82,12 +82,27 @@ def envelope_circuit(
 
     rotation: setting of the control (0..1), unless `knob` gives its course.
     """
-    base = _base(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio)
+    mode = mode.at(rotation)
+    base = _base(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio, rotation=rotation)
     return _joined(
         base,
         f"envelope at {reference_hz / 1e6:.6g} MHz",
         TRAN_OPTIONS,
         [knob or _still(base, rotation), tank_block(mode, reference_hz=reference_hz)],
+    )
+
+
+def swept_circuit(build: Build, cards: Cards, mode: Mode, *, rotation: float) -> Circuit:
+    """Return the circuit whose d.c. sweep of the sweep source imposes amplitudes LOWEST_V exp(sweep), the
+    control at `rotation` (0..1).
+    """
+    mode = mode.at(rotation)
+    base = _base(build, cards, mode, phases=PHASES, knots=KNOTS, with_audio=True, rotation=rotation)
+    return _joined(
+        base,
+        f"swept amplitude at {mode.reference_hz / 1e6:.6g} MHz",
+        DC_OPTIONS,
+        [_still(base, rotation), filled("envelope_swept.cir", {"lowest": LOWEST_V})],
     )
 
 
@@ -97,7 +112,8 @@ def imposed_circuit(build: Build, cards: Cards, mode: Mode, *, amplitude: float,
 
     Its a.c. analysis gives the drive (mA) and the audio for 1 V of change in the amplitude.
     """
-    base = _base(build, cards, mode, phases=PHASES, knots=KNOTS, with_audio=True)
+    mode = mode.at(rotation)
+    base = _base(build, cards, mode, phases=PHASES, knots=KNOTS, with_audio=True, rotation=rotation)
     imposed = filled("envelope_imposed.cir", {"amplitude": amplitude})
     return _joined(
         base,
@@ -201,13 +217,27 @@ def _joined(base: Circuit, title: str, options: str, blocks: Sequence[Block]) ->
     )
 
 
-def _base(build: Build, cards: Cards, mode: Mode, *, phases: int, knots: int, with_audio: bool) -> Circuit:
-    """Return the receiver at audio with its detector's tube sampled, its control free, starting from rest."""
+def _base(
+    build: Build,
+    cards: Cards,
+    mode: Mode,
+    *,
+    phases: int,
+    knots: int,
+    with_audio: bool,
+    rotation: float = 0.5,
+) -> Circuit:
+    """Return the receiver at audio with its detector's tube sampled, its control free, starting from rest.
+
+    A control that acts on the tank stays at `rotation`: it moves the mode, not the circuit at audio.
+    """
     band = build.bands[0]  # at audio no band is different from another
-    whole = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=0.5)
+    whole = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=rotation)
     if not with_audio:
         whole = whole.without_part("audio")
-    circuit = moving_control(low_frequency(whole, view="envelope"), stretch=build.supply.volts)
+    circuit = low_frequency(whole, view="envelope")
+    if not circuit.control.on_tank:
+        circuit = moving_control(circuit, stretch=build.supply.volts)
     circuit = _sampled(circuit, cards, mode, phases=phases, knots=knots)
     return replace(circuit, start=_rest(circuit, mode.rest))
 
@@ -228,7 +258,7 @@ def _sampled(circuit: Circuit, cards: Cards, mode: Mode, *, phases: int, knots: 
         "envelope_tube.cir",
         {
             "plate": circuit.node(Place.PLATE),
-            "screen": circuit.node(Place.SCREEN),
+            "screen": circuit.find_node(Place.SCREEN),
             "grid": circuit.node(Place.GRID),
             "drive_plate": plate.real,
             "drive_screen": screen.real,

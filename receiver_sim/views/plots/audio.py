@@ -8,7 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from receiver_sim.results.audio import AudioResponse, OutputResponse
-from receiver_sim.views.numbers import decibel, engineering, fixed, percent
+from receiver_sim.views.control_words import named
+from receiver_sim.views.numbers import decibel, engineering, percent
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import key
 
@@ -28,7 +29,7 @@ def plot_audio(audio: AudioResponse, ax: Axes | None = None) -> Axes:
         title="Audio response",
         subtitle=(
             f"From rectified current at the grid to each output; marks: 3 dB below 1 kHz. "
-            f"Knob {percent(setting.rotation)}, screen {fixed(setting.screen_v, 1)} V."
+            f"Knob {percent(setting.rotation)}, {named(setting)}."
         ),
         x="Frequency (Hz)",
         y="Output (dB, 0 dB at 1 kHz)",

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.transforms import ScaledTranslation
 
 from receiver_sim.results.onset import GainAgainstScreen, Onset
+from receiver_sim.views.control_words import Words, set_to, words_of
 from receiver_sim.views.numbers import fixed, percent
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import EndLabel, label_ends
@@ -28,20 +29,21 @@ def plot_control(
     status. order: names of all bands, for the colours. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
+    sets = words_of([*curves, *(o.onset for o in onsets)])
     style.dress(
         ax,
-        title="Screen volts against the control",
+        title=_title(sets),
         subtitle="Marks: onset of each band; bars below the curve: approach from T = 0.9 to onset.",
         x="Rotation of the regeneration control (% of travel)",
-        y="Screen (V, d.c. to ground)",
+        y=axis(sets),
     )
     ax.set_xlim(0.0, 100.0)
     style.plain_ticks(ax.xaxis, range(0, 101, 10))
-    highest = max((float(c.screen_v.max()) for c in curves), default=1.0)
+    highest = max((sets.scale * float(c.figure.max()) for c in curves), default=1.0)
     ax.set_ylim(0.0, highest * 1.05)
     for index, curve in enumerate(curves):
         ax.plot(
-            curve.rotation * 100.0, curve.screen_v, color=style.SOFT, linewidth=1.1, zorder=2,
+            curve.rotation * 100.0, curve.figure * sets.scale, color=style.SOFT, linewidth=1.1, zorder=2,
             gid=f"screen-{index}", label=curve.band,
         )  # fmt: skip
     labels: list[EndLabel] = []
@@ -58,7 +60,7 @@ def plot_control(
             path = _path(curves, near.rotation, at.rotation)
             ends = (
                 [near.rotation * 100.0, *path[0], at.rotation * 100.0],
-                [near.screen_v, *path[1], at.screen_v],
+                [sets.scale * y for y in (near.figure, *path[1], at.figure)],
             )
             # Bars of neighbouring bands would cover each other: moved down by some points, true in rotation.
             lower = ScaledTranslation(0.0, -(9.0 + 5.0 * lanes[index]) / 72.0, figure.dpi_scale_trans)
@@ -66,15 +68,25 @@ def plot_control(
                 *ends, color=pen.colour, linewidth=3.0, solid_capstyle="butt", zorder=3,
                 gid=f"approach-{index}", transform=ax.transData + lower,
             )  # fmt: skip
-        ax.plot([at.rotation * 100.0], [at.screen_v], gid=f"onset-{index}", label=found.band, **pen.dot())
+        place = (at.rotation * 100.0, at.figure * sets.scale)
+        ax.plot([place[0]], [place[1]], gid=f"onset-{index}", label=found.band, **pen.dot())
         turn = (
             "" if found.approach_deg is None else f", approach {fixed(found.approach_deg, 0)}\N{DEGREE SIGN}"
         )
-        detail = f"{percent(at.rotation)}, {fixed(at.screen_v, 1)} V{turn}"
-        labels.append(EndLabel(at.rotation * 100.0, at.screen_v, found.band, (detail,), pen))
+        detail = f"{percent(at.rotation)}, {set_to(at)}{turn}"
+        labels.append(EndLabel(at.rotation * 100.0, at.figure * sets.scale, found.band, (detail,), pen))
     label_ends(ax, labels)
     _name_the_rest(ax, [o for o in onsets if o.onset is None])
     return ax
+
+
+def _title(sets: Words) -> str:
+    return f"{'Screen volts' if sets.name == 'screen' else sets.whole.capitalize()} against the control"
+
+
+def axis(sets: Words) -> str:
+    """Return the label of an axis of what the control sets."""
+    return f"{sets.name.capitalize()} ({sets.unit}{', d.c. to ground' if sets.unit == 'V' else ''})"
 
 
 def _lanes(onsets: Sequence[Onset]) -> dict[int, int]:
@@ -99,7 +111,7 @@ def _path(curves: Sequence[GainAgainstScreen], low: float, high: float) -> tuple
         return [], []
     inside = np.flatnonzero((curves[0].rotation > low) & (curves[0].rotation < high))
     return [float(curves[0].rotation[i]) * 100.0 for i in inside], [
-        float(curves[0].screen_v[i]) for i in inside
+        float(curves[0].figure[i]) for i in inside
     ]
 
 

@@ -8,8 +8,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, Onset
-from receiver_sim.views.numbers import fixed, percent
+from receiver_sim.views.control_words import set_to, words_of
+from receiver_sim.views.numbers import percent
 from receiver_sim.views.plots import style
+from receiver_sim.views.plots.control import axis
 from receiver_sim.views.plots.labels import EndLabel, label_ends
 from receiver_sim.views.states import IN_SHORT
 
@@ -31,6 +33,7 @@ def plot_loop_gain(
     logarithmic axis. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
+    sets = words_of([*curves, *(o.onset for o in onsets)])
     gains = np.concatenate([c.gain for c in curves]) if curves else np.array([1.0])
     highest, logarithmic = float(gains.max()), float(gains.max()) > _LOG_ABOVE
     top = max(1.2, highest * (1.25 if logarithmic else 1.06))
@@ -39,9 +42,9 @@ def plot_loop_gain(
     absent = [f" {o.band}: {IN_SHORT[o.status]}." for o in onsets if o.band not in drawn]
     style.dress(
         ax,
-        title="Loop gain against screen volts",
+        title=f"Loop gain against {'screen volts' if sets.name == 'screen' else sets.whole}",
         subtitle=f"A band oscillates where its line is above T = 1; the mark is its onset.{''.join(absent)}",
-        x="Screen (V, d.c. to ground)",
+        x=axis(sets),
         y="Loop gain T (V/V)",
     )
     if logarithmic:
@@ -59,19 +62,21 @@ def plot_loop_gain(
         fontstyle="italic",
     )  # fmt: skip
     if curves:
-        volts = np.concatenate([c.screen_v for c in curves])
+        volts = np.concatenate([c.figure * sets.scale for c in curves])
         ax.set_xlim(min(0.0, float(volts.min())), float(volts.max()) * 1.01)
     labels = []
     for index, curve in enumerate(curves):
         pen = style.pen_of(curve.band, order, index)
         # On a logarithmic axis a gain of zero or less has no place; NaN leaves a gap for the eye only.
         shown = np.where(curve.gain > 0.0, curve.gain, np.nan) if logarithmic else curve.gain
-        ax.plot(curve.screen_v, shown, gid=f"gain-{index}", label=curve.band, zorder=3, **pen.line())
+        ax.plot(
+            curve.figure * sets.scale, shown, gid=f"gain-{index}", label=curve.band, zorder=3, **pen.line()
+        )
         found = matching(curve, onsets)
         at = crossing(curve) if found is None else found.onset
         if at is not None:
-            ax.plot([at.screen_v], [1.0], gid=f"onset-{index}", **pen.dot())
-        labels.append(EndLabel(*_end(curve, top), curve.band, (_words(curve, at, found),), pen))
+            ax.plot([at.figure * sets.scale], [1.0], gid=f"onset-{index}", **pen.dot())
+        labels.append(EndLabel(*_end(curve, top, sets.scale), curve.band, (_words(curve, at, found),), pen))
     label_ends(ax, labels)
     return ax
 
@@ -89,19 +94,17 @@ def crossing(curve: GainAgainstScreen) -> ControlSetting | None:
         return None
     before = int(rises[0])
     share = (1.0 - curve.gain[before]) / (curve.gain[before + 1] - curve.gain[before])
-    between = [
-        float(v[before] + share * (v[before + 1] - v[before])) for v in (curve.rotation, curve.screen_v)
-    ]
-    return ControlSetting(*between)
+    between = [float(v[before] + share * (v[before + 1] - v[before])) for v in (curve.rotation, curve.figure)]
+    return ControlSetting.of(*between, quantity=curve.quantity, unit=curve.unit)
 
 
-def _end(curve: GainAgainstScreen, top: float) -> tuple[float, float]:
-    return float(curve.screen_v[-1]), min(float(curve.gain[-1]), top)
+def _end(curve: GainAgainstScreen, top: float, scale: float) -> tuple[float, float]:
+    return scale * float(curve.figure[-1]), min(float(curve.gain[-1]), top)
 
 
 def _words(curve: GainAgainstScreen, at: ControlSetting | None, found: Onset | None) -> str:
     if at is not None:
-        return f"onset {fixed(at.screen_v, 1)} V, knob {percent(at.rotation)}"
+        return f"onset {set_to(at)}, knob {percent(at.rotation)}"
     if float(curve.gain.min()) >= 1.0:
         return "oscillates at every setting"
     if found is not None:

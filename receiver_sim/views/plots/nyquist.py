@@ -9,7 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from receiver_sim.results.onset import NyquistCurve
-from receiver_sim.views.numbers import fixed, percent
+from receiver_sim.views.control_words import set_to
+from receiver_sim.views.numbers import percent
 from receiver_sim.views.plots import style
 from receiver_sim.views.plots.labels import key
 
@@ -39,7 +40,7 @@ def plot_nyquist(curves: Sequence[NyquistCurve], ax: Axes | None = None) -> Axes
             ratio.real, ratio.imag, gid=f"return-ratio-{index}", label=curve.label, zorder=3, **pen.line()
         )
         _arrow(ax, curve, pen.colour)
-        details = [f"knob {percent(curve.setting.rotation)}, {fixed(curve.setting.screen_v, 1)} V"]
+        details = [f"knob {percent(curve.setting.rotation)}, {set_to(curve.setting)}"]
         real = _real_crossing(curve)
         if real is not None:
             details.append(f"T = {real:.2f} at zero phase")

@@ -273,7 +273,7 @@ def _single(element: Element, *, symbol: str | None = None, letter: str = "") ->
     )
 
 
-def _phones(elements: list[Element]) -> Iterable[Part]:
+def _phones(elements: list[Element], circuit: Circuit) -> Iterable[Part]:
     """Yield a headset for each load: all that stands for its impedance is one part."""
     inside: dict[str, list[Element]] = {}
     for e in elements:
@@ -281,10 +281,12 @@ def _phones(elements: list[Element]) -> Iterable[Part]:
             inside.setdefault(e.about.key or "", []).append(e)
     for key, group in inside.items():
         first = next((e for e in group if e.kind == "r"), group[0])
+        across = (e.nodes[1] for e in circuit.elements if e.name == first.name.replace("rphone", "cacross"))
+        far = next(across, GROUND)
         yield Part(
             id=first.name,
             symbol="headset",
-            pins=(Pin("a", first.nodes[0]), Pin("b", GROUND)),
+            pins=(Pin("a", first.nodes[0]), Pin("b", far)),
             block=first.about.block,
             word=first.about.word,
             key=key,
@@ -367,7 +369,7 @@ def parts_of(
     """
     drawn = [e for e in circuit.elements if e.about.nature is Nature.PART and e.kind not in "kf"]
     drawn = [e for e in drawn if not _absent(e)]
-    phones = list(_phones(drawn))
+    phones = list(_phones(drawn, circuit))
     made = [*further, *_tubes(circuit, drawn, cards), *_pots(drawn), *_coils(circuit, drawn), *phones]
     used = {name for part in made for name in part.elements}
     used |= {e.name for e in drawn if e.kind == "r" and e.about.tolerance == "pot"}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.blocks.heater import feed_of
@@ -29,6 +30,26 @@ _HEATERS = {"detector": "detector", "first audio": "first", "audio": "audio"}
 def circuit_of(build: Build, cards: Cards, band: Band) -> Circuit:
     """Return the circuit of a set with its supply as it is wired, on one band in the middle of its dial."""
     where = {"band": band, "dial_hz": (band.from_ * band.to) ** 0.5, "rotation": 0.5}
+    return _phones_in_the_lead(_with_its_supply(build, cards, where))
+
+
+def _phones_in_the_lead(circuit: Circuit) -> Circuit:
+    """Return the circuit with phones of the plate lead in it, not behind the ideal transformer of a deck."""
+    ideal = [e for e in circuit.elements if e.about.block == "load" and e.kind in "ef"]
+    if not ideal:
+        return circuit
+    across, lead = (next(e for e in ideal if e.kind == kind) for kind in "ef")
+    ends = dict(zip(across.nodes[:2], lead.nodes[:2], strict=True))
+    inside = {e.name for e in circuit.elements if e.about.block == "phones" and across.nodes[0] in e.nodes}
+    key = next(e.about.key for e in circuit.elements if e.name in inside and e.about.key)
+    own = key.partition(".")[0]
+    elements = tuple(
+        e.on(ends) if (e.about.key or "").startswith(own) else e for e in circuit.elements if e not in ideal
+    )
+    return replace(circuit, elements=elements)
+
+
+def _with_its_supply(build: Build, cards: Cards, where: dict[str, Any]) -> Circuit:
     supply = build.supply
     if not isinstance(supply, RectifierSupply):
         return receiver_circuit(build, cards, **where)
@@ -96,14 +117,32 @@ def _as_built(part: Part, build: Build, band: Band) -> list[Part]:
         return _tuning(part, build, band)
     if part.symbol == "coil":
         return [_coil(part, band)]
-    for key, said in (("phones[", _headset), ("regulator.volts", _regulator), ("supply.", _source)):
+    for key, said in (
+        ("phones[", _headset),
+        ("regulator.volts", _regulator),
+        ("supply.", _source),
+        ("regeneration.pot", _control),
+        ("regeneration.maximum", _control),
+    ):
         if (part.key or "").startswith(key):
             return [said(part, build)]
-    output = build.audio.output
-    if part.symbol == "iron transformer" and part.block == "output" and output.kind == "transformer":
+    output = None if build.audio is None else build.audio.output
+    if output is None or output.kind != "transformer":
+        return [part]
+    if part.symbol == "iron transformer" and part.block == "output":
         names = {f"w{i}": f"{s.name} {part.also[f'w{i}']}" for i, s in enumerate(output.secondaries, 1)}
         return [replace(part, also=names)]
     return [part]
+
+
+def _control(part: Part, build: Build) -> Part:
+    said = build.regeneration
+    if part.symbol == "resistor" and said.pot is not None:
+        return replace(part, lines=(value_of(said.pot, "ohm"), "variable"))
+    if part.symbol != "variable capacitor":
+        return part
+    span = f"{value_of(said.minimum or 0.0, 'F')} to {value_of(said.maximum or 0.0, 'F')}"
+    return replace(part, lines=(span, "throttle"))
 
 
 def _headset(part: Part, build: Build) -> Part:

@@ -51,7 +51,8 @@ def nodes_of(part: Part, circuit: Circuit) -> dict[str, str]:
         ends = [next(n for n in e.nodes if n != wiper) for e in elements]
         return {"top": ends[0], "wiper": wiper, "bottom": ends[1]}
     if part.symbol == "headset":
-        return {"a": elements[0].nodes[0], "b": GROUND}
+        across = circuit[part.id.replace("rphone", "cacross")]
+        return {"a": elements[0].nodes[0], "b": across.nodes[1]}
     if len(elements) == 1 and len(elements[0].nodes) == 2:
         a, b = elements[0].nodes
         return {"a": b, "b": a} if part.symbol == "electrolytic" and a == GROUND else {"a": a, "b": b}
