@@ -157,7 +157,7 @@ def _turned(
         onset=found.onset,
         gone=found.onset if jump is None or found.onset is None else jump.down,
         rotation=rotation,
-        screen_v=curve.screen_v,
+        screen_v=curve.figure,
         gain=curve.gain,
         width_hz=tuple(width.get(i) for i in range(rotation.size)),
         up_v=up,
