@@ -10,8 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from receiver_sim.circuit.blocks.audio import audio_of, own_screen
+from receiver_sim.circuit.factors import PRINT, drawn_cards, factors_of
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.design import swap_remedies
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
@@ -26,10 +30,11 @@ from receiver_sim.results.swap import (
     BandOutcome,
     DetectionFigure,
     DetectorCandidate,
+    Fitted,
     Fitting,
     Remedy,
 )
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Band, Build, changed_build
 from receiver_sim.studies import amplitude, audio_gain, detection_figure, operating_point, signal_noise
 
 NOTICEABLE_DEG = 1.0
@@ -102,7 +107,10 @@ def detector(
     places: rotation of the knob at onset with the tube in place, by band; bands without one bring no remedy.
     A simulation that fails is told in `failed`; nothing is guessed, and what was found before it stays.
     """
-    found = DetectorCandidate(tube=one.cards.detector.type, in_place=in_place, fitting=fitting)
+    card = one.cards.detector
+    found = DetectorCandidate(
+        tube=card.type, in_place=in_place, fitting=fitting, remote=card.cutoff == "remote"
+    )
     try:
         found = replace(found, bands=bands_of(one, bench))
         mine = next(o.onset for o in found.bands if o.onset.band == one.band.name)
@@ -124,6 +132,7 @@ def detector(
             found = replace(found, noise=noise)
         if not in_place:
             found = replace(found, remedies=_remedies(one, bench, bands=found.bands, places=places))
+        found = replace(found, fitted=_fitted(one, found, bench))
     except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
     return found
@@ -150,6 +159,71 @@ def _remedies(
     return tuple(out)
 
 
+def _chosen(one: Set, remedies: Sequence[Remedy]) -> list[Remedy] | None:
+    """Return the changes that are made: the taps that work, with that of the reference band, else the end
+    resistor; None if neither brings its onset there.
+    """
+    taps = [m for m in remedies if m.works and m.key != "regeneration.top"]
+    if any(m.band == one.band.name for m in taps):
+        return taps
+    top = [m for m in remedies if m.works and m.key == "regeneration.top"]
+    return top or None
+
+
+def _fitted(one: Set, found: DetectorCandidate, bench: Bench) -> Fitted | None:
+    """Return the set as it would be used: the tube in place as built, another after its changes."""
+    chosen = [] if found.in_place else _chosen(one, found.remedies)
+    if chosen is None:
+        return None
+    changed = one
+    if chosen:
+        keys: dict[str, str | float | None] = {m.key: m.after for m in chosen}
+        changed = Set.of(changed_build(one.build, keys), one.band.name, bench)
+    mine = changed.onset(bench, changed.band)
+    rotation = mine.working_rotation
+    if mine.onset is None or rotation is None:
+        return None
+    detection, _ = detection_figure.run(
+        changed.build, changed.cards, bench, band=changed.band, dial_hz=mine.dial_hz, rotation=rotation
+    )
+    low, high = _spread(changed, mine, rotation, bench)
+    with_onset = {o.onset.band for o in found.bands if o.onset.onset is not None}
+    if chosen and chosen[0].key == "regeneration.top":
+        bands = changed.build.bands
+        with_onset = {b.name for b in bands if changed.onset(bench, b).status is Status.OSCILLATES}
+    else:
+        with_onset |= {m.band for m in chosen if m.band is not None}
+    changes = tuple((m.key, m.after) for m in chosen if m.after is not None)
+    return Fitted(changes, mine, len(with_onset), detection, low, high)
+
+
+DRAWN = 8
+"""Tubes of a type that are drawn for the range of its figures: enough for a spread to a quarter."""
+
+_EIGHTY = 1.2816
+"""Deviations of a normal distribution within which eight of ten lie (tables)."""
+
+
+def _spread(one: Set, found: Onset, rotation: float, bench: Bench) -> tuple[float, float]:
+    """Return the detection figures that eight of ten tubes of the candidate's type lie within.
+
+    Log-normal, from a few drawn tubes: what print leaves open, and the spread from tube to tube.
+    """
+    factors = [
+        f for f in factors_of(one.build, one.build, one.cards)
+        if f.key == "detector.tube" or (f.kind == PRINT and f.part == one.cards.detector.type)
+    ]  # fmt: skip
+    logs = []
+    for row in draws(factors, seed=1, start=0, stop=DRAWN):
+        cards = drawn_cards(one.build, one.cards, moved_by(factors, row))
+        figure, _ = detection_figure.run(
+            one.build, cards, bench, band=one.band, dial_hz=found.dial_hz, rotation=rotation
+        )
+        logs.append(math.log(max(figure.total_per_v, 1e-9)))
+    middle_log, width = float(np.mean(logs)), float(np.std(logs, ddof=1))
+    return math.exp(middle_log - _EIGHTY * width), math.exp(middle_log + _EIGHTY * width)
+
+
 def _tube(point: OperatingPoint, socket: str) -> TubePoint:
     return next(tube for tube in point.tubes if tube.socket == socket)
 
@@ -161,21 +235,43 @@ def _ratings(point: OperatingPoint, socket: str) -> tuple[RatingLine, ...]:
 def rank_detectors(candidates: Sequence[DetectorCandidate]) -> tuple[DetectorCandidate, ...]:
     """Return the candidates best first, with rank and reasons.
 
-    In this order: simulations that failed go last; bands without an onset; ratings exceeded; bands with
-    noticeable backlash; then the larger detection figure leads. Figures within a step of ALIKE count as
-    equal, and of equals the one that is easier to fit leads, the tube in place before its twins.
+    The set is looked at as it would be used, with the change that brings onset to the place of the tube in
+    place. In this order: simulations that failed go last; bands without an onset; ratings exceeded; bands
+    with noticeable backlash; then the larger detection figure leads. Figures within a step of ALIKE count as
+    equal, and of equals the one that is easier to fit leads, the tube in place before its twins. Those whose
+    ranges overlap with the first of them are marked alike.
     """
     ordered = sorted(candidates, key=_detector_key)
-    reference = next((c.detection for c in candidates if c.in_place), None)
-    return tuple(
-        replace(c, rank=i, reasons=_detector_reasons(c, reference)) for i, c in enumerate(ordered, start=1)
-    )
+    reference = next((_used(c) for c in candidates if c.in_place), None)
+    out: list[DetectorCandidate] = []
+    leader: DetectorCandidate | None = None
+    for i, c in enumerate(ordered, start=1):
+        alike = leader is not None and _overlap(leader, c)
+        leader = leader if alike else c
+        out.append(replace(c, rank=i, alike=alike, reasons=_detector_reasons(c, reference)))
+    return tuple(out)
+
+
+def _used(c: DetectorCandidate) -> DetectionFigure | None:
+    """Return the detection of the set as it would be used."""
+    return c.detection if c.fitted is None else c.fitted.detection
+
+
+def _overlap(one: DetectorCandidate, other: DetectorCandidate) -> bool:
+    """Tell whether two candidates differ by no more than their ranges, all that goes before them alike."""
+    a, b = one.fitted, other.fitted
+    if a is None or b is None or _detector_key(one)[:4] != _detector_key(other)[:4]:
+        return False
+    return a.detection_low_per_v <= b.detection_high_per_v and b.detection_low_per_v <= a.detection_high_per_v
 
 
 def _detector_key(c: DetectorCandidate) -> tuple[bool, int, int, int, int, int, bool, float, str]:
     without = sum(o.onset.onset is None for o in c.bands)
+    if c.fitted is not None:
+        without = len(c.bands) - c.fitted.bands
     exceeded = sum(line.exceeded for line in c.ratings)
-    merit = 0.0 if c.detection is None else c.detection.total_per_v
+    used = _used(c)
+    merit = 0.0 if used is None else used.total_per_v
     step = round(math.log(max(merit, 1e-6)) / math.log(ALIKE))
     faults = (c.failed is not None, without, exceeded, _hard(c))
     return (*faults, -step, effort(c.fitting), not c.in_place, -merit, c.tube)
@@ -226,9 +322,24 @@ def _detector_reasons(c: DetectorCandidate, reference: DetectionFigure | None) -
         jumps = [o.onset.band for o in c.bands if o.kind is not None and o.kind is not OnsetKind.SOFT]
         word = "soft onset" if not jumps else f"backlash below {NOTICEABLE_DEG:g} degree of knob"
         out.append(word if not unseen else f"{word}, not known on {', '.join(unseen)}")
-    if c.detection is not None and reference is not None and not c.in_place:
-        out.append(f"detects {c.detection.total_per_v / reference.total_per_v:.2f} times the tube in place")
+    used = _used(c)
+    if used is not None and reference is not None and not c.in_place:
+        out.append(f"detects {used.total_per_v / reference.total_per_v:.2f} times the tube in place")
+    if c.remote and used is not None and used.grid_per_v > 0.0:
+        out.append(_remote(used, None if c.in_place else reference))
     return tuple(out)
+
+
+def _remote(used: DetectionFigure, reference: DetectionFigure | None) -> str:
+    """Say what the long tail of a remote cut-off type costs: its plate's bend works against the grid's."""
+    lost = used.plate_per_v / used.grid_per_v
+    words = f"remote cut-off: the bend of its plate current takes back {100.0 * lost:.0f} % of the detection"
+    if reference is None or reference.grid_per_v <= 0.0:
+        return words
+    theirs = reference.plate_per_v / reference.grid_per_v
+    if lost < 1.25 * theirs:
+        return f"{words}, no more than in the tube in place ({100.0 * theirs:.0f} %)"
+    return f"{words}, {100.0 * theirs:.0f} % in the tube in place"
 
 
 def audio_current(one: Set, bench: Bench) -> float:

@@ -135,17 +135,39 @@ class Candidate:
     failed: str | None = None
 
 
+@dataclass(frozen=True)
+class Fitted:
+    """The set as it would be used with a tube: onset brought to the place of the tube in place.
+
+    changes: keys and values that were changed; onset: on the reference band with them, found anew; bands: on
+    how many of the build's bands it then oscillates. detection: figure there, with the two figures that eight
+    of ten tubes of the type lie within (what print leaves open, and the spread from tube to tube).
+    """
+
+    changes: tuple[tuple[str, float], ...]
+    onset: Onset
+    bands: int
+    detection: DetectionFigure
+    detection_low_per_v: float
+    detection_high_per_v: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class DetectorCandidate(Candidate):
     """One tube in the detector's socket.
 
-    detection, noise: on the reference band, None without an onset there.
+    detection, noise: on the reference band of the set as built, None without an onset there. fitted: of the
+    set as it would be used, None where no change brings the onset there. alike: whether its range overlaps
+    with that of the first of those ranked alike above it.
     """
 
     bands: tuple[BandOutcome, ...] = ()
     detection: DetectionFigure | None = None
     noise: SignalNoise | None = None
     working: ControlSetting | None = None
+    fitted: Fitted | None = None
+    remote: bool = False
+    alike: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

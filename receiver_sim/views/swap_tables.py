@@ -67,7 +67,8 @@ def _detector_rank(report: SwapReport) -> Section:
     columns = (
         Column("#"), Column("tube", "left"), Column("bands"), Column("knob\n%"),
         Column(f"{sets.name}\n{sets.unit}"), Column(f"slope\nper {sets.unit}"), Column("approach\ndeg"),
-        Column(f"backlash\n{sets.unit}"), Column("detection\n1/V"), Column("noise\nkohm"),
+        Column(f"backlash\n{sets.unit}"), Column("detection\n1/V"), Column("as used\n1/V"),
+        Column("8 of 10\n1/V"), Column("noise\nkohm"),
         Column("weakest\n500 Hz\nuV"), Column("weakest\n3 kHz\nuV"),
     )  # fmt: skip
     rows, styles = [], []
@@ -78,7 +79,7 @@ def _detector_rank(report: SwapReport) -> Section:
         signals = [None, None] if c.noise is None else [_weakest(w) for w in c.noise.weakest]
         rows.append(
             (
-                str(c.rank),
+                f"{'=' if c.alike else ''}{c.rank}",
                 _name(c),
                 f"{with_onset}/{len(c.bands)}",
                 fixed(None if at is None else at.rotation, 1, 100.0),
@@ -87,6 +88,8 @@ def _detector_rank(report: SwapReport) -> Section:
                 fixed(None if mine is None else mine.approach_deg, 1),
                 _backlash(c.bands, sets),
                 "-" if c.detection is None else f"{c.detection.total_per_v:.0f}",
+                "-" if c.fitted is None else f"{c.fitted.detection.total_per_v:.0f}",
+                _eight_of_ten(c),
                 fixed(None if c.noise is None else c.noise.tube_ohm, 1, 1e-3),
                 *(fixed(v, 2, 1e6) for v in signals),
             )
@@ -96,7 +99,9 @@ def _detector_rank(report: SwapReport) -> Section:
     notes = [
         Note(
             f"> the tube in place. Knob, {sets.name}, slope of the loop gain, approach (loop gain 0.9 to 1), "
-            f"detection and noise: {report.band}, middle of the band; backlash: the largest of all bands. "
+            f"detection and noise: {report.band}, middle of the band; backlash: the largest of all bands. As "
+            "used: detection with onset brought to the place of the tube in place, and what eight of ten "
+            "tubes lie within. "
             "Noise: the tube's equivalent resistance. "
             f"Weakest: {where}, r.m.s., 10 dB above the set's noise."
         )
@@ -108,6 +113,11 @@ def _detector_rank(report: SwapReport) -> Section:
         (Grid(columns, tuple(rows), tuple(styles), 2), *notes),
         (*PLATE_SUPPLY, *RADIATION),
     )
+
+
+def _eight_of_ten(c: DetectorCandidate) -> str:
+    one = c.fitted
+    return "-" if one is None else f"{one.detection_low_per_v:.0f} to {one.detection_high_per_v:.0f}"
 
 
 def _has_aerial(report: SwapReport) -> bool:

@@ -14,6 +14,7 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.swap import DetectorCandidate, SwapReport
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import card_for
+from receiver_sim.studies import detection_figure
 
 TRIED = ("12SJ7", "6SK7", "12SK7", "57", "6C6", "6J7", "EF80")
 
@@ -154,7 +155,7 @@ def _made(c: DetectorCandidate, **changes: object) -> DetectorCandidate:
 
 
 def test_rank_puts_faults_before_figures(by_type: dict[str, DetectorCandidate]) -> None:
-    good = by_type["6SJ7"]
+    good = dataclasses.replace(by_type["6SJ7"], fitted=None)
     assert good.detection is not None
     loud = dataclasses.replace(good.detection, total_per_v=10.0 * good.detection.total_per_v)
     none = dataclasses.replace(good.bands[0].onset, onset=None, status=Status.DOES_NOT)
@@ -178,6 +179,60 @@ def test_rank_puts_faults_before_figures(by_type: dict[str, DetectorCandidate]) 
     assert ranked[2].reasons[2] == "hard onset on 160 m"
     assert ranked[3].reasons[0] == "does not oscillate on 160 m"
     assert ranked[4].reasons == ("the simulation failed: the reason",)
+
+
+def test_tubes_are_compared_as_they_would_be_used(
+    report: SwapReport, by_type: dict[str, DetectorCandidate], bench: Bench, demo: Build
+) -> None:
+    """Guards against a strong tube ranked low for the tap alone: as built the EF80 starts at the stop.
+
+    With its taps it begins where the tube in place does, and detects as a run of its own on that build says.
+    """
+    place = next(o.onset.onset for o in by_type["6SJ7"].bands if o.onset.band == report.band)
+    strong = by_type["EF80"]
+    assert strong.fitted is not None and strong.detection is not None and place is not None
+    assert strong.fitted.onset.onset is not None
+    assert abs(strong.fitted.onset.onset.rotation - place.rotation) <= swap_remedies.CLOSE_ROTATION
+    changed = changed_build(demo, {"detector.tube": "EF80", **dict(strong.fitted.changes)})
+    band = next(b for b in changed.bands if b.name == report.band)
+    dial = api.dial_frequencies(band)[1]
+    cards = api.cards_for(changed)
+    again = onset.run(changed, cards, bench, band=band, dial_hz=dial)
+    assert again.working_rotation is not None
+    figure, _ = detection_figure.run(
+        changed, cards, bench, band=band, dial_hz=dial, rotation=again.working_rotation
+    )
+    assert strong.fitted.detection.total_per_v == pytest.approx(figure.total_per_v, rel=1e-6)
+    assert strong.fitted.detection.total_per_v > 1.5 * strong.detection.total_per_v
+    assert strong.rank < by_type["6SJ7"].rank
+
+
+def test_ranks_that_the_ranges_do_not_tell_apart_are_marked(
+    report: SwapReport, by_type: dict[str, DetectorCandidate]
+) -> None:
+    """Twins at least: the 12SJ7 is the 6SJ7 but for its heater, the 6C6 the 57 in another socket."""
+    leader = None
+    for c in report.detectors:
+        assert c.fitted is None or c.fitted.detection_low_per_v < c.fitted.detection_high_per_v
+        if not c.alike:
+            leader = c
+            continue
+        assert leader is not None and leader.fitted is not None and c.fitted is not None
+        assert c.fitted.detection_high_per_v >= leader.fitted.detection_low_per_v
+    assert not report.detectors[0].alike
+    for one, other in (("6SJ7", "12SJ7"), ("57", "6C6")):
+        a, b = by_type[one], by_type[other]
+        assert a.alike or b.alike, (one, other)
+
+
+def test_what_a_remote_cut_off_costs_is_said(by_type: dict[str, DetectorCandidate]) -> None:
+    """By the figures themselves: the plate's bend over the grid's detection."""
+    (said,) = [r for r in by_type["6SK7"].reasons if r.startswith("remote cut-off")]
+    used = by_type["6SK7"].fitted
+    assert used is not None
+    lost = used.detection.plate_per_v / used.detection.grid_per_v
+    assert f"takes back {100.0 * lost:.0f} % of the detection" in said
+    assert not any("remote" in r for r in by_type["6SJ7"].reasons)
 
 
 def test_of_equals_the_one_easier_to_fit_leads(report: SwapReport) -> None:

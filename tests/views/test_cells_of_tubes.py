@@ -44,9 +44,14 @@ def report() -> swap.SwapReport:
                    after=1.0 + source.mantissa(), reason=None),
         )  # fmt: skip
         figure_ = filled(swap.DetectionFigure, source, total_per_v=1000.0 * source.mantissa())
+        used = filled(
+            swap.Fitted, source, detection_low_per_v=1000.0 * source.mantissa(),
+            detection=filled(swap.DetectionFigure, source, total_per_v=1000.0 * source.mantissa()),
+            detection_high_per_v=1000.0 * source.mantissa(),
+        )  # fmt: skip
         return filled(
             swap.DetectorCandidate, source, rank=rank, tube=tube, in_place=in_place, extrapolated=(),
-            bands=tuple(outcome(source, band) for band in BANDS), detection=figure_,
+            bands=tuple(outcome(source, band) for band in BANDS), detection=figure_, fitted=used,
             remedies=() if in_place else remedies, failed=None,
         )  # fmt: skip
 
@@ -71,7 +76,7 @@ def weakest(number: int):  # type: ignore[no-untyped-def]
 def test_detectors_ranked(report: swap.SwapReport) -> None:
     """Figures of the band that they are compared on; the largest backlash of all bands."""
     columns: list[Column] = [
-        ("#", lambda c: str(c.rank)),
+        ("#", lambda c: f"{'=' if c.alike else ''}{c.rank}"),
         ("tube", lambda c: f"{'>' if c.in_place else ''}{c.tube}"),
         ("bands", always("2/2")),
         ("knob %", (lambda c: at(c).rotation, "1")),
@@ -80,6 +85,8 @@ def test_detectors_ranked(report: swap.SwapReport) -> None:
         ("approach deg", (lambda c: mine(c).approach_deg, "deg")),
         ("backlash V", (lambda c: max(o.backlash_v for o in c.bands), "V")),
         ("detection 1/V", figure("detection.total_per_v", "1/V")),
+        ("as used 1/V", figure("fitted.detection.total_per_v", "1/V")),
+        ("8 of 10 1/V", free),
         ("noise kohm", figure("noise.tube_ohm", "ohm")),
         ("weakest 500 Hz uV", (weakest(0), "V")),
         ("weakest 3 kHz uV", (weakest(1), "V")),
@@ -89,9 +96,14 @@ def test_detectors_ranked(report: swap.SwapReport) -> None:
     # the bandwidth in the heading is no unit of the column
     heads = tuple(re.sub(r" (500 Hz|3 kHz) uV", r" \1 V", h) for h in found.headings)
     assert [h for h in found.headings if h.startswith("weakest")] == ["weakest 500 Hz uV", "weakest 3 kHz uV"]
-    micro = tuple((*row[:10], *(f"{cell} uV" for cell in row[10:])) for row in found.rows)
-    columns[10:] = [("weakest 500 Hz V", columns[10][1]), ("weakest 3 kHz V", columns[11][1])]
+    micro = tuple((*row[:12], *(f"{cell} uV" for cell in row[12:])) for row in found.rows)
+    columns[12:] = [("weakest 500 Hz V", columns[12][1]), ("weakest 3 kHz V", columns[13][1])]
     hold(reading.Table(found.section, heads, micro), report.detectors, columns)
+    for cell, c in zip(found.column("8 of 10 1/V"), report.detectors, strict=True):
+        assert c.fitted is not None
+        low, high = (float(text) for text in cell.split(" to "))
+        wanted = (c.fitted.detection_low_per_v, c.fitted.detection_high_per_v)
+        assert (low, high) == pytest.approx(wanted, abs=0.51)
 
 
 def test_onset_of_each_tube_on_every_band(report: swap.SwapReport) -> None:
