@@ -97,9 +97,7 @@ def test_backlash_in_degrees_is_that_of_the_knob(bench: Bench, demo: Build) -> N
     """Guards against per cent called degrees; a weak bias makes the onset hard. Volts are those at rest."""
     build = changed_build(demo, {"detector.grid_leak": "200 kohm", "regeneration.rotation": "310 deg"})
     (report,) = api.loop(build, bands=["160 m"], bench=bench)
-    found = comes_in(
-        build, api.cards_for(build), bench, band=build.bands[0], search=report.middle
-    ).oscillation
+    found = comes_in(Receiver(build, bench).at(build.bands[0], search=report.middle)).oscillation
     jump = found.jump
     assert jump is not None and found.onset is not None
     turned = jump.up.rotation - jump.down.rotation
