@@ -22,6 +22,7 @@ from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.oscillating import comes_in
 from receiver_sim.physics.potentiometer import rotation_fraction
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
 from receiver_sim.studies import (
