@@ -18,6 +18,7 @@ from receiver_sim.builds import shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
+from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
@@ -29,7 +30,7 @@ from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
-from receiver_sim.studies import loop_gain, onset
+from receiver_sim.studies import loop_gain
 from tests.helpers import cycles
 from tests.studies.ideal import bare
 
