@@ -46,6 +46,13 @@ def _control(site: Site) -> str:
     return getattr(site.build.regeneration, "kind", None) or control_form(site.build)
 
 
+def _strays(site: Site) -> str | None:
+    strays = site.build.detector.strays
+    if site.build.audio is None:
+        return None
+    return "to_grid" if strays.audio_plate > 0.0 or strays.phone_lead > 0.0 else None
+
+
 SLOTS: tuple[tuple[str, Choice], ...] = (
     ("supply", _supply),
     ("heater", lambda _: "winding"),
@@ -59,6 +66,7 @@ SLOTS: tuple[tuple[str, Choice], ...] = (
     ("audio", lambda site: None if site.build.audio is None else "amplifier"),
     ("output", lambda site: None if site.build.audio is None else site.build.audio.output.kind),
     ("phones", lambda _: "loads"),
+    ("strays", _strays),
 )
 """The blocks in their order, and how a build says which form of each it has (None: it has none)."""
 

@@ -120,11 +120,17 @@ class FixedScreen(Part):
 
 
 class Strays(Part):
-    """Wiring capacitances to ground round the detector."""
+    """Wiring capacitances round the detector: to ground, and from the audio stage back to its grid."""
 
     grid: p.StrayCapacitance = given("3 pF", "At the hot end of the tank and the grid.")
     cathode: p.StrayCapacitance = given("4 pF", "At the cathode and the tap.")
     plate: p.StrayCapacitance = given("4 pF", "At the plate.")
+    audio_plate: p.StrayCapacitance = given(
+        "0 pF", "From the plate of the audio stage, or a lead at it, to the detector's grid."
+    )
+    phone_lead: p.StrayCapacitance = given(
+        "0 pF", "From the lead of the first phones to the detector's grid, with an audio stage between."
+    )
 
 
 class Detector(Part):

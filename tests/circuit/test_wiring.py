@@ -299,6 +299,15 @@ def test_choke_load_and_choke_output(demo: Build) -> None:
     held(elements(deck_of(demo)), DEMO, written)
 
 
+def test_strays_from_the_audio_stage_to_the_grid(demo: Build) -> None:
+    strays = demo.detector.strays.model_copy(update={"audio_plate": 0.031e-12, "phone_lead": 0.017e-12})
+    detector = demo.detector.model_copy(update={"strays": strays})
+    seen = elements(deck_of(demo.model_copy(update={"detector": detector})))
+    assert seen["csaplate"][:2] == ("aplate", "grid") and seen["csphone"][:2] == ("phone0", "grid")
+    assert (float(seen["csaplate"][2]), float(seen["csphone"][2])) == pytest.approx((0.031e-12, 0.017e-12))
+    assert "csaplate" not in elements(deck_of(demo))
+
+
 CABIN = """
 Rleak gx tap            | detector.grid_leak
 Vfdet bplus bdet        |

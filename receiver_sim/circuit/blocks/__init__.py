@@ -11,6 +11,7 @@ from receiver_sim.circuit.blocks import (
     output,
     phones,
     regulator,
+    strays,
     supply,
 )
 
@@ -25,5 +26,6 @@ __all__ = [
     "output",
     "phones",
     "regulator",
+    "strays",
     "supply",
 ]
