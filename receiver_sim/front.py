@@ -24,6 +24,7 @@ from receiver_sim.schema import Build, changed_build, load_build
 if TYPE_CHECKING:
     from receiver_sim.circuit.signals import Signal
     from receiver_sim.results.audio import AudioStudy
+    from receiver_sim.results.bench_sheet import BenchSheet
     from receiver_sim.results.bias import OperatingPoint
     from receiver_sim.results.check import BandReport, CheckReport
     from receiver_sim.results.coils import CoilsReport, TapFind
@@ -213,6 +214,10 @@ class Receiver:
             kept=None if kept is None else Path(kept),
             bench=self.bench,
         )
+
+    def sheet(self) -> BenchSheet:
+        """Return what goes to the bench: parts, windings, wiring, switching on, readings at every pin."""
+        return api.sheet(self.build, bench=self.bench)
 
     def deck(self, study: str = "loop", *, band: str | None = None, rotation: float = 0.5) -> str:
         """Return the netlist of a study, for stock ngspice in batch mode."""

@@ -43,6 +43,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._page import page as page
     from receiver_sim.api._page import page_html as page_html
     from receiver_sim.api._page import page_verdict as page_verdict
+    from receiver_sim.api._sheet import sheet as sheet
     from receiver_sim.api._spread import spread_of_sets as spread_of_sets
     from receiver_sim.api._supply import supply as supply
     from receiver_sim.api._supply import supply_in_depth as supply_in_depth
@@ -94,6 +95,7 @@ _HOMES = {
     "receiver_sim.api._loop": "SWEEP loop",
     "receiver_sim.api._onset": "failed onset verify",
     "receiver_sim.api._page": "page page_html page_verdict",
+    "receiver_sim.api._sheet": "sheet",
     "receiver_sim.api._spread": "spread_of_sets",
     "receiver_sim.api._supply": "supply supply_in_depth",
     "receiver_sim.api._swap": "candidates_for swap_tubes",

@@ -22,6 +22,7 @@ from receiver_sim.cli.loop import loop
 from receiver_sim.cli.new import new
 from receiver_sim.cli.onset import onset
 from receiver_sim.cli.page import page
+from receiver_sim.cli.sheet import sheet
 from receiver_sim.cli.spread import spread
 from receiver_sim.cli.swap import swap
 from receiver_sim.cli.tap import tap
@@ -43,6 +44,6 @@ def main() -> None:
 
 for _verb in (
     new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, spread, swap, tubes,
-    draw, page, deck, guide,
+    draw, page, sheet, deck, guide,
 ):  # fmt: skip
     main.add_command(_verb)

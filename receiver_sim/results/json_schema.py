@@ -13,6 +13,7 @@ from typing import Any, Literal
 from pydantic import TypeAdapter
 
 from receiver_sim.results.audio import AudioStudy
+from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
@@ -42,6 +43,7 @@ VERBS: dict[str, Any] = {
     "onset": OscillationReport,
     "spread": Spread,
     "page": PageReport,
+    "sheet": BenchSheet,
     "supply": SupplyStudy,
     "tap": tuple[TapFind, ...],
     "swap": SwapReport,

@@ -35,6 +35,7 @@ speed_ratio evaluations cost printed model deviation value limit before after fo
 changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
 rest_value
+hum_pot preferred stated onset onset_as_stated
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""

@@ -1,0 +1,237 @@
+"""What a constructor takes to the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from receiver_sim.api._common import Progress, hazards, prepare, quiet
+from receiver_sim.builds import current_drawn, dial_frequencies, opened, settle
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.designators import parts_of
+from receiver_sim.circuit.pins import numbered_pins
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.wiring_list import wiring_rows
+from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
+from receiver_sim.judge import bring_up, part_needs
+from receiver_sim.measure import onset, rectifier
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.physics.part_series import E12, E24, is_preferred, nearest_preferred
+from receiver_sim.physics.warm_up import (
+    CAPACITOR_PER_K,
+    COIL_PER_K,
+    RISE_K,
+    TUBE_FARAD,
+    drift_by_capacitance,
+    drift_by_heat,
+)
+from receiver_sim.results import cautions
+from receiver_sim.results.bench_sheet import (
+    BenchSheet,
+    DialScale,
+    OnsetToCheck,
+    OtherValue,
+    SocketNote,
+    WarmUpDrift,
+    WiringLine,
+)
+from receiver_sim.results.coils import CoilRange
+from receiver_sim.results.onset import Onset
+from receiver_sim.results.supply import Rectified
+from receiver_sim.schema import Build, changed_build
+from receiver_sim.studies import (
+    coil_sheet,
+    hum,
+    part_stress,
+    pin_chart,
+    tuning_range,
+)
+from receiver_sim.working import Setting
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Build as given and settled, its cards, where it is looked at, the bench."""
+
+    given: Build
+    build: Build
+    cards: Cards
+    setting: Setting
+    bench: Bench
+
+    @property
+    def where(self) -> dict[str, Any]:
+        return {"band": self.setting.band, "dial_hz": self.setting.onset.dial_hz}
+
+    def circuit(self) -> Circuit:
+        """Return the circuit at the working setting."""
+        return receiver_circuit(self.build, self.cards, rotation=self.setting.rotation, **self.where)
+
+
+def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quiet) -> BenchSheet:
+    """Return parts, windings, wiring, order of switching on, readings, dial scale and drift of a build.
+
+    What fails is named in `failed` and does not stop the rest. Raises BuildFaults, EngineError.
+    """
+    with opened(bench) as b:
+        settled = settle(build, b)
+        cards, setting = prepare(settled, None, b)
+        at = _Place(build, settled, cards, setting, b)
+        circuit = at.circuit()
+        stages = Stages()
+        progress("bench sheet", 1, 6)
+        stress = stages.run(
+            "what the parts must stand",
+            lambda: part_stress.run(settled, cards, b, given=build, **at.where),
+        )
+        rectified = None
+        if build.supply.kind == "rectifier":
+            rectified = stages.run("rectifier and filter", lambda: _rectified(at))
+        progress("bench sheet", 2, 6)
+        charts = [stages.run(f"chart, {words}", _charter(at, words, place)) for words, place in _settings(at)]
+        progress("bench sheet", 3, 6)
+        searched = [
+            onset.run(settled, cards, b, band=band, dial_hz=dial_frequencies(band)[1]) for band in build.bands
+        ]
+        others = stages.run("preferred values", lambda: _others(at, circuit)) or ()
+        progress("bench sheet", 4, 6)
+        null = stages.run("hum pot", lambda: _null(at)) if build.heater.wiring == "hum_pot" else None
+        ranges = [stages.run(f"dial of {one.name}", _ranger(at, one)) for one in build.bands]
+        progress("bench sheet", 6, 6)
+    kept = tuple(chart for chart in charts if chart is not None)
+    onsets = tuple(_to_check(one, circuit.control.degrees) for one in searched)
+    return BenchSheet(
+        title=build.title,
+        parts=part_needs.needs(build, circuit, stress, rectified, cards),
+        others=others,
+        coils=tuple(coil_sheet.sheet(band) for band in build.bands),
+        sockets=_sockets(circuit, cards),
+        wiring=_wiring(circuit, settled, cards),
+        steps=bring_up.steps(build, kept, onsets, null),
+        charts=kept,
+        onsets=onsets,
+        hum_pot=null,
+        scales=tuple(_scale(one) for one in ranges if one is not None),
+        drift=tuple(_drift(one) for one in ranges if one is not None),
+        notes=() if setting.note is None else (setting.note,),
+        cautions=(*hazards(build, settled), *cautions.ALL),
+        failed=stages.failed,
+    )
+
+
+def _settings(at: _Place) -> tuple[tuple[str, float], ...]:
+    return (("control fully down", 0.0), ("control just below onset", at.setting.rotation))
+
+
+def _charter(at: _Place, words: str, place: float) -> Any:
+    return lambda: pin_chart.run(at.build, at.cards, at.bench, rotation=place, setting=words, **at.where)
+
+
+def _ranger(at: _Place, band: Any) -> Any:
+    return lambda: tuning_range.run(at.build, at.cards, at.bench, band=band)
+
+
+def _rectified(at: _Place) -> Rectified:
+    drawn = current_drawn(at.build, at.cards, at.bench, at.setting.rotation)
+    bleeder = at.given.supply.bleeder
+    volts = at.build.supply.volts
+    return rectifier.at(at.given, at.bench, load_a=drawn - (0.0 if bleeder is None else volts / bleeder))
+
+
+def _null(at: _Place) -> float:
+    found = hum.run(at.build, at.cards, at.bench, rotation=at.setting.rotation, **at.where)
+    return found.outputs[0].best_position
+
+
+def _to_check(found: Onset, degrees: float) -> OnsetToCheck:
+    place = found.onset
+    return OnsetToCheck(
+        band=found.band,
+        dial_hz=found.dial_hz,
+        status=found.status.value,
+        rotation=None if place is None else place.rotation,
+        degrees_deg=None if place is None else place.rotation * degrees,
+        control_v=None if place is None else place.screen_v,
+    )
+
+
+_COUNTING = {
+    "octal": "from the key clockwise, seen from below",
+    "loctal": "from the key clockwise, seen from below",
+    "miniature": "from the gap clockwise, seen from below",
+    "pin": "clockwise seen from below, beginning at the left of the two thick heater pins",
+}
+"""How the pins of the usual bases are counted (common practice, no source)."""
+
+
+def _sockets(circuit: Circuit, cards: Cards) -> tuple[SocketNote, ...]:
+    names = {name: part.designator for part in parts_of(circuit) for name in part.elements}
+    out = []
+    for name, socket in circuit.sockets.items():
+        card = cards.of(name)
+        counting = next((said for base, said in _COUNTING.items() if base in card.base), "seen from below")
+        out.append(SocketNote(names[socket.tube], card.type, card.base, counting, str(card.pins_flag)))
+    return tuple(out)
+
+
+def _wiring(circuit: Circuit, build: Build, cards: Cards) -> tuple[WiringLine, ...]:
+    rows = wiring_rows(circuit, numbered_pins(circuit, build, cards))
+    return tuple(WiringLine(r.designator, r.socket, r.tube, r.pin, r.words, r.to) for r in rows)
+
+
+def _scale(one: CoilRange) -> DialScale:
+    return DialScale(one.band, one.dial, one.travel_deg, one.marks)
+
+
+def _drift(one: CoilRange) -> WarmUpDrift:
+    heat = [
+        drift_by_heat(one.middle_hz, coil_per_k=coil, capacitor_per_k=capacitor, rise=RISE_K)
+        for coil, capacitor in zip(COIL_PER_K, CAPACITOR_PER_K, strict=True)
+    ]
+    tube = drift_by_capacitance(one.middle_hz, added=TUBE_FARAD, total=one.total_farad)
+    return WarmUpDrift(one.band, one.middle_hz, tube, heat[1], heat[0], RISE_K)
+
+
+def _others(at: _Place, circuit: Circuit) -> tuple[OtherValue, ...]:
+    """Return what the nearest preferred value changes, for every fixed resistor and capacitor of another."""
+    out = []
+    before = _volts(at, at.build)
+    for part in parts_of(circuit):
+        value = circuit[part.elements[0]].value
+        if part.letters not in ("R", "C") or len(part.elements) != 1 or not value or part.key == "tuning":
+            continue
+        series = E24 if part.letters == "R" else E12
+        if is_preferred(value, series):
+            continue
+        near = nearest_preferred(value, series)
+        changed = changed_build(at.given, {part.key: near}).model_copy(update={"supply": at.build.supply})
+        found = onset.run(changed, at.cards, at.bench, **at.where)
+        after = _volts(at, changed)
+        point = max(before, key=lambda name: abs(after[name] - before[name]))
+        here = at.setting.onset.onset
+        out.append(
+            OtherValue(
+                designator=part.designator,
+                stated=value,
+                preferred=near,
+                unit="ohm" if part.letters == "R" else "F",
+                onset=None if found.onset is None else found.onset.rotation,
+                onset_as_stated=None if here is None else here.rotation,
+                volts_v=after[point] - before[point],
+                point=point,
+            )
+        )
+    return tuple(out)
+
+
+def _volts(at: _Place, build: Build) -> dict[str, float]:
+    circuit = receiver_circuit(build, at.cards, rotation=at.setting.rotation, **at.where)
+    with loaded(at.bench, circuit) as on:
+        volts = on.volts()
+    return {words: volts[node] for node, words in circuit.meter.items()}
+
+
+__all__: Sequence[str] = ["sheet"]

@@ -1,0 +1,73 @@
+"""The pins of a tube's socket as they are numbered, and the node of the circuit each is on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from receiver_sim.circuit.blocks.heater import heater_ends
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.element import GROUND
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.schema import Build
+
+_KEYS = {"detector": "detector", "audio": "audio", "first audio": "first"}
+"""Names of heaters in a build by the names of sockets in a circuit."""
+
+
+@dataclass(frozen=True)
+class NumberedPin:
+    """One pin. number: '1' ... '9', 'cap'; words: what is on it; node: of the circuit, None for a pin that
+    the circuit does not hold (the other half of a tube, a heater's middle)."""
+
+    socket: str
+    tube: str
+    number: str
+    words: str
+    node: str | None
+
+
+_WORDS = {
+    "p": "plate",
+    "g1": "grid",
+    "g2": "screen",
+    "g3": "suppressor",
+    "k": "cathode",
+    "k+g3": "cathode and suppressor",
+    "k+heater": "cathode and heater",
+    "g3+shield": "suppressor and shield",
+}
+
+
+def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[NumberedPin, ...]:
+    """Return every pin of every socket of a circuit, in the order of the sockets and their numbers.
+
+    A suppressor with a pin of its own is wired to the cathode, shell and shield to ground (common practice).
+    """
+    out = []
+    for name, socket in circuit.sockets.items():
+        card = cards.of(name)
+        ends = list(heater_ends(build, _KEYS[name]).values())
+        for number, what in sorted(card.pins.items(), key=lambda one: (len(one[0]), one[0])):
+            node: str | None
+            if what.endswith("second") or "middle" in what or "centre tap" in what or "heater tap" in what:
+                node = None
+            elif what == "heater":
+                node = ends.pop(0) if ends else None
+            elif what in ("shell", "shield"):
+                node = GROUND
+            else:
+                node = socket.pins.get(_electrode(what))
+            if what == "diode":
+                node = GROUND
+            out.append(NumberedPin(name, card.type, number, _WORDS.get(what, what), node))
+    return tuple(out)
+
+
+def _electrode(what: str) -> str:
+    """Return the electrode of a socket that a pin of a card is."""
+    if what.startswith(("k", "filament", "g3")):
+        return "cathode"
+    return {"p": "plate", "g1": "grid", "g2": "screen"}.get(what, what)
+
+
+__all__ = ["NumberedPin", "numbered_pins"]

@@ -1,0 +1,228 @@
+"""What must each part stand, in the worst of all states the set is in? (d.c., and a run of switching on)
+
+States: tubes warm with the control at both ends and half way; tubes cold or pulled; a gas regulator that has
+not struck; the mains 10 % high in all of them. Capacitors also meet the swing of switching on, when a choke
+and a capacitor ring with no tube to damp them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.designators import parts_of
+from receiver_sim.circuit.element import GROUND, Element
+from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.views.audio import audio_view
+from receiver_sim.engine import Bench
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.results.base import FloatArray
+from receiver_sim.schema import Band, Build
+
+HIGHEST_MAINS = 1.1
+SETTINGS = (0.0, 0.5, 1.0)
+
+SWITCH_S = 1e-3
+"""Rise of a supply that is switched on where no rectifier is stated: a toggle switch, nothing slower."""
+
+SPAN_S, STEP_S, POINTS = 1.0, 2e-4, 40
+"""A choke of 400 H with a microfarad swings in 0.13 s; its highest peak is the first.
+A supply rises by as many points as a command of ngspice holds."""
+
+
+@dataclass(frozen=True)
+class Stress:
+    """The most an element meets, and the state in which it does.
+
+    highest_v: across it; watts_w: of a resistor, as d.c. heats it; of a track, with the current of its hotter
+    side through all of it; highest_a: of a choke or winding.
+    """
+
+    highest_v: float = 0.0
+    volts_when: str = ""
+    watts_w: float = 0.0
+    watts_when: str = ""
+    highest_a: float = 0.0
+
+
+def mains_of(build: Build) -> float:
+    """Return the highest supply as a share of the nominal one; batteries and bench supplies know no mains."""
+    return 1.0 if build.supply.kind in ("battery", "bench") else HIGHEST_MAINS
+
+
+def across(circuit: Circuit, name: str, volts: dict[str, float]) -> float:
+    """Return the volts across a two-ended element at an operating point."""
+    a, b = (0.0 if node == GROUND else volts.get(node, 0.0) for node in circuit[name].nodes[:2])
+    return a - b
+
+
+def run(
+    build: Build, cards: Cards, bench: Bench, *, given: Build, band: Band, dial_hz: float
+) -> dict[str, Stress]:
+    """Return the stress of every element of a part, by its name; given: the build before it was settled.
+
+    Raises EngineError.
+    """
+    whole = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+    wanted = [name for part in parts_of(whole) for name in part.elements]
+    out = dict.fromkeys(wanted, Stress())
+    course = switching_on(given, bench)
+    highest = float(course[1].max())
+    for state, circuit, volts in _states(build, cards, band, dial_hz, cold_v=highest):
+        with loaded(bench, circuit) as on:
+            supply = circuit.part(Role.SUPPLY)
+            on.set(supply, volts)
+            for rotation in SETTINGS:
+                on.turn(rotation)
+                here = circuit.replace(circuit.control.at(rotation))
+                _note(out, here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %")
+    _note_switching(out, whole, bench, course, given)
+    return out
+
+
+def _states(
+    build: Build, cards: Cards, band: Band, dial_hz: float, *, cold_v: float
+) -> Iterator[tuple[str, Circuit, float]]:
+    """Yield the states: words, circuit, volts of its supply source."""
+    where: dict[str, Any] = {"band": band, "dial_hz": dial_hz, "rotation": 0.5}
+    high = mains_of(build)
+    mains = "" if high == 1.0 else ", mains 10 % high"
+    whole = receiver_circuit(build, cards, **where)
+    tubes = [socket.tube for socket in whole.sockets.values()]
+    yield f"tubes warm{mains}", whole, high * build.supply.volts
+    yield f"tubes cold{mains}", whole.without(tubes), cold_v
+    if build.regulator is not None and build.regulator.kind == "gas_tube":
+        unlit = receiver_circuit(build, cards, regulator_lit=False, **where)
+        yield f"tubes cold and the regulator not struck{mains}", unlit.without(tubes), cold_v
+
+
+def _note(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
+    tracks: dict[str, list[Element]] = {}
+    for name in [one for one in out if one in circuit]:
+        element = circuit[name]
+        if element.kind == "r" and element.about.tolerance == "pot" and element.about.key is not None:
+            tracks.setdefault(element.about.key, []).append(element)
+        elif element.kind in "rcl" and len(element.nodes) == 2:
+            v = abs(across(circuit, name, volts))
+            watts = v * v / element.value if element.kind == "r" and element.value else 0.0
+            amps = abs(volts.get(f"{name}#branch", 0.0)) if element.kind == "l" else 0.0
+            out[name] = _worse(out[name], v=v, watts=watts, amps=amps, when=when)
+    _note_tubes(out, circuit, volts, when)
+    _note_regulator(out, circuit, volts, when)
+    for halves in tracks.values():
+        whole = sum(half.value or 0.0 for half in halves)
+        most = max(abs(across(circuit, half.name, volts)) / (half.value or 1.0) for half in halves)
+        for half in halves:
+            v = abs(across(circuit, half.name, volts))
+            out[half.name] = _worse(out[half.name], v=v, watts=most * most * whole, amps=most, when=when)
+
+
+def _note_tubes(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
+    """Add plate to cathode volts, plate dissipation and plate current of the tubes that are in."""
+    for socket in circuit.sockets.values():
+        if socket.tube not in circuit:
+            continue
+        plate, cathode = (volts.get(socket.pins[pin], 0.0) for pin in ("plate", "cathode"))
+        amps = circuit.into(socket, "plate", volts)
+        here = _worse(
+            out[socket.tube], v=plate - cathode, watts=(plate - cathode) * amps, amps=amps, when=when
+        )
+        out[socket.tube] = here
+
+
+def _note_regulator(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
+    """Add the current through a regulator: what its dropper brings and the control does not take."""
+    for name in [n for n in out if n in circuit and circuit[n].kind == "d"]:
+        dropper, top = circuit.part(Role.DROPPER), circuit.part(Role.CONTROL_TOP)
+        amps = circuit.current(dropper, volts) - circuit.current(top, volts)
+        v = abs(across(circuit, name, volts))
+        out[name] = _worse(out[name], v=v, watts=v * amps, amps=amps, when=when)
+
+
+def _worse(one: Stress, *, v: float, watts: float, amps: float, when: str) -> Stress:
+    # a hair more in another state is the same
+    volts = (v, when) if v > 1.001 * one.highest_v else (one.highest_v, one.volts_when)
+    heat = (watts, when) if watts > 1.001 * one.watts_w else (one.watts_w, one.watts_when)
+    return Stress(volts[0], volts[1], heat[0], heat[1], max(one.highest_a, amps))
+
+
+# ---------------------------------------------------------------------- switching on
+
+
+def switching_on(given: Build, bench: Bench) -> tuple[FloatArray, FloatArray]:
+    """Return times (s) and volts of the supply after switching on, tubes cold, the mains 10 % high."""
+    supply, high = given.supply, mains_of(given)
+    if supply.kind != "rectifier":
+        times = np.array([0.0, SWITCH_S, SPAN_S])
+        return times, np.array([0.0, 1.0, 1.0]) * high * supply.volts
+    run = rectifier_run(given, bench)
+    time, volts = run["time"], run[output_node(supply)]
+    grid = np.round(np.linspace(0.0, float(time[-1]), POINTS), 4)
+    course = np.round(np.interp(grid, time, volts), 2)
+    # the highest point lies between two of the grid
+    course[int(course.argmax())] = float(np.round(volts.max(), 2))
+    return grid, course
+
+
+def rectifier_run(given: Build, bench: Bench) -> dict[str, FloatArray]:
+    """Return the course of the rectifier's capacitors after switching on, no load, the mains 10 % high."""
+    supply = given.supply
+    frequency = given.mains.frequency
+    assert supply.kind == "rectifier"
+    part = supply.rectifier
+    warm = part.warm_up if part.kind == "vacuum" else 0.0
+    span, step = 1.2 * warm + SPAN_S, 1.0 / (100.0 * frequency)
+    circuit = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0, mains=HIGHEST_MAINS)
+    with loaded(bench, circuit) as on:
+        if warm > 0.0:
+            on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        names = ["time", *taps(supply).sections]
+        ran = on.session.tran(step, span, max_step=step, uic=True, vectors=names)
+    return {name: np.asarray(ran[name], dtype=np.float64) for name in names}
+
+
+def cold_deck(circuit: Circuit) -> Circuit:
+    """Return the receiver without tubes and supply, a source at rest in the supply's place."""
+    bplus = circuit.node(Place.SUPPLY)
+    supply = {
+        e.name for e in circuit.elements if e.about.block == "supply" and e.about.key != "supply.bleeder"
+    }
+    tubes = {socket.tube for socket in circuit.sockets.values()}
+    audio = audio_view(circuit).without(supply | tubes)
+    return audio.plus(Element("vswitch", (bplus, GROUND), 0.0))
+
+
+def _note_switching(
+    out: dict[str, Stress],
+    circuit: Circuit,
+    bench: Bench,
+    course: tuple[FloatArray, FloatArray],
+    given: Build,
+) -> None:
+    """Add what capacitors, chokes and windings meet while the supply rises with the tubes cold."""
+    deck = cold_deck(circuit)
+    named = [n for n in out if n in deck and deck[n].kind in "cl" and len(deck[n].nodes) == 2]
+    nodes = {node for n in named for node in deck[n].nodes if node != GROUND}
+    span = float(course[0][-1])
+    step = max(STEP_S, span / 1e4)
+    with loaded(bench, deck) as on:
+        on.course("vswitch", "pwl", tuple(np.column_stack(course).ravel()))
+        ran = on.session.tran(step, span, max_step=step, uic=True, vectors=["time", *sorted(nodes)])
+    when = "at switching on, tubes cold" + ("" if mains_of(given) == 1.0 else ", mains 10 % high")
+    for name in named:
+        a, b = (0.0 if node == GROUND else ran[node] for node in deck[name].nodes[:2])
+        most = float(np.max(np.abs(np.asarray(a) - np.asarray(b))))
+        out[name] = _worse(out[name], v=most, watts=0.0, amps=0.0, when=when)
+    if given.supply.kind == "rectifier":
+        sections: Sequence[str] = taps(given.supply).sections
+        found = rectifier_run(given, bench)
+        for index, tap in enumerate(sections):
+            for name in (n for n in out if circuit[n].about.key == f"supply.filter[{index}].capacitor"):
+                out[name] = _worse(out[name], v=float(found[tap].max()), watts=0.0, amps=0.0, when=when)
