@@ -207,6 +207,7 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
             *("listen", DEMO, "--band", "40 m", "--carrier", "30uV@700Hz", "--seconds", "200ms"),
             *("-o", "heard.wav"),
         ],
+        "guide": ["guide", "safety"],
         "loop": ["loop", DEMO, "--band", "30 m"],
         "page": ["page", one_band, "--no-sound"],
         "onset": ["onset", DEMO, "--band", "40 m", "--no-modes"],
