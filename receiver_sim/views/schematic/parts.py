@@ -18,6 +18,9 @@ from receiver_sim.circuit.roles import Place
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.views.schematic.values import value_of
 
+WIPER, TAP = "wiper", "tap"
+"""Terminals of symbols, by what a drawing calls them; no names of the circuit."""
+
 _LEAST_FARAD = 1e-16
 """A capacitor below this stands for none."""
 
@@ -129,7 +132,7 @@ def _pots(elements: list[Element]) -> Iterable[Part]:
         yield Part(
             id=one.name,
             symbol="pot",
-            pins=(Pin("top", ends[0]), Pin("wiper", wiper), Pin("bottom", ends[1])),
+            pins=(Pin("top", ends[0]), Pin(WIPER, wiper), Pin("bottom", ends[1])),
             block=one.about.block,
             word=one.about.word,
             key=one.about.key,

@@ -13,6 +13,7 @@ import schemdraw.elements as elm
 from schemdraw.segments import Segment, SegmentArc, SegmentCircle, SegmentPoly
 
 from receiver_sim.views.schematic.layout import Placed
+from receiver_sim.views.schematic.parts import TAP, WIPER
 from receiver_sim.views.schematic.shapes import secondary_tops, transformer_height, winding_spans
 
 UNIT = 0.5
@@ -128,7 +129,7 @@ def winding(one: Placed) -> list[Any]:
     """Return a winding of a mains transformer, with its centre tap if it has one."""
     (x, y), (_, low) = one.pins["a"], one.pins["b"]
     low, y = min(low, y), max(low, y)
-    if "tap" in one.pins:
+    if TAP in one.pins:
         out = [*_bumps(x, y, low, -1, 8), _line((x, y - 4), (x + 1, y - 4))]
     else:
         out = [
@@ -215,7 +216,7 @@ def bulb(one: Placed) -> list[Any]:
 
 def pot(one: Placed) -> list[Any]:
     """Return the wiper of a pot: an arrow to the middle of its track."""
-    x, y = one.pins["wiper"]
+    x, y = one.pins[WIPER]
     inward = 1.4 if x < one.x else -1.4
     return [Segment([(x * UNIT, y * UNIT), ((x + inward) * UNIT, y * UNIT)], arrow="->")]
 
@@ -230,7 +231,7 @@ OWN = {
 
 def library(one: Placed) -> list[Any]:
     """Return a part of two ends as the drawing library has it, between its pins."""
-    ends = [(x * UNIT, y * UNIT) for x, y in (one.pins[p.name] for p in one.part.pins if p.name != "wiper")]
+    ends = [(x * UNIT, y * UNIT) for x, y in (one.pins[p.name] for p in one.part.pins if p.name != WIPER)]
     kind = {
         "resistor": elm.ResistorIEEE, "pot": elm.ResistorIEEE, "capacitor": elm.Capacitor,
         "electrolytic": elm.Capacitor2, "variable capacitor": elm.CapacitorVar, "diode": elm.Diode,

@@ -20,7 +20,7 @@ from receiver_sim.circuit.roles import Place
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.schema.supply import DcSupply, RectifierSupply
-from receiver_sim.views.schematic.parts import Part, Pin, heater_pins, parts_of
+from receiver_sim.views.schematic.parts import TAP, WIPER, Part, Pin, heater_pins, parts_of
 from receiver_sim.views.schematic.values import value_of
 
 _HEATERS = {"detector": "detector", "first audio": "first", "audio": "audio"}
@@ -220,9 +220,9 @@ def _coil(part: Part, band: Band) -> Part:
         turns = getattr(winding, "turns", None) or sum(s.turns for s in getattr(winding, "sections", ()))
         lines.insert(1, f"{turns:.4g} turns")
         if getattr(winding, "tap", None):
-            also["tap"] = f"tap {winding.tap:.3g} t"
+            also[TAP] = f"tap {winding.tap:.3g} t"
     elif coil.tickler is None and coil.tap:
-        also["tap"] = f"tap {100.0 * coil.tap:.3g} %"
+        also[TAP] = f"tap {100.0 * coil.tap:.3g} %"
     words = dict(part.also)
     for w, text in words.items():
         if "link" in text and coil.link is not None:
@@ -253,7 +253,7 @@ def _rectifier(parts: list[Part], build: Build) -> list[Part]:
     if len(halves) == 2:
         first, second = halves
         volts = f"{supply.secondary.volts:.3g} + {supply.secondary.volts:.3g} V a.c."
-        pins = (Pin("a", first.net("a")), Pin("tap", GROUND), Pin("b", second.net("b")))
+        pins = (Pin("a", first.net("a")), Pin(TAP, GROUND), Pin("b", second.net("b")))
         one = replace(first, pins=pins, lines=(volts,), elements=(*first.elements, *second.elements))
         parts = [one if p is first else p for p in parts if p is not second]
     plates = [p for p in parts if p.symbol == "tube diode"]
@@ -273,7 +273,7 @@ def _heater(build: Build, cards: Mapping[str, TubeCard]) -> list[Part]:
     low = GROUND if said.wiring == "one_side" else "hb"
     ends = [Pin("a", "ha"), Pin("b", low)]
     if said.wiring == "centre_tap":
-        ends = [Pin("a", "ha"), Pin("tap", GROUND), Pin("b", low)]
+        ends = [Pin("a", "ha"), Pin(TAP, GROUND), Pin("b", low)]
     word = "heater winding" if said.supply == "ac" else "heater battery or d.c. supply"
     out = [
         Part(
@@ -290,7 +290,7 @@ def _heater(build: Build, cards: Mapping[str, TubeCard]) -> list[Part]:
         )
     ]
     if said.wiring == "hum_pot":
-        pins = (Pin("top", "ha"), Pin("wiper", GROUND), Pin("bottom", "hb"))
+        pins = (Pin("top", "ha"), Pin(WIPER, GROUND), Pin("bottom", "hb"))
         lines = (value_of(said.hum_pot, "ohm"), "hum balance")
         also = {"like": "rhuma"}
         pot = Part(
