@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     "resistors",
     metavar="RESISTANCE",
     multiple=True,
-    help="Also with so much more between control and screen, e.g. 47kohm; may be repeated.",
+    help="Also with that resistance added between control and screen, e.g. 47kohm; may be repeated.",
 )
 @click.option(
     "--verify", "check", is_flag=True, help="Also run every cycle of the carrier, for one band. Minutes."

@@ -50,17 +50,17 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 @click.option(
     "--covering", default="0.05mm", show_default=True, metavar="LENGTH", help="What enamel adds to the wire."
 )
-@click.option("--pitch", metavar="LENGTH", help="Turn to turn, e.g. 0.9mm; left out: close-wound.")
+@click.option("--pitch", metavar="LENGTH", help="Turn to turn, e.g. 0.9mm; default: close-wound.")
 @click.option("--capacitor", required=True, metavar="SPAN", help="Tuning capacitor, e.g. 10-150pF.")
 @click.option(
     "--law",
     type=click.Choice(["capacitance", "wavelength", "frequency"]),
     default="capacitance",
     show_default=True,
-    help="What runs straight with its rotation.",
+    help="What is linear in its rotation.",
 )
 @click.option(
-    "--stray", default="15pF", show_default=True, metavar="C", help="Wiring and socket, the tube apart."
+    "--stray", default="15pF", show_default=True, metavar="C", help="Wiring and socket, excluding the tube."
 )
 @click.option(
     "--material",

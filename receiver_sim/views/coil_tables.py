@@ -166,7 +166,7 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
             f"Own C of {', '.join(far)}: extrapolated, good to a factor of two; self-capacitance was "
             "measured on coils of 0.1 to 50 diameters' length (Medhurst 1947)."
         )
-    return Section("What they amount to", (Grid(tuple(columns), tuple(rows)), *map(_note, notes)))
+    return Section("Electrical values", (Grid(tuple(columns), tuple(rows)), *map(_note, notes)))
 
 
 def _former_notes(coils: Sequence[CoilSheet]) -> list[str]:
@@ -551,7 +551,7 @@ def design_sheet(design: WindingDesign) -> Sheet:
         ("turns", fixed(part.turns, 2)),
         (
             "wire, bare",
-            f"{fixed(part.wire_m, 3, 1e3)} mm, {fixed(part.wire_length_m, 2)} m of it, leads apart",
+            f"{fixed(part.wire_m, 3, 1e3)} mm, {fixed(part.wire_length_m, 2)} m of it, excluding leads",
         ),
         ("pitch", f"{fixed(part.pitch_m, 3, 1e3)} mm"),
         ("length of winding", f"{fixed(part.length_m, 1, 1e3)} mm"),

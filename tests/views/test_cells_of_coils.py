@@ -90,7 +90,7 @@ def test_what_tapped_coils_amount_to(report: coils.CoilsReport) -> None:
         ("link k", (lambda p: p[0].link_coupling, "1")),
         ("link C pF", (lambda p: p[0].link_farad, "F")),
     ]
-    hold(the(coil_tables.figures_table(tapped, report.ranges), "What they amount to"), pairs, columns)
+    hold(the(coil_tables.figures_table(tapped, report.ranges), "Electrical values"), pairs, columns)
 
 
 def test_what_coils_with_a_tickler_amount_to(report: coils.CoilsReport) -> None:
@@ -103,7 +103,7 @@ def test_what_coils_with_a_tickler_amount_to(report: coils.CoilsReport) -> None:
         ("tickler k", (lambda p: p[0].tickler_coupling, "1")),
         ("M/L %", (lambda p: p[0].tickler_mutual_henry / p[0].inductance_henry, "1")),
     ]
-    hold(the(coil_tables.figures_table(fed, report.ranges), "What they amount to"), pairs, columns)
+    hold(the(coil_tables.figures_table(fed, report.ranges), "Electrical values"), pairs, columns)
 
 
 def test_range_and_dial(report: coils.CoilsReport) -> None:
@@ -161,7 +161,7 @@ def test_a_coil_whose_range_failed_keeps_its_rows(report: coils.CoilsReport) -> 
     """Guards against 'Gaps: none' while a coil is missing, and against its rows falling out of the tables."""
     cover = dataclasses.replace(report.coverage, gaps=(), overlaps=(), unmeasured=("20 m",))
     page = coil_tables.coils_sheet(dataclasses.replace(report, ranges=report.ranges[:1], coverage=cover))
-    figures = the(page, "What they amount to")
+    figures = the(page, "Electrical values")
     assert [row[0] for row in figures.rows] == ["40 m", "20 m"]
     reading.check(figures.rows[1][1], "L uH", report.coils[1].inductance_henry, "H", digits=3)
     assert set(figures.rows[1][2:6]) == {"-"}
@@ -172,7 +172,7 @@ def test_a_coil_whose_range_failed_keeps_its_rows(report: coils.CoilsReport) -> 
     assert "not known" in note_with(page, "Overlaps")
     # no range at all: what follows from the windings alone is still there
     none = dataclasses.replace(report, ranges=(), coverage=cover)
-    rows = the(coil_tables.coils_sheet(none), "What they amount to").rows
+    rows = the(coil_tables.coils_sheet(none), "Electrical values").rows
     assert [row[0] for row in rows] == ["40 m", "20 m"]
 
 

@@ -93,7 +93,7 @@ def _joins(element: Element) -> bool:
     if element.kind == "v":
         return nature is Nature.BENCH or (nature is Nature.MODEL and not element.value)
     return (
-        nature is Nature.PART
+        nature in (Nature.PART, Nature.MODEL)
         and element.kind == "r"
         and (element.value or 0.0) <= CONTACT_OHM
         and (element.about.tolerance != "pot")
@@ -316,11 +316,14 @@ def _number(card: TubeCard, electrode: str) -> str:
 
 
 def heater_pins(card: TubeCard) -> tuple[str, ...]:
-    """Return the numbers of the ends of a tube's heater or filament at the socket."""
-    return tuple(
-        pin for pin, what in card.pins.items()
+    """Return the numbers of the ends of a tube's heater or filament at the socket, a negative end last."""
+    found = [
+        (pin, "-" in what) for pin, what in card.pins.items()
         if re.match(r"(heater|filament)", what) and not re.search(r"middle|centre", what)
-    )  # fmt: skip
+    ]  # fmt: skip
+    # of two pins at the negative end the lower number comes last: the one that the cathode is drawn with
+    negative = [pin for pin, minus in found[::-1] if minus]
+    return (*(pin for pin, minus in found if not minus), *negative)
 
 
 def _tubes(circuit: Circuit, elements: list[Element], cards: Mapping[str, TubeCard]) -> Iterable[Part]:

@@ -48,7 +48,7 @@ class Wiring:
 class _Board:
     """Who holds which point and which step of the grid."""
 
-    def __init__(self, all_placed: Sequence[Placed]) -> None:
+    def __init__(self, all_placed: Sequence[Placed], rail: int | None = None) -> None:
         self.body: set[XY] = set()
         self.pin: dict[XY, str] = {}
         self.near: dict[XY, float] = {}
@@ -68,7 +68,9 @@ class _Board:
                 spot = (round(one.x + side[0] + dx), round(one.y + side[1]))
                 self.near[spot] = max(self.near.get(spot, 0.0), _WORDS)
         xs = [x for x, _ in self.body]
-        ys = [y for _, y in self.body]
+        ys = [y for _, y in self.body] + (
+            [] if rail is None else [rail]
+        )  # a small set lies far below its rail
         self.span = (min(xs) - 5, max(xs) + 8, min(ys) - 5, max(ys) + 6)
 
     def take(self, net: str, a: XY, b: XY) -> None:
@@ -170,7 +172,7 @@ class _End:
 
 def wired(all_placed: Sequence[Placed], rail: tuple[str, int] | None = None) -> Wiring:
     """Return the wires of a sheet. rail: net and level of the supply's rail over the first row."""
-    board = _Board(all_placed)
+    board = _Board(all_placed, None if rail is None else rail[1])
     out = Wiring()
     ends: dict[str, list[_End]] = {}
     for one in all_placed:
