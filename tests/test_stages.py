@@ -154,7 +154,7 @@ def at_fault(monkeypatch: pytest.MonkeyPatch, module: Any, name: str, *, calls: 
 FAULTS = [
     (hum, "run", "hum", "What a meter should read"),
     (onset, "run", "onset on 75 m broadcast at ", "What a meter should read"),
-    (verdicts, "judge_bias", "verdicts on operating points", "Hum"),
+    (verdicts, "judge_loudness", "verdicts on loudness", "Hum"),  # a rule that no drawn set is asked by
     (coil_verdicts, "judge_coils", "verdicts on coils", "Hum"),
 ]
 
