@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from receiver_sim.circuit.signals import Signal
 
 
-@click.command()
+@click.command(short_help="What the headphones give for signals at the aerial, as a sound file.")
 @BUILD
 @BAND
 @PHONES

@@ -181,7 +181,7 @@ def test_a_dead_coil_is_said_once_with_what_follows(bench: Bench, demo: Build) -
     assert (verdict.subject, verdict.grade) == (SUBJECT, Grade.BAD)
     assert verdict.value == pytest.approx(0.0, abs=0.05)
     assert verdict.text == (
-        "does not oscillate at any setting: hardly any feedback; see that the screen gets its volts and the "
+        "does not oscillate at any setting: hardly any feedback; see that the tube gets its volts and the "
         "tap is high enough. Without an onset there is no regeneration: little gain, no selectivity beyond "
         "the bare coil's, no beat note with Morse"
     )
