@@ -1,7 +1,7 @@
 """Each verb that writes files, with each of its writes failing in turn; odd places as outputs; full disks.
 
-What is computed is computed once a verb; the runs after it print and write it again. Pictures are drawn once,
-too: nothing here looks into them.
+What is computed is computed once a verb, on a set of one coil; the runs after it print and write it again.
+Pictures are drawn once, too: nothing here looks into them.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import shutil
 import stat
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -25,11 +26,15 @@ from receiver_sim.cli import common as cli_common
 from receiver_sim.data import folder
 from receiver_sim.outputs import FileSet
 from receiver_sim.views.plots import saving
-from tests.test_cli import COMMAND, DEMO, Answer, call
+from tests.helpers.lending import cut, lending
+from tests.test_cli import COMMAND, Answer, call
+from tests.test_cli import DEMO as FULL_DEMO
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="as on POSIX systems")
 
-BAND = ("--band", "40 m")
+_PLACE = tempfile.TemporaryDirectory(prefix="one-coil-")
+DEMO = str(cut(FULL_DEMO, Path(_PLACE.name), 1))
+BAND = ("--band", "160 m")
 LISTEN = ("listen", DEMO, *BAND, "--carrier", "30uV@700Hz", "--seconds", "100ms", "-o", "out/heard.wav")
 VERBS: dict[str, tuple[str, ...]] = {
     "check": ("check", DEMO, "--out", "out"),
@@ -59,7 +64,7 @@ COMPUTED = (
 @pytest.fixture(scope="module")
 def once() -> Iterator[None]:
     """Let everything that is computed or drawn be so at its first call only; keyed by verb and name."""
-    with pytest.MonkeyPatch.context() as patch:
+    with lending(), pytest.MonkeyPatch.context() as patch:
         known: dict[Any, Any] = {}
 
         def kept(real: Callable[..., Any]) -> Callable[..., Any]:
@@ -153,6 +158,11 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+def without_rungs(page: str) -> str:
+    """Return a page without the line on how ngspice went about it, which only what is computed anew has."""
+    return re.sub(r"\n\nAnalyses by how their operating points[^\n]*(\n[^\n]+)*", "", page)
+
+
 def without_names(page: str) -> str:
     """Return a page without what it says of written files."""
     return page.split("\nwritten to out", maxsplit=1)[0].rstrip()
@@ -162,10 +172,11 @@ def without_names(page: str) -> str:
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_write_of_every_verb_may_fail(once: None, here: Path, failing: Failing, verb: str) -> None:
     """The page is printed all the same, the path is named, the files of the run before are as they were."""
-    good = run(verb)
-    assert good.code == 0, good.err
+    first = run(verb)
+    assert first.code == 0, first.err
     failing.seen = 0  # decks of searches that took another way may have been kept and forgotten
-    assert run(verb).out == good.out
+    good = run(verb)
+    assert good.out == without_rungs(first.out)
     total = failing.seen
     assert total >= 4
     before = spoilt(here / "out")
