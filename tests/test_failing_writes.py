@@ -84,9 +84,9 @@ def once() -> Iterator[None]:
         real_all = saving.save_all
         drawn: dict[str, dict[str, bytes]] = {}
 
-        def save_all(drawings: Any, place: FileSet, progress: Any = None) -> tuple[Path, ...]:
+        def save_all(drawings: Any, place: FileSet, *more: Any) -> tuple[Path, ...]:
             if _NOW[0] not in drawn:
-                real_all(drawings, place, progress)
+                real_all(drawings, place, *more)
                 drawn[_NOW[0]] = dict(place._contents)
                 return ()
             return tuple(place.add(name, content) for name, content in drawn[_NOW[0]].items())
