@@ -102,6 +102,7 @@ QUESTIONS = [
                                 "kept": "so-far.json"}, "spread_of_sets",
      {"sets": 30, "bands": ["20 m"], "measured": ["mains"], "asked": ["rating"], "seed": 4, "workers": 2,
       "time_limit_s": 60.0, "cluster": "tcp://here:1", "kept": Path("so-far.json")}),
+    ("sheet", (), {}, "sheet", {}),
     ("swap", (["6SK7"],), {"socket": "audio"}, "swap_tubes", {"tubes": ["6SK7"], "socket": "audio"}),
     ("deck", ("hum",), {"band": "20 m", "rotation": 0.41}, "deck_text",
      {"study": "hum", "band": "20 m", "rotation": 0.41}),
