@@ -49,7 +49,7 @@ def known_onset(build: Build, gain: Any) -> onset.Onset:
         return Sample(wiper, 100.0 * wiper, 7e6 - 1e3 * wiper, gain(wiper))
 
     probe = SimpleNamespace(
-        dial_hz=7e6, tuning=33e-12, evaluations=9,
+        dial_hz=7e6, tuning=33e-12, evaluations=9, sets={"quantity": "screen voltage", "unit": "V"},
         rotation=lambda wiper: float(rotation_fraction(wiper, law=law.law, mid=law.mid)),
     )  # fmt: skip
     found = onset.search(measure, most=30)

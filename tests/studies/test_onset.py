@@ -88,11 +88,11 @@ def test_loop_gain_is_one_at_the_onset_found(bench: Bench, cabin: Build, cabin_c
         )
     # a tenth of the 3e-4 at which the search stops
     assert at.gain == pytest.approx(1.0, abs=1e-4)
-    assert at.screen_v == pytest.approx(found.onset.screen_v, rel=1e-4)
+    assert at.figure == pytest.approx(found.onset.screen_v, rel=1e-4)
     # interpolated between samples up to 0.01 apart in gain
     assert before.gain == pytest.approx(0.9, abs=2e-3)
     # slope by difference; the parabola of the search spans 0.1 in gain, so some per cent of curvature remain
-    slope = (step.gain - at.gain) / (step.screen_v - at.screen_v)
+    slope = (step.gain - at.gain) / (step.figure - at.figure)
     assert found.slope_per_v == pytest.approx(slope, rel=0.05)
 
 

@@ -229,7 +229,8 @@ def test_battery_dropper_and_screen_in_sentences(power: supply.SupplyStudy) -> N
     battery, d, quiet = power.battery, power.dropper, power.screen
     assert battery is not None and d is not None and quiet is not None and battery.hours is not None
     text = note_with(page, "Batteries give")
-    reading.in_order(reading.figures(text), [(battery.load_a, "A"), (battery.loaded_v, "V")], rel=0.01)
+    # volts are printed to a tenth: half of that is 2.3 % of the lowest figure made here
+    reading.in_order(reading.figures(text), [(battery.load_a, "A"), (battery.loaded_v, "V")], rel=0.025)
     assert f"{battery.hours:.0f} hours" in text
     assert None not in (d.chosen_ohm, d.chosen_w, d.advised_w)
     wanted = [
