@@ -71,11 +71,11 @@ def test_onset_of_a_band(page: tuple[str, dict[str, Any], Path], bench: Bench, d
             probe.measure(found[key]["rotation"]) for key in ("onset", "at_nine_tenths")
         )  # the demo's control is linear
     assert at.gain == pytest.approx(1.0, abs=1e-3) and near.gain == pytest.approx(0.9, abs=3e-3)
-    reading.check(screen, "screen V", at.screen_v, "V", digits=3)
+    reading.check(screen, "screen V", at.figure, "V", digits=3)
     reading.check(frequency, "frequency MHz", at.frequency, "Hz", digits=5)
     # by two samples a tenth of loop gain apart; the curve bends by some per cent
-    assert float(slope) == pytest.approx((at.gain - near.gain) / (at.screen_v - near.screen_v), rel=0.15)
-    assert float(approach_v) == pytest.approx(at.screen_v - near.screen_v, rel=0.02)
+    assert float(slope) == pytest.approx((at.gain - near.gain) / (at.figure - near.figure), rel=0.15)
+    assert float(approach_v) == pytest.approx(at.figure - near.figure, rel=0.02)
     turned = 270.0 * (found["onset"]["rotation"] - found["at_nine_tenths"]["rotation"])
     assert float(approach_deg) == pytest.approx(turned, abs=0.051)
     assert document["units"]["_farad"] == "F"

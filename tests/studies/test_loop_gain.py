@@ -93,7 +93,7 @@ def test_double_injection_finds_the_same_onset(
             half = dial / (4 * band.coil.q)
             f, ratio = _double_injection(session, sample.frequency - half, sample.frequency + half)
             session.alter("vinj", 1.0, "acmag")
-            rows.append((sample.screen_v, zero_phase(f, ratio=ratio)[1], sample.gain))
+            rows.append((sample.figure, zero_phase(f, ratio=ratio)[1], sample.gain))
     volts, double, single = (np.array(column) for column in zip(*rows, strict=True))
     assert abs(double[0] / single[0] - 1) > 1e-3, "away from onset the two probes must differ"
     at_one = _inverse_parabola(volts, double)
