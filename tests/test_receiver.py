@@ -62,8 +62,8 @@ def test_check_measures_no_mode_twice_and_loads_little_again(
     ran = bench.loaded - before
     assert report.failed == ()
     assert measured and set(measured.values()) == {1}
-    # what is left: loop gain after its onset, the onset at other line voltages, d.c., hum by its paths; and the
-    # drawn sets, which start from the receiver's own circuit, a load for each of the two workers
+    # what is left: loop gain after its onset, the onset at other line voltages, d.c., hum by its paths;
+    # and the drawn sets, which start from the receiver's own circuit, a load for each of the two workers
     assert sum(ran.values()) - len(ran) <= 7 + 2
 
 
