@@ -216,7 +216,7 @@ def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, tmp_path: Path)
     for name, line in (
         ("triode", "Xdet plate grid cath inj det"),
         ("triode_tap", "Rpota pothi bctl"),
-        ("one_tube", "Flead bdet dout Elead -1"),
+        ("one_tube", "Flead bdet dout elead -1"),
     ):
         build = shipped_build(name)
         cards, band = api.cards_for(build), build.bands[1]
