@@ -277,7 +277,8 @@ def test_states_are_counted_apart() -> None:
 def test_factors_of_all_shipped_builds(bench: api.Bench) -> None:
     for name in api.shipped_builds():
         given = api.shipped_build(name)
-        assert len(factors_of(given, api.settle(given, bench), api.cards_for(given))) > 60
+        least = 60 if given.audio is not None else 45  # an audio stage has some fifteen parts
+        assert len(factors_of(given, api.settle(given, bench), api.cards_for(given))) > least
 
 
 def test_any_verdict_can_be_asked(one_band: Build, bench: api.Bench) -> None:

@@ -133,7 +133,7 @@ def test_double_injection_and_the_envelope_find_the_same_onset(
             sample = probe.measure(on.circuit.control.share(float(rotation)))
             half = dial / (4 * band.coil.q)
             f, ratio = _double_injection(on.session, sample.frequency - half, sample.frequency + half)
-            rows.append((sample.screen_v, zero_phase(f, ratio=ratio)[1]))
+            rows.append((sample.figure, zero_phase(f, ratio=ratio)[1]))
     volts, double = (np.array(column) for column in zip(*rows, strict=True))
     fitted = np.polynomial.polynomial.polyfit(double, volts, 2)
     at_one = float(np.polynomial.polynomial.polyval(1.0, fitted))
