@@ -111,7 +111,7 @@ def test_the_starter_never_overwrites(tmp_path):
 
 
 def test_ripple_is_at_twice_the_mains_unless_given():
-    line = "  ripple_frequency: 100 Hz        # (optional) twice the mains if left out\n"
+    line = "  ripple_frequency: 100 Hz        # (optional) default: twice the mains\n"
     assert (
         load(changed((line, ""), ("  frequency: 50 Hz", "  frequency: 60 Hz"))).supply.ripple_frequency
         == 120.0
