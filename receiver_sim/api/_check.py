@@ -43,13 +43,13 @@ def check(
         there = look_at(stages, build, cards, open_bench, reports, progress)
         loud = stages.run("loudness", lambda: loudness_of(receiver, there, strengths))
         origin = provenance(build, open_bench, before=before, rungs_before=rungs)
-        evaluations = open_bench.evaluations - ran
         sure = stages.run(
             "how sure",
             lambda: how_sure(
                 given, build, cards, open_bench, reports=reports, setting=there.setting, progress=progress
             ),
         )
+        evaluations = open_bench.evaluations - ran
     judged = judged_of(stages, given, build, cards, reports, strengths, there, loud or ())
     return CheckReport(
         title=build.title,
