@@ -7,6 +7,7 @@ in a file that is replaced whole every few seconds.
 from __future__ import annotations
 
 import atexit
+import importlib
 import json
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -242,7 +243,7 @@ def _executor(workers: int, cluster: str | None) -> Iterator[dict[str, Any]]:
 def _client(address: str) -> Any:
     """Return the client of a cluster's scheduler. Raises UserError."""
     try:
-        import distributed  # noqa: PLC0415 - an optional library
+        distributed = importlib.import_module("distributed")  # an optional library
     except ImportError:
         raise UserError("--cluster needs the extra 'cluster': pip install 'receiver_sim[cluster]'") from None
     try:
