@@ -292,7 +292,12 @@ def show(renderable: Any) -> None:
 
 def emit_json(verb: str, result: Any, *, build: Build | None = None, bench: Bench | None = None) -> None:
     """Print the one JSON document of a verb, with where it comes from if a build was run on a bench."""
-    say(_json(_document(verb, result, build, bench)))
+    say(document_text(verb, result, build=build, bench=bench))
+
+
+def document_text(verb: str, result: Any, *, build: Build | None = None, bench: Bench | None = None) -> str:
+    """Return the one JSON document of a verb, as `emit_json` prints it."""
+    return _json(_document(verb, result, build, bench))
 
 
 def _json(document: dict[str, Any]) -> str:
@@ -336,7 +341,7 @@ def answer(
     """
     from receiver_sim.results.check import Grade  # inside, for start-up's sake
 
-    ending = _Ending(list(failed))
+    ending = Ending(failed)
     text = "" if as_json else page(sheet())
     if not as_json:
         ending.print(text, end="")
@@ -370,11 +375,12 @@ def _solutions(bench: Bench) -> str:
     return folded(text)
 
 
-class _Ending:
+class Ending:
     """What went wrong while an answer was given, told as it comes, and the exit code that follows."""
 
-    def __init__(self, failed: list[FailedStage]) -> None:
-        self.failed = failed
+    def __init__(self, failed: Iterable[FailedStage] = ()) -> None:
+        """Begin with the stages that failed."""
+        self.failed = list(failed)
         self.lost = False
         self.fault: Exception | None = None
         self._reader = True
@@ -408,7 +414,7 @@ class _Ending:
         tell_lost(error)
         self.lost = True
 
-    def end(self, *, bad: bool) -> None:
+    def end(self, *, bad: bool = False) -> None:
         """Name what failed and exit with its code, if anything calls for one."""
         alike: dict[str, list[FailedStage]] = {}
         for one in self.failed:
@@ -430,7 +436,7 @@ class _Ending:
 
 
 def _drawn(
-    out: Path, verb: str, quiet: bool, draw: Callable[[FileSet, Progress], Any] | None, ending: _Ending
+    out: Path, verb: str, quiet: bool, draw: Callable[[FileSet, Progress], Any] | None, ending: Ending
 ) -> FileSet:
     """Return the files of a verb with what could be drawn."""
     from receiver_sim.outputs import FileSet  # inside, for start-up's sake
@@ -448,7 +454,7 @@ def _drawn(
 
 
 def _published(
-    files: FileSet, document: dict[str, Any], kept: tuple[str, ...], ending: _Ending, *, quiet: bool
+    files: FileSet, document: dict[str, Any], kept: tuple[str, ...], ending: Ending, *, quiet: bool
 ) -> None:
     """Put the files into their folder and tell which; a plot that is there as PNG and SVG is named once."""
     from receiver_sim.views import export  # inside, for start-up's sake

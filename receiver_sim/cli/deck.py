@@ -10,18 +10,18 @@ from receiver_sim.cli.common import (
     BAND,
     BUILD,
     JSON,
+    Ending,
     Pool,
     at_option,
     bench_for,
-    emit_json,
+    document_text,
     file_option,
     frequency_of,
     prepared,
     rotation_of,
     simulating,
 )
-from receiver_sim.cli.ends import complain, say
-from receiver_sim.errors import OutputFailed
+from receiver_sim.cli.ends import complain
 
 
 @click.command(short_help="Write a netlist for stock ngspice (ngspice -b FILE).")
@@ -50,30 +50,25 @@ def deck(
     pool: Pool,
 ) -> None:
     """Write the netlist of a study, ready for stock ngspice: ngspice -b FILE."""
-    from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim import api, outputs  # inside, for start-up's sake
     from receiver_sim.results.file_answers import DeckExport
 
     rotation, frequency = rotation_of(at) or 0.0, frequency_of(dial)
     loaded = prepared(build, bands=[band])
     one = api.band_named(loaded, band)
-    frequency = api.dial_frequencies(one)[1] if frequency is None else frequency
+    frequency = one.middle_hz if frequency is None else frequency
     with bench_for(pool) as bench:
         text = api.deck_text(
             loaded, study=study, band=band, dial_hz=frequency, rotation=rotation, bench=bench
         )
-    lost: OutputFailed | None = None
-    if output is not None:
-        from receiver_sim import outputs
-
-        try:
-            outputs.write(output, text.encode("utf-8"))
-            complain(f"wrote {output}; run it with: ngspice -b {output}")
-        except OutputFailed as error:
-            lost = error
+    ending = Ending()
+    kept = output is not None and ending.write(lambda: outputs.write(output, text.encode("utf-8")))
+    if kept:
+        complain(f"wrote {output}; run it with: ngspice -b {output}")
     if as_json:
-        file = None if output is None or lost is not None else str(output)
-        emit_json("deck", DeckExport(loaded.sha256, study, one.name, frequency, rotation, file, text))
-    elif output is None or lost is not None:
-        say(text, end="")
-    if lost is not None:
-        raise lost
+        file = str(output) if kept else None
+        export = DeckExport(loaded.sha256, study, one.name, frequency, rotation, file, text)
+        ending.print(document_text("deck", export))
+    elif not kept:
+        ending.print(text, end="")
+    ending.end()

@@ -11,18 +11,19 @@ from receiver_sim.cli.common import (
     BAND,
     BUILD,
     JSON,
+    Ending,
     Pool,
     at_option,
     bench_for,
-    emit_json,
+    document_text,
     file_option,
     prepared,
     rotation_of,
     simulating,
     writable_file,
 )
-from receiver_sim.cli.ends import complain, folded, say
-from receiver_sim.errors import OutputFailed, UserError
+from receiver_sim.cli.ends import complain, folded
+from receiver_sim.errors import UserError
 
 if TYPE_CHECKING:
     from receiver_sim.schema import Build
@@ -42,6 +43,8 @@ def draw(
     build: Path, band: str | None, output: Path | None, volts: bool, at: str, as_json: bool, pool: Pool
 ) -> None:
     """Draw the schematic of BUILD with the coil of one band; the ending of the file says the format."""
+    from receiver_sim import outputs  # inside, for start-up's sake
+
     file = Path(f"{build.stem}.svg") if output is None else output
     form = file.suffix.lower().lstrip(".") or "svg"
     if form not in _FORMATS:
@@ -50,14 +53,16 @@ def draw(
     loaded = prepared(build, bands=[band])
     writable_file(file)
     drawn = _drawn(loaded, band, rotation if volts else None, pool)
-    lost = _write(file, drawn.rendered(form))
+    ending = Ending()
+    content = drawn.rendered(form)
+    kept = ending.write(lambda: outputs.write(file, content))
     if as_json:
-        emit_json("draw", drawn.report(file=None if lost else str(file)), build=loaded)
-    elif lost is None:
-        say(f"wrote {file}: {len(drawn.parts)} parts, {len(drawn.connections())} connections")
+        report = drawn.report(file=str(file) if kept else None)
+        ending.print(document_text("draw", report, build=loaded))
+    elif kept:
+        ending.print(f"wrote {file}: {len(drawn.parts)} parts, {len(drawn.connections())} connections")
         _cautions()
-    if lost is not None:
-        raise lost
+    ending.end()
 
 
 def _drawn(build: Build, band: str | None, rotation: float | None, pool: Pool) -> Any:
@@ -68,17 +73,6 @@ def _drawn(build: Build, band: str | None, rotation: float | None, pool: Pool) -
         return api.draw(build, band=band)
     with bench_for(pool) as bench:
         return api.draw(build, band=band, volts_at=rotation, bench=bench)
-
-
-def _write(file: Path, content: bytes) -> OutputFailed | None:
-    """Write a file and return what kept it from being written."""
-    from receiver_sim import outputs  # inside, for start-up's sake
-
-    try:
-        outputs.write(file, content)
-    except OutputFailed as error:
-        return error
-    return None
 
 
 def _cautions() -> None:

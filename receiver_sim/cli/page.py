@@ -11,17 +11,18 @@ from receiver_sim.cli.common import (
     BAND,
     BUILD,
     JSON,
+    Ending,
     Pool,
     bench_for,
-    emit_json,
+    document_text,
     file_option,
     prepared,
     progress_bars,
     simulating,
     writable_file,
 )
-from receiver_sim.cli.ends import EXIT_SIMULATION, complain, folded, say
-from receiver_sim.errors import OutputFailed, UserError
+from receiver_sim.cli.ends import complain, folded
+from receiver_sim.errors import UserError
 
 
 @click.command(short_help="Make a page of the set that is turned and heard in a browser.")
@@ -38,7 +39,7 @@ def page(
 
     It opens from disk in any browser and asks nothing of a network. --band: whose coil is drawn.
     """
-    from receiver_sim import api  # inside, for start-up's sake
+    from receiver_sim import api, outputs  # inside, for start-up's sake
     from receiver_sim.results.check import failures
 
     file = Path(f"{build.stem}.html") if output is None else output
@@ -49,29 +50,14 @@ def page(
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
         found = api.page(loaded, sounds=not no_sound, bench=bench, progress=progress)
         drawing = api.draw(loaded, band=band or found.check.reference_band)
-    lost = _write(file, api.page_html(found, loaded, drawing))
-    found = replace(found, file=None if lost else str(file))
+    content = api.page_html(found, loaded, drawing)
+    ending = Ending((*failures(found.check.bands, found.check.failed), *found.failed))
+    kept = ending.write(lambda: outputs.write(file, content))
+    found = replace(found, file=str(file) if kept else None)
     if as_json:
-        emit_json("page", found, build=loaded, bench=bench)
-    elif lost is None:
-        say(f"wrote {file}: {api.page_verdict(found)}")
+        ending.print(document_text("page", found, build=loaded, bench=bench))
+    elif kept:
+        ending.print(f"wrote {file}: {api.page_verdict(found)}")
         for line in found.check.cautions:
             complain(folded(line, mark=" ! "))
-    failed = (*failures(found.check.bands, found.check.failed), *found.failed)
-    for one in failed:
-        complain(folded(f"receiver-sim: {one.stage}: {one.reason}"))
-    if lost is not None:
-        raise lost
-    if failed:
-        raise SystemExit(EXIT_SIMULATION)
-
-
-def _write(file: Path, content: bytes) -> OutputFailed | None:
-    """Write a file and return what kept it from being written."""
-    from receiver_sim import outputs  # inside, for start-up's sake
-
-    try:
-        outputs.write(file, content)
-    except OutputFailed as error:
-        return error
-    return None
+    ending.end()
