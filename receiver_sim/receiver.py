@@ -6,8 +6,6 @@ from __future__ import annotations
 
 import threading
 
-import numpy as np
-
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.blocks.audio import own_screen
 from receiver_sim.circuit.mode import Mode
@@ -28,7 +26,7 @@ from receiver_sim.schema.supply import DcSupply
 
 def dial_frequencies(band: Band) -> tuple[float, float, float]:
     """Return the low end, the geometric middle and the high end of a band (Hz)."""
-    return band.from_, float(np.sqrt(band.from_ * band.to)), band.to
+    return band.from_, band.middle_hz, band.to
 
 
 def cards_for(build: Build) -> Cards:
@@ -62,7 +60,7 @@ _SETTLED: dict[str, Build] = {}
 def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.5) -> float:
     """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
     band = build.bands[0]
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_frequencies(band)[1], rotation=rotation)
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=rotation)
     branch = circuit.branch(Role.SUPPLY)
     with loaded(bench, circuit) as on:
         return -float(on.session.op(vectors=[branch])[branch].real[0])
@@ -138,7 +136,7 @@ class Receiver:
 
         search: the onset search at that setting, if it has been made.
         """
-        dial = dial_frequencies(band)[1] if dial_hz is None else dial_hz
+        dial = band.middle_hz if dial_hz is None else dial_hz
         if search is not None:
             dial = search.dial_hz
         with self._lock:

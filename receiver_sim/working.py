@@ -21,7 +21,6 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
-from receiver_sim.receiver import dial_frequencies
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -91,9 +90,7 @@ def _ends(build: Build, cards: Cards, bench: Bench) -> tuple[OperatingPoint, ...
     """Return the d.c. conditions at both ends of the control, which hang on no search."""
     band = build.bands[0]
     settings = [("lowest", 0.0), ("highest", 1.0)]
-    return operating_point.run(
-        build, cards, bench, band=band, dial_hz=dial_frequencies(band)[1], settings=settings
-    )
+    return operating_point.run(build, cards, bench, band=band, dial_hz=band.middle_hz, settings=settings)
 
 
 def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:

@@ -8,7 +8,7 @@ from receiver_sim.builds import band_named, opened
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
 from receiver_sim.physics.tube_law import small_signal
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.schema import Build
 from receiver_sim.studies import operating_point
@@ -33,7 +33,7 @@ def operating_points(
     with opened(bench) as open_bench:
         build = settle(build, open_bench)
         return operating_point.run(
-            build, cards, open_bench, band=one, dial_hz=dial_frequencies(one)[1], settings=settings
+            build, cards, open_bench, band=one, dial_hz=one.middle_hz, settings=settings
         )
 
 

@@ -11,7 +11,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -60,7 +60,7 @@ def coils(
             lambda done, total: progress("range", done, total),
         )
         middles = open_bench.map(
-            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=dial_frequencies(band)[1]),
+            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz),
             list(bands),
         )
         rotation = _common(middles)

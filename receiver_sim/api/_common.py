@@ -11,7 +11,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Rung
 from receiver_sim.judge import heater_verdicts, verdicts
 from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for, dial_frequencies
+from receiver_sim.receiver import cards_for
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
 from receiver_sim.working import Setting, choose
@@ -33,7 +33,7 @@ def prepare(
     """
     cards = cards_for(build)
     chosen = list(build.bands) if band is None else [band_named(build, band)]
-    searched = (onset.run(build, cards, bench, band=one, dial_hz=dial_frequencies(one)[1]) for one in chosen)
+    searched = (onset.run(build, cards, bench, band=one, dial_hz=one.middle_hz) for one in chosen)
     return cards, choose(build, searched, rotation=rotation)
 
 

@@ -12,7 +12,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.errors import WrongValue
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results import cautions
 from receiver_sim.schema import Build
 
@@ -38,7 +38,7 @@ def deck_text(
     if build.supply.kind == "rectifier":
         with opened(bench) as open_bench:
             build = settle(build, open_bench)
-    dial = dial_frequencies(one)[1] if dial_hz is None else dial_hz
+    dial = one.middle_hz if dial_hz is None else dial_hz
     circuit = receiver_circuit(build, cards, band=one, dial_hz=dial, rotation=rotation)
     if tuning is not None:
         circuit = circuit.replace({circuit.part(Role.TUNING): tuning})

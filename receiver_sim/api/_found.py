@@ -10,7 +10,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import WrongValue
 from receiver_sim.oscillating import mode_at
-from receiver_sim.receiver import Tuned, dial_frequencies
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,
@@ -79,7 +79,7 @@ def find(
     time_runs: bool = False,
 ) -> Found:
     changed = with_screen_resistance(build, extra_screen_ohm)
-    tuned = Tuned(changed, cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
+    tuned = Tuned(changed, cards, bench, band=band, dial_hz=band.middle_hz)
     return Found(tuned, amplitude.of(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from receiver_sim.api._common import Progress, hazards, prepare, quiet
-from receiver_sim.builds import current_drawn, dial_frequencies, opened, settle
+from receiver_sim.builds import current_drawn, opened, settle
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import parts_of
@@ -93,9 +93,7 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         progress("bench sheet", 2, 6)
         charts = [stages.run(f"chart, {words}", _charter(at, words, place)) for words, place in _settings(at)]
         progress("bench sheet", 3, 6)
-        searched = [
-            onset.run(settled, cards, b, band=band, dial_hz=dial_frequencies(band)[1]) for band in build.bands
-        ]
+        searched = [onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz) for band in build.bands]
         others = stages.run("preferred values", lambda: _others(at, circuit)) or ()
         progress("bench sheet", 4, 6)
         null = stages.run("hum pot", lambda: _null(at)) if build.heater.wiring == "hum_pot" else None

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from receiver_sim.api._asked import Answers, family, known
 from receiver_sim.api._sets import Kept, Progress, Row, run_asked, run_sets
-from receiver_sim.builds import bands_named, cards_for, dial_frequencies, opened, settle
+from receiver_sim.builds import bands_named, cards_for, opened, settle
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.factors import Factor, factors_of, unmeasured
 from receiver_sim.circuit.registry import Cards
@@ -69,7 +69,7 @@ def plan_for(
     ]
 
     def start(b: Bench, band: Band) -> Start:
-        found = onset.run(settled, cards, b, band=band, dial_hz=dial_frequencies(band)[1])
+        found = onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz)
         return start_of(settled, cards, band, found)
 
     starts = bench.map(start, chosen)
@@ -88,7 +88,7 @@ def start_of(build: Build, cards: Cards, band: Band, found: Onset) -> Start:
     """Return where the search in the sets begins, from the onset of the build as stated."""
     if found.onset is None:
         return Start(None, 1.0, found.tuning_farad)
-    dial = dial_frequencies(band)[1]
+    dial = band.middle_hz
     control = receiver_circuit(build, cards, band=band, dial_hz=dial, rotation=0.5).control
     share = control.share(found.onset.rotation)
     near = found.at_nine_tenths
@@ -207,7 +207,7 @@ def _report(found: SetOnset, band: Band) -> BandReport:
     if found.rotation is not None and found.screen_v is not None:
         at = ControlSetting(found.rotation, found.screen_v)
     one = Onset(
-        band=band.name, dial_hz=dial_frequencies(band)[1], status=found.status, onset=at,
+        band=band.name, dial_hz=band.middle_hz, status=found.status, onset=at,
         oscillation_hz=found.oscillation_hz, slope_per_v=None, approach_v=found.approach_v,
         approach_deg=found.approach_deg, at_nine_tenths=None, gain_lowest=None, gain_highest=None,
         stops_at=None, tuning_farad=None, evaluations=0,

@@ -9,7 +9,7 @@ from receiver_sim.builds import bands_named, opened
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer, UserError
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.coils import (
     TapFind,
 )
@@ -39,7 +39,7 @@ def find_taps(
         cards, settled = cards_for(build), settle(build, open_bench)
 
         def one(b: Bench, band: Band) -> TapFind:
-            dial = dial_frequencies(band)[1]
+            dial = band.middle_hz
             try:
                 return tap_finder.run(
                     settled,

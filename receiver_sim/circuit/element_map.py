@@ -103,7 +103,7 @@ def element_map(
 
     known: that of another band, whose rules hold here where they are powers or the value is the same.
     """
-    dial = (band.from_ * band.to) ** 0.5
+    dial = band.middle_hz
 
     def circuit_of(moved: Mapping[str, float]) -> Circuit:
         other, tubes = drawn(build, cards, factors, moved) if moved else (build, cards)

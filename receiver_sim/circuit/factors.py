@@ -137,9 +137,7 @@ def _all(given: Build, build: Build, cards: Cards, measured: frozenset[str]) -> 
         return _factor(name, key, word, kind, spread, key in measured)
 
     for band in build.bands:
-        circuit = receiver_circuit(
-            build, cards, band=band, dial_hz=(band.from_ * band.to) ** 0.5, rotation=0.5
-        )
+        circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=0.5)
         for about in dict.fromkeys(e.about for e in circuit.elements):
             for factor in _of_element(about, given, made):
                 yield dataclasses.replace(factor, band=band.name) if "bands[" in factor.key else factor
@@ -344,7 +342,7 @@ def drawn_coil(band: Band, key: str, moved: Mapping[str, float]) -> Coil:
     coil = band.coil
     if not any(by.values()):
         return coil
-    middle = (band.from_ * band.to) ** 0.5
+    middle = band.middle_hz
     inductance, q = coil.inductance * (1.0 + by["inductance"]), coil.q * (1.0 + by["q"])
     if by["tap"]:
         place = coil.tap if coil.winding is None else coil.winding.tap

@@ -20,7 +20,7 @@ from receiver_sim.design import swap_remedies
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.envelope import OnsetKind
@@ -44,11 +44,6 @@ ALIKE = 1.1
 """Detection figures are told apart in steps of this ratio: cards are no better known at low screen volts."""
 
 
-def middle(band: Band) -> float:
-    """Return the middle of a band (Hz)."""
-    return dial_frequencies(band)[1]
-
-
 @dataclass(frozen=True)
 class Set:
     """A build with one tube in the socket, its cards, and the band the tubes are compared on."""
@@ -66,7 +61,7 @@ class Set:
     @property
     def middle_hz(self) -> float:
         """The middle of the band the tubes are compared on."""
-        return middle(self.band)
+        return self.band.middle_hz
 
     def point(self, bench: Bench, rotation: float) -> OperatingPoint:
         """Return the d.c. conditions with the control at `rotation`."""
@@ -77,7 +72,7 @@ class Set:
 
     def onset(self, bench: Bench, band: Band) -> Onset:
         """Search the onset in the middle of one of the set's bands."""
-        return onset.run(self.build, self.cards, bench, band=band, dial_hz=middle(band))
+        return onset.run(self.build, self.cards, bench, band=band, dial_hz=band.middle_hz)
 
 
 def bands_of(one: Set, bench: Bench) -> tuple[BandOutcome, ...]:
@@ -153,7 +148,7 @@ def _remedies(
         if band.coil.tickler is None and band.name in places and outcome.onset.status is not Status.FAILED:
             out.append(
                 swap_remedies.tap(
-                    one.build, one.cards, bench, band=band, dial_hz=middle(band), rotation=places[band.name]
+                    one.build, one.cards, bench, band=band, dial_hz=band.middle_hz, rotation=places[band.name]
                 )
             )
     return tuple(out)

@@ -19,7 +19,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.preferred import nearest_e24
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import Remedy
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build
@@ -41,7 +41,7 @@ _HIGHEST_OHM = 1e6
 
 def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
     """Search the onset of a changed build in the middle of a band, its supply settled anew."""
-    return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=dial_frequencies(band)[1])
+    return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=band.middle_hz)
 
 
 def _judged(remedy: Remedy, found: Onset | None) -> Remedy:

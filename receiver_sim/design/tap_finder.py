@@ -6,7 +6,6 @@ found is then put back into the coil and the onset searched as for any build.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,8 +47,7 @@ def turns_of(band: Band) -> float | None:
 
 def with_tap(band: Band, place: float) -> Band:
     """Return the band with its tap at `place`: turns, or the share of all turns for a coil without turns."""
-    middle = math.sqrt(band.from_ * band.to)
-    return band.model_copy(update={"coil": retapped(band.coil, place, middle=middle)})
+    return band.model_copy(update={"coil": retapped(band.coil, place, middle=band.middle_hz)})
 
 
 def gain_at(

@@ -7,6 +7,7 @@ with its own `kind` in the union. Checks between keys live in `checks`, reading 
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -165,6 +166,11 @@ class Band(Part):
     padding: Padding | None = Field(
         default=None, description="Fixed capacitors of this coil; left out: none."
     )
+
+    @property
+    def middle_hz(self) -> float:
+        """The geometric middle, Hz: where a coil is looked at if nothing else is said."""
+        return math.sqrt(self.from_ * self.to)
 
 
 def _usual_tuning() -> Tuning:

@@ -87,12 +87,11 @@ def _linked(build: Build, band: Band, *, turns: float) -> tuple[Build, Band]:
 
 def _recoiled(band: Band, **update: object) -> Band:
     """Return the band with keys of its coil changed, its figures worked out anew."""
-    middle = (band.from_ * band.to) ** 0.5
-    return band.model_copy(update={"coil": filled_in(band.coil.model_copy(update=update), middle)})
+    return band.model_copy(update={"coil": filled_in(band.coil.model_copy(update=update), band.middle_hz)})
 
 
 def _coil(band: Band) -> Iterator[Change]:
-    coil, middle = band.coil, (band.from_ * band.to) ** 0.5
+    coil, middle = band.coil, band.middle_hz
     winding, former, q = coil.winding, former_by_name(coil), coil_q(coil, middle)
     if winding is not None and not isinstance(winding, Toroid) and former is not None:
         if formers()[winding.material].loss_tangent <= formers()[GOOD_FORMER].loss_tangent:

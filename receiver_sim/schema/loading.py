@@ -123,7 +123,7 @@ def _with_coils(build: Build, located: Located) -> Build:
     faults = []
     for number, band in enumerate(build.bands):
         try:
-            coil = filled_in(band.coil, (band.from_ * band.to) ** 0.5)
+            coil = filled_in(band.coil, band.middle_hz)
         except OutsideFormula as error:  # what the checks could not see: a shape outside a formula's range
             cure = f"change the geometry or give measured figures ({error})"
             faults.append(

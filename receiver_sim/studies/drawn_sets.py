@@ -136,7 +136,7 @@ def _turned(one: ElementMap) -> set[str]:
 
 def _onset(on: _Drawn, plan: SetPlan, index: int, by: Mapping[str, float], approach: bool) -> SetOnset:
     band, start = plan.bands[index], plan.starts[index]
-    dial = (band.from_ * band.to) ** 0.5
+    dial = band.middle_hz
     inductance = band.coil.inductance * (1.0 + by.get(f"bands[{_number(plan, band)}].coil.inductance", 0.0))
     own = band.model_copy(update={"coil": band.coil.model_copy(update={"inductance": inductance})})
     probe = Probe(on, band=own, dial_hz=dial)

@@ -100,11 +100,7 @@ class Dial:
 
 def plan(build: Build, cards: Cards, *, band: Band) -> Circuit:
     """Return the circuit: the receiver tuned to the middle of the band."""
-    return receiver_circuit(build, cards, band=band, dial_hz=_middle(band), rotation=0.0)
-
-
-def _middle(band: Band) -> float:
-    return float(np.sqrt(band.from_ * band.to))
+    return receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=0.0)
 
 
 def _marks(dial: Dial, main: float | None, frequency: Callable[[float], float]) -> tuple[DialMark, ...]:
@@ -127,7 +123,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band) -> CoilRange:
 
     Raises EngineError when a simulation fails, ValueError where no resonance is found.
     """
-    middle, coil = _middle(band), coil_figures(band.coil)
+    middle, coil = band.middle_hz, coil_figures(band.coil)
     q = coil_q(band.coil, middle)
     dial = Dial(build, band)
     with loaded(bench, plan(build, cards, band=band)) as on:
@@ -208,4 +204,4 @@ def whole_dial(band: Band, coil: CoilRange | None, points: int) -> list[float]:
     the band alone where the coil's range was not found.
     """
     low, high = (band.from_, band.to) if coil is None else (coil.low_hz, coil.high_hz)
-    return sorted({*(float(f) for f in np.geomspace(low, high, points)), _middle(band)})
+    return sorted({*(float(f) for f in np.geomspace(low, high, points)), band.middle_hz})

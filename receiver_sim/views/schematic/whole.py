@@ -29,7 +29,7 @@ _HEATERS = {"detector": "detector", "first audio": "first", "audio": "audio"}
 
 def circuit_of(build: Build, cards: Cards, band: Band) -> Circuit:
     """Return the circuit of a set with its supply as it is wired, on one band in the middle of its dial."""
-    where = {"band": band, "dial_hz": (band.from_ * band.to) ** 0.5, "rotation": 0.5}
+    where = {"band": band, "dial_hz": band.middle_hz, "rotation": 0.5}
     return _phones_in_the_lead(_with_its_supply(build, cards, where))
 
 
