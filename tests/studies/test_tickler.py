@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +20,6 @@ from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
-from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results.base import Status
@@ -30,7 +27,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build
 from receiver_sim.schema.coil import Coil
-from receiver_sim.studies import loop_gain
+from tests.helpers.injection import onset_by_two_injections, return_ratios
 from tests.studies.ideal import bare
 
 
@@ -102,21 +99,6 @@ def test_ideal_tickler_gives_gm_times_m_over_l_times_rp(
         assert sample.frequency == pytest.approx(dial, rel=1e-4)
 
 
-def _double_injection(session: object, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
-    """Frequency and minus Middlebrook's loop gain at the grid lead (regeneration counts positive)."""
-    vectors = ["frequency", "gx", "grid", "vprobe#branch"]
-    session.alter("vinj", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("vprobe", 1.0, "acmag")  # type: ignore[attr-defined]
-    volts = session.ac(low, high, 3, vectors=vectors)  # type: ignore[attr-defined]
-    session.alter("vprobe", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("iprobe", 1.0, "acmag")  # type: ignore[attr-defined]
-    back = session.ac(low, high, 3, vectors=vectors)["vprobe#branch"]  # type: ignore[attr-defined]
-    session.alter("iprobe", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("vinj", 1.0, "acmag")  # type: ignore[attr-defined]
-    ti = -back / (back + 1.0)
-    return volts["frequency"].real, -double_injection(-volts["gx"] / volts["grid"], ti=ti)
-
-
 def test_double_injection_and_the_envelope_find_the_same_onset(
     bench: Bench, tickler: Build, cards: Cards
 ) -> None:
@@ -125,18 +107,10 @@ def test_double_injection_and_the_envelope_find_the_same_onset(
     dial = api.dial_frequencies(band)[1]
     found = onset.run(tickler, cards, bench, band=band, dial_hz=dial)
     assert found.onset is not None and found.tuning_farad is not None
-    rows = []
-    with loaded(bench, onset.plan(tickler, cards, band=band, dial_hz=dial)) as on:
-        probe = Probe(on, band=band, dial_hz=dial)
-        probe.tune(found.tuning_farad)
-        for rotation in found.onset.rotation * np.array([0.5, 0.98, 1.02]):
-            sample = probe.measure(on.circuit.control.share(float(rotation)))
-            half = dial / (4 * band.coil.q)
-            f, ratio = _double_injection(on.session, sample.frequency - half, sample.frequency + half)
-            rows.append((sample.figure, zero_phase(f, ratio=ratio)[1]))
-    volts, double = (np.array(column) for column in zip(*rows, strict=True))
-    fitted = np.polynomial.polynomial.polyfit(double, volts, 2)
-    at_one = float(np.polynomial.polynomial.polyval(1.0, fitted))
+    at_one, _, _ = onset_by_two_injections(
+        bench, tickler, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
+        rotations=found.onset.rotation * np.array([0.5, 0.98, 1.02]),
+    )  # fmt: skip
     assert at_one == pytest.approx(found.onset.screen_v, rel=1e-3)
     strength = api.onset(tickler, bands=[band.name], bench=bench).bands[0]
     assert strength.oscillation.onset is not None
@@ -147,26 +121,10 @@ def test_double_injection_and_the_envelope_find_the_same_onset(
 def test_batch_ngspice_gives_the_same_return_ratio(
     bench: Bench, tickler: Build, cards: Cards, tmp_path: Path
 ) -> None:
-    program = shutil.which("ngspice")
-    assert program, "install the Debian package ngspice for this test"
-    band = tickler.bands[2]
-    dial = api.dial_frequencies(band)[1]
-    file = tmp_path / "loop.cir"
-    file.write_text(api.deck_text(tickler, study="loop", band=band.name, rotation=0.37), encoding="ascii")
-    assert "Ltick tickx plate" in file.read_text()
-    done = subprocess.run(
-        [program, "-b", str(file)], capture_output=True, text=True, timeout=60, check=True, cwd=tmp_path
-    )
-    number = r"([-+]?\d\.\d+e[-+]\d+)"
-    rows = re.findall(rf"^\d+\s+{number}\s+{number}\s+{number}\s*$", done.stdout, re.MULTILINE)
-    assert len(rows) == 3, done.stdout
-    batch = np.array([float(re_) + 1j * float(im) for _, re_, im in rows])
-    with loaded(bench, loop_gain.plan(tickler, cards, band=band, dial_hz=dial)) as on:
-        Probe(on, band=band, dial_hz=dial).measure(0.37)
-        half = dial / (4 * band.coil.q)
-        run = on.session.ac(dial - half, dial + half, 3, vectors=["frequency", "xdet.gk"])
+    here, batch, text = return_ratios(bench, tickler, cards, tmp_path, band=tickler.bands[2], rotation=0.37)
+    assert "Ltick tickx plate" in text
     # reltol is 1e-6; the operating point may be reached from another start
-    assert return_ratio(run["xdet.gk"]) == pytest.approx(return_ratio(batch), rel=2e-5)
+    assert here == pytest.approx(batch, rel=2e-5)
 
 
 def test_the_shipped_build_is_a_good_set(bench: Bench, tickler: Build) -> None:

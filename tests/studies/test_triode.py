@@ -5,9 +5,6 @@ Closed forms, double injection, every cycle, batch ngspice.
 
 from __future__ import annotations
 
-import re
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +18,6 @@ from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
-from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results.base import Status
@@ -30,8 +26,8 @@ from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
-from receiver_sim.studies import loop_gain
 from tests.helpers import cycles
+from tests.helpers.injection import onset_by_two_injections, return_ratios
 from tests.studies.ideal import bare
 
 QUANTITY = "plate feed voltage"
@@ -135,20 +131,6 @@ def test_ideal_cathode_tap_of_a_triode(bench: Bench, tapped: Build, tap: float) 
     assert tap < 0.1 or max(loads) > 0.02
 
 
-def _double(session: object, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
-    """Frequency and minus Middlebrook's loop gain at the grid lead (regeneration counts positive)."""
-    vectors = ["frequency", "gx", "grid", "vprobe#branch"]
-    session.alter("vinj", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("vprobe", 1.0, "acmag")  # type: ignore[attr-defined]
-    volts = session.ac(low, high, 3, vectors=vectors)  # type: ignore[attr-defined]
-    session.alter("vprobe", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("iprobe", 1.0, "acmag")  # type: ignore[attr-defined]
-    back = session.ac(low, high, 3, vectors=vectors)["vprobe#branch"]  # type: ignore[attr-defined]
-    session.alter("iprobe", 0.0, "acmag")  # type: ignore[attr-defined]
-    session.alter("vinj", 1.0, "acmag")  # type: ignore[attr-defined]
-    return volts["frequency"].real, -double_injection(-volts["gx"] / volts["grid"], ti=-back / (back + 1.0))
-
-
 @pytest.mark.parametrize("name", ["triode", "triode_tap"])
 def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, name: str) -> None:
     """Middlebrook 1975 (from memory, high): the same onset within 0.1 % of what the control sets."""
@@ -157,18 +139,10 @@ def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, nam
     dial = api.dial_frequencies(band)[1]
     found = onset.run(build, cards, bench, band=band, dial_hz=dial)
     assert found.onset is not None and found.tuning_farad is not None
-    rows = []
-    with loaded(bench, onset.plan(build, cards, band=band, dial_hz=dial)) as on:
-        probe = Probe(on, band=band, dial_hz=dial)
-        probe.tune(found.tuning_farad)
-        for rotation in found.onset.rotation * np.array([0.9, 0.98, 1.02]):
-            sample = probe.measure(on.circuit.control.share(float(rotation)))
-            half = dial / (4 * band.coil.q)
-            f, ratio = _double(on.session, sample.frequency - half, sample.frequency + half)
-            rows.append((sample.figure, zero_phase(f, ratio=ratio)[1]))
-    figures, double = (np.array(column) for column in zip(*rows, strict=True))
-    fitted = np.polynomial.polynomial.polyfit(double, figures, 2)
-    at_one = float(np.polynomial.polynomial.polyval(1.0, fitted))
+    at_one, _, _ = onset_by_two_injections(
+        bench, build, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
+        rotations=found.onset.rotation * np.array([0.9, 0.98, 1.02]),
+    )  # fmt: skip
     assert at_one == pytest.approx(found.onset.figure, rel=1e-3)
     strength = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     assert strength.onset is not None
@@ -211,8 +185,6 @@ def _rotation_of(bench: Bench, circuit: object, figure: float) -> float:
 
 
 def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, tmp_path: Path) -> None:
-    program = shutil.which("ngspice")
-    assert program, "install the Debian package ngspice for this test"
     for name, line in (
         ("triode", "Xdet plate grid cath inj det"),
         ("triode_tap", "Rpota pothi bctl"),
@@ -220,23 +192,10 @@ def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, tmp_path: Path)
     ):
         build = shipped_build(name)
         cards, band = api.cards_for(build), build.bands[1]
-        dial = api.dial_frequencies(band)[1]
-        file = tmp_path / "loop.cir"
-        file.write_text(api.deck_text(build, study="loop", band=band.name, rotation=0.41), encoding="ascii")
-        assert line in file.read_text()
-        done = subprocess.run(
-            [program, "-b", str(file)], capture_output=True, text=True, timeout=60, check=True, cwd=tmp_path
-        )
-        number = r"([-+]?\d\.\d+e[-+]\d+)"
-        rows = re.findall(rf"^\d+\s+{number}\s+{number}\s+{number}\s*$", done.stdout, re.MULTILINE)
-        assert len(rows) == 3, done.stdout
-        batch = np.array([float(re_) + 1j * float(im) for _, re_, im in rows])
-        with loaded(bench, loop_gain.plan(build, cards, band=band, dial_hz=dial)) as on:
-            Probe(on, band=band, dial_hz=dial).measure(on.circuit.control.share(0.41))
-            half = dial / (4 * band.coil.q)
-            run = on.session.ac(dial - half, dial + half, 3, vectors=["frequency", "xdet.gk"])
+        here, batch, text = return_ratios(bench, build, cards, tmp_path, band=band, rotation=0.41)
+        assert line in text
         # reltol is 1e-6; the operating point may be reached from another start
-        assert return_ratio(run["xdet.gk"]) == pytest.approx(return_ratio(batch), rel=2e-5), name
+        assert here == pytest.approx(batch, rel=2e-5), name
 
 
 @pytest.mark.parametrize("name", ["triode", "triode_tap"])
