@@ -75,7 +75,7 @@ def hum_in_depth(
         modulation=modulation,
         notes=(
             *said(setting),
-            "Tones and paths are those of the detector below onset; hum modulation is told apart.",
+            "Tones and paths are those of the detector below onset; hum modulation is reported separately.",
             "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
         ),
         cautions=(*dangers, *cautions.ALL),

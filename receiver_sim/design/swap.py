@@ -41,7 +41,8 @@ NOTICEABLE_DEG = 1.0
 """Backlash in degrees of knob from which an onset counts as hard (common practice, no source)."""
 
 ALIKE = 1.1
-"""Detection figures are told apart in steps of this ratio: cards are no better known at low screen volts."""
+"""Detection figures count as alike within steps of this ratio: cards are no better known at low screen
+volts."""
 
 
 @dataclass(frozen=True)

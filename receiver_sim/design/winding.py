@@ -42,9 +42,9 @@ LINK_SHARE = 0.15
 class Wish:
     """What a coil is designed for, SI units.
 
-    minimum, maximum, law: of the tuning capacitor; stray: wiring and socket, the tube apart. pitch: None for
-    a close-wound coil. tap: share of the turns. spread: choose padders so that the band fills the dial, with
-    a coil of `reactance` (ohm) in the middle of the band. material: of the former, for its loss.
+    minimum, maximum, law: of the tuning capacitor; stray: wiring and socket, excluding the tube. pitch: None
+    for a close-wound coil. tap: share of the turns. spread: choose padders so that the band fills the dial,
+    with a coil of `reactance` (ohm) in the middle of the band. material: of the former, for its loss.
     """
 
     from_hz: float

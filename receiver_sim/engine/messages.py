@@ -28,7 +28,7 @@ class Message:
     kind: Kind
 
 
-# Lines of every run, told apart first because most lines are of this sort.
+# Lines of every run, recognised first because most lines are of this sort.
 _ROUTINE = (
     "Doing analysis at TEMP",
     "No. of Data Rows",

@@ -61,7 +61,7 @@ def control_keys(g: Glimpse) -> Iterator[Finding]:
         return
     for key in ("minimum", "maximum"):
         if g.given("regeneration", key):
-            cure = "take the line out, or write 'acts_on: throttle'"
+            cure = "take the line out"
             yield Finding(("regeneration", key), f"no {key}, since this control is no capacitor", cure)
     if not g.given("regeneration", "pot"):
         yield Finding(("regeneration", "pot"), _POT, "add a line such as 'pot: 50 kohm'", missing=True)

@@ -215,7 +215,7 @@ class Bandspread(Part):
 
     minimum: p.TuningCapacitor = Field(description="Capacitance fully open.")
     maximum: p.TuningCapacitor = Field(description="Capacitance fully meshed.")
-    law: Law = given("capacitance", "What runs straight with its rotation; as for the tuning capacitor.")
+    law: Law = given("capacitance", "What is linear in its rotation; as for the tuning capacitor.")
     rotation: p.CapacitorTravel = given("180 deg", "Its rotation from open to meshed.")
 
 
@@ -224,10 +224,8 @@ class Tuning(Part):
 
     minimum: p.TuningCapacitor = Field(description="Capacitance fully open.")
     maximum: p.TuningCapacitor = Field(description="Capacitance fully meshed.")
-    stray: p.StrayCapacitance = given("10 pF", "Wiring, coil and socket across the tank, tube apart.")
-    law: Law = given(
-        "capacitance", "What runs straight with rotation: 'capacitance', 'wavelength', 'frequency'."
-    )
+    stray: p.StrayCapacitance = given("10 pF", "Wiring, coil and socket across the tank, excluding the tube.")
+    law: Law = given("capacitance", "What is linear in rotation: 'capacitance', 'wavelength', 'frequency'.")
     rotation: p.CapacitorTravel = given("180 deg", "Its rotation from open to meshed, drive included.")
     bandspread: Bandspread | None = optional("Band-spread capacitor across the coil; left out: none.")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.control import Control, control_of
@@ -44,39 +45,33 @@ def _declared(site: Site, template: str, whole: Mapping[str, float]) -> Control:
     return control_of(declared, whole=whole, degrees=said.rotation, law=said.law, mid=said.mid)
 
 
-@form("control", "screen_potentiometer")
-def screen_potentiometer(site: Site) -> Sequence[Block]:
-    """Return a potentiometer that sets the volts of the screen, with its wiper where `site` has it."""
-    said = site.build.regeneration
-    control = _declared(site, "control", {"track": _track(site)})
-    parts = control.at(site.rotation)
-    values = {
+def _potentiometer(site: Site, control: Control) -> dict[str, Any]:
+    """Return the values of a potentiometer's parts with its wiper where `site` has it."""
+    said, parts = site.build.regeneration, control.at(site.rotation)
+    return {
         "feed": _regulated(site.build),
         "top": max(said.top, CONTACT_OHM),
         "bottom": max(said.bottom, CONTACT_OHM),
-        "stopper": max(said.stopper, CONTACT_OHM),
         "bypass": said.bypass,
         "pot_a": parts["rpota"],
         "pot_b": parts["rpotb"],
     }
+
+
+@form("control", "screen_potentiometer")
+def screen_potentiometer(site: Site) -> Sequence[Block]:
+    """Return a potentiometer that sets the volts of the screen, with its wiper where `site` has it."""
+    control = _declared(site, "control", {"track": _track(site)})
+    stopper = max(site.build.regeneration.stopper, CONTACT_OHM)
+    values = {**_potentiometer(site, control), "stopper": stopper}
     return [filled("control.cir", values, control=control)]
 
 
 @form("control", "plate_potentiometer")
 def plate_potentiometer(site: Site) -> Sequence[Block]:
     """Return a potentiometer that sets the volts that the plate is fed with."""
-    said = site.build.regeneration
     control = _declared(site, "control_plate_potentiometer", {"track": _track(site)})
-    parts = control.at(site.rotation)
-    values = {
-        "feed": _regulated(site.build),
-        "top": max(said.top, CONTACT_OHM),
-        "bottom": max(said.bottom, CONTACT_OHM),
-        "bypass": said.bypass,
-        "pot_a": parts["rpota"],
-        "pot_b": parts["rpotb"],
-    }
-    return [filled("control_plate_potentiometer.cir", values, control=control)]
+    return [filled("control_plate_potentiometer.cir", _potentiometer(site, control), control=control)]
 
 
 @form("control", "plate_resistor")
