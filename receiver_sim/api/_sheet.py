@@ -28,6 +28,7 @@ from receiver_sim.physics.warm_up import (
     drift_by_capacitance,
     drift_by_heat,
 )
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.bench_sheet import (
     BenchSheet,
@@ -93,7 +94,9 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         progress("bench sheet", 2, 6)
         charts = [stages.run(f"chart, {words}", _charter(at, words, place)) for words, place in _settings(at)]
         progress("bench sheet", 3, 6)
-        searched = [onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz) for band in build.bands]
+        receiver = Receiver(build, b)
+        receiver.at(setting.band, search=setting.onset)  # searched already
+        searched = [receiver.at(band).onset for band in build.bands]
         others = stages.run("preferred values", lambda: _others(at, circuit)) or ()
         progress("bench sheet", 4, 6)
         null = stages.run("hum pot", lambda: _null(at)) if build.heater.wiring == "hum_pot" else None
