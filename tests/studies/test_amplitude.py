@@ -45,6 +45,7 @@ class Plain:
     """A control whose wiper, rotation and screen volts are all the same number."""
 
     degrees = 1.0
+    unit = "V"
 
     def setting(self, wiper: float) -> ControlSetting:
         return ControlSetting(wiper, wiper)
