@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
@@ -42,6 +42,10 @@ class Stages:
     def failed(self) -> tuple[FailedStage, ...]:
         """The stages that failed."""
         return tuple(self._failed)
+
+    def add(self, failed: Iterable[FailedStage]) -> None:
+        """Add the marks of stages that ran within one of these."""
+        self._failed += failed
 
     def run(self, stage: str, work: Callable[[], Result]) -> Result | None:
         """Return what a stage finds, or None if it failed."""

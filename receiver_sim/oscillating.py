@@ -10,11 +10,12 @@ from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.engine import EngineError
 from receiver_sim.errors import NoAnswer
+from receiver_sim.failing_stages import Stages
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.receiver import Tuned
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
-from receiver_sim.results.envelope import BandOscillation, Oscillation
+from receiver_sim.results.envelope import BandOscillation, Oscillation, Stability
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, detection, stability
 
@@ -37,10 +38,11 @@ def mode_at(tuned: Tuned, found: Oscillation) -> Mode:
     return tuned.mode(search.nearest_end)
 
 
-def comes_in(tuned: Tuned) -> BandOscillation:
+def comes_in(tuned: Tuned, stages: Stages) -> BandOscillation:
     """Return the amplitudes of a dial setting and its stability as built, neither with a run over time.
 
-    Raises EngineError when a simulation fails.
+    A search for modes that fails is marked in `stages` and leaves the amplitudes as found. Raises EngineError
+    when their own simulation fails.
     """
     found = amplitude.of(tuned, time_runs=False)
     # `check` answers alike each time it is asked
@@ -49,11 +51,15 @@ def comes_in(tuned: Tuned) -> BandOscillation:
         raise EngineError("; ".join(found.warnings))
     if found.amplitudes is None:
         return BandOscillation(found, (), (), None)
+    steady = stages.run(f"modes on {tuned.band.name}", lambda: _steadiness(tuned, found))
+    return BandOscillation(found, (), () if steady is None else (steady,), None)
+
+
+def _steadiness(tuned: Tuned, found: Oscillation) -> Stability:
     mode = mode_at(tuned, found)
-    steady = stability.run(
+    return stability.run(
         tuned.build, tuned.cards, tuned.bench, mode, band=tuned.band, found=found, points=POINTS, seconds=0.0
     )
-    return BandOscillation(found, (), (steady,), None)
 
 
 ACROSS_COIL = 3.0

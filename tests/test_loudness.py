@@ -7,6 +7,7 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.oscillating import ACROSS_COIL, comes_in, loudness, mode_at
@@ -20,7 +21,7 @@ def heard(bench: Bench, build: Build) -> tuple[Loudness, ...]:
     cards, band = api.cards_for(build), build.bands[0]
     search = onset.run(build, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
     tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
-    return loudness(tuned, comes_in(tuned).oscillation)
+    return loudness(tuned, comes_in(tuned, Stages()).oscillation)
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +62,7 @@ def test_without_an_aerial_the_carrier_is_stated_across_the_coil(
     times Rp); by the square law the rest of a factor of three is 40 log10 dB. Its loading moves onset.
     """
     tuned = Receiver(demo, bench).at(demo.bands[0])
-    mode = mode_at(tuned, comes_in(tuned).oscillation)
+    mode = mode_at(tuned, comes_in(tuned, Stages()).oscillation)
     assert mode.aerial is not None
     step_up = abs(mode.aerial) * mode.rp
     assert 2.0 < step_up < ACROSS_COIL

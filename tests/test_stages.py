@@ -284,16 +284,19 @@ def test_onset_keeps_its_amplitudes_when_the_modes_fail(here: Path, monkeypatch:
     assert page.code == 3 and " X  FAILED    modes on 40 m: simulation failed" in page.out
 
 
-def test_check_keeps_the_rest_when_strength_fails(
+def test_check_keeps_the_amplitudes_when_the_modes_fail(
     here: Path, short_cabin: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     spoil(monkeypatch, stability, "modes")
     answer = call("check", short_cabin, "--no-plots", "--json")
     assert answer.code == 3
     result = document(answer)["result"]
-    assert result["oscillation"] == [] and result["audio"] is not None
-    names = [f"how oscillation comes in on {band['band']}" for band in result["bands"]]
-    assert [one["stage"] for one in result["failed"]] == names
+    names = [band["band"] for band in result["bands"]]
+    assert [one["oscillation"]["band"] for one in result["oscillation"]] == names
+    assert all(one["oscillation"]["amplitudes"] is not None for one in result["oscillation"])
+    assert [one["stage"] for one in result["failed"]] == [f"modes on {name}" for name in names]
+    rules = {one["rule"] for one in result["verdicts"]}
+    assert "backlash_max" in rules and "holds_still" not in rules
 
 
 def test_a_remedy_that_fails_does_not_take_the_others_along(demo: Build) -> None:

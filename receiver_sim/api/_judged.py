@@ -8,12 +8,13 @@ from functools import partial
 from receiver_sim.api._common import Progress
 from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
-from receiver_sim.receiver import Receiver
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.audio import Loudness
-from receiver_sim.results.base import Status
+from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.check import BandReport, Verdict
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
@@ -76,10 +77,14 @@ def strengths_of(
         for r in reports
         if r.middle.status is not Status.FAILED
     ]
-    found = stages.map(
-        receiver.bench,
-        lambda _, tuned: comes_in(tuned),
-        searched,
-        lambda done, total: progress("how oscillation comes in", done, total),
+
+    def one(_: Bench, tuned: Tuned) -> tuple[BandOscillation, tuple[FailedStage, ...]]:
+        within = Stages()
+        return comes_in(tuned, within), within.failed
+
+    answers = stages.map(
+        receiver.bench, one, searched, lambda done, total: progress("how oscillation comes in", done, total)
     )
-    return tuple(one for one in found if one is not None)
+    found = [answer for answer in answers if answer is not None]
+    stages.add(failed for _, some in found for failed in some)
+    return tuple(strength for strength, _ in found)

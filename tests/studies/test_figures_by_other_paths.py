@@ -16,6 +16,7 @@ from scipy.integrate import simpson
 from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Deck
+from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import tuned_mode
@@ -98,7 +99,7 @@ def test_backlash_in_degrees_is_that_of_the_knob(bench: Bench, demo: Build) -> N
     """Guards against per cent called degrees; a weak bias makes the onset hard. Volts are those at rest."""
     build = changed_build(demo, {"detector.grid_leak": "200 kohm", "regeneration.rotation": "310 deg"})
     (report,) = api.loop(build, bands=["160 m"], bench=bench)
-    found = comes_in(Receiver(build, bench).at(build.bands[0], search=report.middle)).oscillation
+    found = comes_in(Receiver(build, bench).at(build.bands[0], search=report.middle), Stages()).oscillation
     jump = found.jump
     assert jump is not None and found.onset is not None
     turned = jump.up.rotation - jump.down.rotation

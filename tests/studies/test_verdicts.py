@@ -15,6 +15,7 @@ import pytest
 from receiver_sim import api, guide
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.engine import Bench
+from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.oscillating import comes_in
 from receiver_sim.receiver import Receiver
@@ -222,7 +223,7 @@ def test_backlash_turns_its_verdict_at_the_threshold(bench: Bench, demo: Build) 
     """A weak bias makes the onset hard (a leak of 200 kohm, as in the tests of the envelope view)."""
     hard = changed_build(demo, {"detector.grid_leak": "200 kohm"})
     (report,) = api.loop(hard, bands=[SUBJECT], bench=bench)
-    found = comes_in(Receiver(hard, bench).at(hard.bands[0], search=report.middle))
+    found = comes_in(Receiver(hard, bench).at(hard.bands[0], search=report.middle), Stages())
     assert found.oscillation.jump is not None
     turn = found.oscillation.jump.backlash_deg
     grades = []
@@ -247,7 +248,7 @@ def test_what_does_not_hold_still_is_bad_and_named(bench: Bench, demo: Build) ->
     }  # fmt: skip
     build = changed_build(demo, changes)
     (report,) = api.loop(build, bands=["80 m"], bench=bench)
-    found = comes_in(Receiver(build, bench).at(build.bands[1], search=report.middle))
+    found = comes_in(Receiver(build, bench).at(build.bands[1], search=report.middle), Stages())
     (verdict,) = [v for v in verdicts.judge_oscillation([found], build.verdicts) if v.rule == "holds_still"]
     assert verdict.grade is Grade.BAD and verdict.value is not None and verdict.value > 0.0
     assert re.match(r"squegging from \d+ to \d+ % of the control, carried by tank: ", verdict.text)

@@ -181,8 +181,9 @@ def plot_losses(sweeps: Sequence[DialSweep], ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, 107.0)
     ax.grid(False, axis="x")
     handles = [ax.patches[number] for number in range(len(_PARTS))] if drawn else []
+    names = [name for name, _, _ in _PARTS[: len(handles)]]
     ax.legend(
-        handles, [name for name, _, _ in _PARTS[: len(handles)]], loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False,
+        handles, names, loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False,
         fontsize=style.SMALL, labelcolor=style.INK,
     )  # fmt: skip
     return ax
