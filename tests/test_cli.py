@@ -381,6 +381,18 @@ def test_a_failing_simulation_keeps_its_deck_and_names_it(here: Path, verb: str)
         assert deck.parent == Path("demo-results/failed")
 
 
+def test_a_loop_gain_brings_no_scipy(here: Path) -> None:
+    """Half a second of a cold start; the demo's coils are told by their figures and need none of it."""
+    probe = (
+        "import sys\nfrom receiver_sim.cli import main\n"
+        f"try: main(['loop', {str(DEMO)!r}, '--band', '40 m', '--json'])\n"
+        "except SystemExit as end: assert end.code == 0\n"
+        "sys.exit(' '.join(m for m in ('scipy', 'matplotlib', 'pint') if m in sys.modules) or 0)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
 def test_help_loads_nothing_slow() -> None:
     """The structure behind the start-up time, which tests/benchmarks measures."""
     probe = (

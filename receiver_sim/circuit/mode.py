@@ -10,7 +10,6 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from receiver_sim.physics.mode import swing_factor
 
@@ -57,6 +56,8 @@ class Mode:
 
     @cached_property
     def _spline(self) -> Any:
+        from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
+
         return CubicSpline([place for place, _ in self.along], [_packed(mode) for _, mode in self.along])
 
     @property

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import CubicSpline
 
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
@@ -114,13 +114,20 @@ def _row(
     return amplitude, grid, drive, cross, components_of(circuit, run, phases)
 
 
+def _spline(x: FloatArray, y: FloatArray) -> Any:
+    """Return the cubic spline through points."""
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
+
+    return CubicSpline(x, y)
+
+
 def lowest_settings(known: Sheet) -> FloatArray:
     """Return for each amplitude the lowest rotation (0..1) at which the tube comes to pay for the losses; NaN
     where none does.
     """
     out = np.full(known.amplitude.size, np.nan)
     for j in range(known.amplitude.size):
-        own = CubicSpline(known.rotation, known.surplus[:, j])
+        own = _spline(known.rotation, known.surplus[:, j])
         roots = [float(r) for r in own.roots(extrapolate=False) if float(own(r, 1)) > 0.0]
         if roots:
             out[j] = min(roots)
@@ -183,7 +190,7 @@ def looked_at(known: Sheet, raw: Balance) -> Looked:
 
 def _top(known: Sheet, *, after: float) -> float | None:
     """Return the largest amplitude that the upper stop just sustains, None if there is none above `after`."""
-    own = CubicSpline(np.log(known.amplitude), known.surplus[-1])
+    own = _spline(np.log(known.amplitude), known.surplus[-1])
     roots = [math.exp(float(r)) for r in own.roots(extrapolate=False) if float(own(r, 1)) < 0.0]
     return max((r for r in roots if r > after), default=None)
 
@@ -192,9 +199,9 @@ def _at(known: Sheet, values: FloatArray, amplitude: FloatArray, places: FloatAr
     """Return values of the sheet at amplitudes and settings: cubic along the setting, then along the log
     of the amplitude where it lies between two columns.
     """
-    along = CubicSpline(known.rotation, values)
+    along = _spline(known.rotation, values)
     rows = [
-        float(CubicSpline(np.log(known.amplitude), along(place))(math.log(volts)))
+        float(_spline(np.log(known.amplitude), along(place))(math.log(volts)))
         for volts, place in zip(amplitude, places, strict=True)
     ]
     return np.array(rows)

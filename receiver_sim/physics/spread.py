@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 from typing import Literal
-
-from scipy.special import ndtri
 
 from receiver_sim.physics.checks import require_fraction
 
@@ -14,7 +13,7 @@ Shape = Literal["even", "bell"]
 WITHIN = 0.95
 """Share of parts that lie within the limits of a bell-shaped spread: nearly two deviations to either side."""
 
-_DEVIATIONS = float(ndtri(0.5 + 0.5 * WITHIN))
+_DEVIATIONS = NormalDist().inv_cdf(0.5 + 0.5 * WITHIN)
 
 
 def deviation(draw: float, *, low: float, high: float, shape: Shape) -> float:
@@ -43,4 +42,4 @@ def offset(draw: float, *, low: float, high: float) -> float:
 
 def normal(draw: float) -> float:
     """Return the standard normal deviate of an even draw (0..1)."""
-    return float(ndtri(min(max(draw, 1e-16), 1.0 - 1e-16)))
+    return NormalDist().inv_cdf(min(max(draw, 1e-16), 1.0 - 1e-16))

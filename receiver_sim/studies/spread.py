@@ -7,11 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
-from scipy.stats import binomtest
 
 from receiver_sim.circuit.factors import Factor
 from receiver_sim.results.base import Status
@@ -36,6 +35,8 @@ def held(subject: str, rule: str, count: int, of: int) -> Held:
     """Return in how many sets a verdict holds, with the interval of Wilson (1927)."""
     if of == 0:
         return Held(subject, rule, 0, 0, 0.0, 0.0, 1.0)
+    from scipy.stats import binomtest  # noqa: PLC0415 - it takes long to load
+
     interval = binomtest(count, of).proportion_ci(CONFIDENCE, method="wilson")
     return Held(subject, rule, count, of, count / of, float(interval.low), float(interval.high))
 
@@ -75,8 +76,8 @@ def one_deviation(factor: Factor) -> tuple[float, float]:
         middle, width = 0.5 * (factor.low + factor.high), (factor.high - factor.low) / math.sqrt(12.0)
         # counted from the build as stated, which lies within the limits
         return (width, -width) if middle <= 0.0 < factor.high else (min(width, factor.high), 0.0)
-    above = factor.deviation(float(ndtr(1.0)))
-    return above, factor.deviation(float(ndtr(-1.0)))
+    above = factor.deviation(NormalDist().cdf(1.0))
+    return above, factor.deviation(NormalDist().cdf(-1.0))
 
 
 def variance_shares(
