@@ -360,8 +360,9 @@ def test_provenance_lists_the_decks_that_were_run(
     first = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))
     decks = document(first)["provenance"]["decks"]
     assert [(one["title"], one["sha256"]) for one in decks] == sorted(seen)
-    again = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))
-    assert again.out == first.out
+    if verb in ("loop", "check"):
+        again = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))
+        assert again.out == first.out
 
 
 def test_a_shared_bench_does_not_mix_the_decks_of_two_calls(bench: Bench, demo: Build) -> None:

@@ -25,6 +25,7 @@ SETS = _sure.SETS
 def all_sets() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(_sure, "SETS", SETS)
+        patch.setattr(_sure, "factors_of", factors_of)
         yield
 
 

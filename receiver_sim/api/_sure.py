@@ -10,10 +10,11 @@ from receiver_sim.api._spread import WHOLE, effects, start_of, summary
 from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by, plan_sets
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, EngineError
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
+from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.spread import Held, SetOnset, Share
@@ -71,6 +72,10 @@ def how_sure(
         found = look_at_bands(b, plan, by, range(len(plan.bands)), also=also)
         return tuple(found[i] for i in range(len(plan.bands))), read[0] if read else None
 
+    bands, stated = one(bench, {})
+    if all(found.status is Status.FAILED for found in bands):
+        # each of a hundred sets would fail likewise, each after the whole time limit perhaps
+        raise EngineError("the set as stated found no solution on any band, so no others were drawn")
     seen = bench.map(one, moved, lambda done, total: progress("sets", done, total))
     table = summary("", (), build, plan, [row for row, _ in seen])
     moves = effects(bench, plan, quick=True)
@@ -79,7 +84,6 @@ def how_sure(
         own = [move[index] for move in moves]
         deciding += spread.variance_shares(b.name, factors, drawn[:0], [], own)[:DECIDING]
     figures = [f for _, f in seen if f is not None]
-    stated = one(bench, {})[1]
     held: list[Held] = list(table.held[:-1])
     ranges: tuple[FigureRange, ...] = ()
     if stated is not None and figures and setting is not None:

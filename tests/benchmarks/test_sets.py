@@ -12,6 +12,7 @@ from receiver_sim import api
 from receiver_sim.api import _check, _sure
 from receiver_sim.api._sets import Kept, block, close_own, run_sets
 from receiver_sim.api._spread import plan_for
+from receiver_sim.circuit.factors import factors_of
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build
 from tests.benchmarks.conftest import Tell
@@ -61,6 +62,7 @@ def test_how_sure_beside_the_rest_of_check(
         return time.perf_counter() - start
 
     monkeypatch.setattr(_sure, "SETS", 100)  # the other tests make do with fewer
+    monkeypatch.setattr(_sure, "factors_of", factors_of)
     once()
     whole = min(once() for _ in range(3))
     with monkeypatch.context() as patch:

@@ -156,8 +156,8 @@ def test_modulation_takes_hardly_more_steps_than_a_carrier(set_up, monkeypatch, 
         return out
 
     monkeypatch.setattr(Session, "tran", counted)
-    run(STATIONS[name], part=SETTINGS[name], seconds=0.5)
-    assert sum(points) < 1.05 * 0.5 * listening.RATE
+    run(STATIONS[name], part=SETTINGS[name], seconds=0.25)
+    assert sum(points) < 1.05 * 0.25 * listening.RATE
 
 
 def test_batch_ngspice_gives_the_same_sound(set_up, monkeypatch, tmp_path):
@@ -195,9 +195,9 @@ def test_half_the_longest_step_sounds_the_same(set_up, monkeypatch, name):
     0.6 % at 1 kHz; with the voice's strength over frequency that is some 3 % in all.
     """
     run, _ = set_up
-    whole = run(STATIONS[name], part=SETTINGS[name], seconds=0.6).volts
+    whole = run(STATIONS[name], part=SETTINGS[name], seconds=0.4).volts
     monkeypatch.setattr(listening, "RATE", 2.0 * listening.RATE)
-    half = run(STATIONS[name], part=SETTINGS[name], seconds=0.6).volts[::2]
+    half = run(STATIONS[name], part=SETTINGS[name], seconds=0.4).volts[::2]
     late = slice(int(0.15 * 24_000), None)
     difference, sound = whole[late] - half[late], half[late]
     assert np.std(difference) < 0.04 * np.std(sound)

@@ -230,6 +230,7 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, fed: Build) -> N
     assert cycles.settled(times, heights) == pytest.approx(expected, rel=0.05)
 
 
+@pytest.mark.long
 def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench, fed: Build) -> None:
     """Between the two settings of the map a strong swing holds on and a weak one dies; below them both die.
 
