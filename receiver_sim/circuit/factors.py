@@ -79,7 +79,7 @@ PRINT = "print"
 _PLAIN = frozenset(
     (
         "resistor", "pot", "capacitor", "small capacitor", "electrolytic", "choke", "iron-cored choke",
-        "winding", "stray", "leakage", "aerial",
+        "core loss", "winding", "stray", "leakage", "aerial",
     )
 )  # fmt: skip
 _TUBE = (("emission", "new tube"), ("amplification", "tube mu"), ("screen current", "screen share"),

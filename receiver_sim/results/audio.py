@@ -161,13 +161,14 @@ class TransformerBalance:
     """Energy at an output transformer with every load on it, at 1 kHz and a small drive (W).
 
     primary_w: into its primary; loads_w: in all loads on secondaries; windings_w: in all winding resistances;
-    error: what is left over, as a fraction of primary_w.
+    core_w: in the iron; error: what is left over, as a fraction of primary_w.
     """
 
     primary_w: float
     loads_w: float
     windings_w: float
     error: float
+    core_w: float = 0.0
 
 
 @dataclass(frozen=True, repr=False)

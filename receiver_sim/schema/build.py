@@ -76,6 +76,10 @@ class ChokeLoad(Part):
     inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
     resistance: p.WindingResistance = Field(description="Winding resistance.")
     capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance.")
+    core_loss: p.CoreResistance | None = optional(
+        "Resistance across the winding for the loss in its iron; default: 78 kohm per henry (4 % "
+        "silicon steel of 0.35 mm; from memory)."
+    )
     shunt: p.PlateResistor | None = Field(
         default=None, description="Resistor across it against threshold howl; left out: none."
     )
@@ -98,6 +102,10 @@ class TransformerLoad(Part):
     secondary_resistance: p.WindingResistance = Field(description="Winding resistance of the secondary.")
     coupling: p.TransformerCoupling = given(0.995, "Coupling coefficient of the windings, below 1.")
     capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance, as seen across the primary.")
+    core_loss: p.CoreResistance | None = optional(
+        "Resistance across the primary for the loss in the iron; default: 78 kohm per henry (4 % "
+        "silicon steel of 0.35 mm; from memory)."
+    )
     shunt: p.PlateResistor | None = Field(
         default=None, description="Resistor across the primary against threshold howl; left out: none."
     )

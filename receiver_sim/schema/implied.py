@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from receiver_sim.physics.core_loss import usual_core_resistance
 from receiver_sim.schema import rectifier_card, regulator_types
 from receiver_sim.schema.build import Build
 from receiver_sim.schema.phones import DEFAULTS, NO_KIND, Phones
@@ -28,7 +29,7 @@ def filled(build: Build) -> Build:
     control = build.regeneration
     if control.acts_on == "throttle" and "rotation" not in control.model_fields_set:
         changes["regeneration"] = control.model_copy(update={"rotation": 180.0})
-    changes |= _named_by_card(build)
+    changes |= _with_iron(build.model_copy(update=_named_by_card(build)))
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
 
@@ -45,6 +46,22 @@ def _named_by_card(build: Build) -> dict[str, Any]:
         "detector": build.detector.model_copy(update={"tube": type_of(build.detector.tube)}),
         "audio": audio,
     }
+
+
+def _with_iron(build: Build) -> dict[str, Any]:
+    """Return detector and audio with the core loss of their iron-cored windings."""
+    audio = build.audio
+    if audio is not None:
+        audio = audio.model_copy(update={"output": _iron(audio.output)})
+    detector = build.detector.model_copy(update={"load": _iron(build.detector.load)})
+    return {"detector": detector, "audio": audio}
+
+
+def _iron(winding: Any) -> Any:
+    if getattr(winding, "core_loss", 0.0) is not None:
+        return winding
+    inductance = winding.inductance if winding.kind == "choke" else winding.primary_inductance
+    return winding.model_copy(update={"core_loss": float(usual_core_resistance(inductance))})
 
 
 def _vacuum(rectifier: Vacuum) -> Vacuum:

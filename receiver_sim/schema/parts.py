@@ -176,6 +176,7 @@ ResistorOrLink = Annotated[
     float, Quantity(RESISTANCE, "0.1 ohm", "10 Mohm", zero=True, example="10 kohm", spread=True)
 ]
 PlateResistor = Annotated[float, Quantity(RESISTANCE, "100 ohm", "10 Mohm", example="150 kohm", spread=True)]
+CoreResistance = Annotated[float, Quantity(RESISTANCE, "1 kohm", "100 Gohm", example="5 Mohm", spread=True)]
 Bleeder = Annotated[float, Quantity(RESISTANCE, "1 kohm", "10 Mohm", example="68 kohm", spread=True)]
 GridLeak = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Mohm", example="2.2 Mohm", spread=True)]
 Leakage = Annotated[float, Quantity(RESISTANCE, "10 kohm", "100 Gohm", example="200 Mohm", spread=True)]

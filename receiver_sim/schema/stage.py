@@ -104,6 +104,10 @@ class OutputChoke(Part):
     inductance: p.AudioInductance = Field(description="Inductance at the plate current it carries.")
     resistance: p.WindingResistance = Field(description="Winding resistance.")
     capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance.")
+    core_loss: p.CoreResistance | None = optional(
+        "Resistance across the winding for the loss in its iron; default: 78 kohm per henry (4 % "
+        "silicon steel of 0.35 mm; from memory)."
+    )
 
 
 class Secondary(Part):
@@ -121,6 +125,10 @@ class OutputTransformer(Part):
     primary_inductance: p.AudioInductance = Field(description="Inductance of the primary.")
     primary_resistance: p.WindingResistance = Field(description="Winding resistance of the primary.")
     primary_capacitance: p.StrayCapacitance = given("100 pF", "Self-capacitance across the primary.")
+    core_loss: p.CoreResistance | None = optional(
+        "Resistance across the primary for the loss in the iron; default: 78 kohm per henry (4 % "
+        "silicon steel of 0.35 mm; from memory)."
+    )
     leakage: p.LeakageInductance = Field(description="Leakage inductance, seen from the primary.")
     secondaries: tuple[Secondary, ...] = Field(min_length=1, max_length=10, description="Its secondaries.")
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from receiver_sim.circuit.blocks.audio import audio_of
-from receiver_sim.circuit.blocks.output import secondary_windings
+from receiver_sim.circuit.blocks.output import core_element, secondary_windings
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
@@ -41,6 +43,8 @@ def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalanc
         hot, far = circuit[name].nodes
         drop = at(hot) - at(far)
         windings += abs(drop) ** 2 / secondary.resistance if secondary.resistance > 0.0 else 0.0
+    iron = circuit[core_element(circuit)]
+    core = abs(at(iron.nodes[0]) - at(iron.nodes[1])) ** 2 / (iron.value or math.inf)
     loads = 0.0
     for i, phone in enumerate(build.phones):
         if phone.at in ("plate", "volume"):
@@ -48,7 +52,8 @@ def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalanc
         volts = abs(at(circuit.outputs[i])) ** 2
         loads += volts * (1.0 / complex(load_impedance(build, i, TONE_HZ))).real
         loads += volts / phone.drain if phone.drain is not None else 0.0
-    return TransformerBalance(into, loads, windings, abs(into - loads - windings) / abs(into))
+    left = into - loads - windings - core
+    return TransformerBalance(into, loads, windings, abs(left) / abs(into), core)
 
 
 def run(build: Build, cards: Cards, bench: Bench, *, rotation: float) -> TransformerBalance | None:

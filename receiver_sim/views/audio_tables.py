@@ -34,7 +34,8 @@ def audio_sheet(title: str, study: AudioStudy) -> Sheet:
         text = (
             f"At 1 kHz {engineering(energy.primary_w, 'W')} enter the primary, "
             f"{engineering(energy.loads_w, 'W')} reach the loads on secondaries, "
-            f"{engineering(energy.windings_w, 'W')} stay in the windings; "
+            f"{engineering(energy.windings_w, 'W')} stay in the windings, "
+            f"{engineering(energy.core_w, 'W')} in the iron; "
             f"{percent(energy.error, 3)} is left over."
         )
         sections.append(Section("Energy at the output transformer", (_note(text),)))

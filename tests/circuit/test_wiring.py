@@ -41,7 +41,7 @@ detector:
   rf_filter: {choke: 2.7 mH, choke_resistance: 44 ohm, choke_capacitance: 1.7 pF, plate_capacitor: 82 pF,
     output_capacitor: 150 pF}
   load: {kind: transformer, primary_inductance: 61 H, primary_resistance: 1.9 kohm, capacitance: 77 pF,
-    ratio: 2.5, secondary_resistance: 4.7 kohm, coupling: 0.98, shunt: 390 kohm}
+    core_loss: 4.68 Mohm, ratio: 2.5, secondary_resistance: 4.7 kohm, coupling: 0.98, shunt: 390 kohm}
 audio:
   tube: 6AU6
   grid_resistor: 330 kohm
@@ -66,6 +66,7 @@ audio:
     primary_inductance: 21 H
     primary_resistance: 470 ohm
     primary_capacitance: 190 pF
+    core_loss: 1.7 Mohm
     leakage: 83 mH
     secondaries:
       - {name: line, ratio: 0.19, resistance: 17 ohm}
@@ -125,6 +126,7 @@ Cfout dout 0            | detector.rf_filter.output_capacitor
 Vfdet bplus bdet        |
 Vlpick bdet loadp       |
 Lload loadp loadx       | detector.load.primary_inductance
+Rcore loadp loadx       | detector.load.core_loss
 Rload loadx dout        | detector.load.primary_resistance
 Cload bdet dout         | detector.load.capacitance
 Rshunt bdet dout        | detector.load.shunt
@@ -175,6 +177,7 @@ Vopick baud primp       |
 Rprim primp primx       | audio.output.primary_resistance
 Lleak primx primy       | audio.output.leakage
 Lmag primy aplate       | audio.output.primary_inductance
+Rocore primy aplate     | audio.output.core_loss
 Cprim baud aplate       | audio.output.primary_capacitance
 Esec0 sec0x 0 primy aplate | 0.19
 Fsec0 aplate primy      |
@@ -280,12 +283,14 @@ Rdropper breg vreg      | regulator.dropper
 Rleak gx top            | detector.grid_leak
 Vlpick bdet loadp       |
 Lload loadp loadx       | detector.load.inductance
+Rcore loadp loadx       | 77953.44151439772 * detector.load.inductance
 Rload loadx dout        | detector.load.resistance
 Cload bdet dout         | detector.load.capacitance
 Rshunt bdet dout        | detector.load.shunt
 Ccouple dout vtop       | audio.coupling
 Vopick baud outp        |
 Lout outp outx          | audio.output.inductance
+Rocore outp outx        | 77953.44151439772 * audio.output.inductance
 Rout outx aplate        | audio.output.resistance
 Cout baud aplate        | audio.output.capacitance
 Cphone0 aplate phone0   | 0.5e-6

@@ -18,6 +18,12 @@ def _parallel(*impedances: complex) -> complex:
     return 1.0 / sum(1.0 / z for z in impedances)
 
 
+def _wound(s: complex, henry: float) -> complex:
+    """An iron-cored winding beside the loss of its laminations: 12 rho/(mu t^2) ohm a henry."""
+    iron = 12 * 5e-7 / (4e-7 * np.pi * 500 * 0.35e-3**2) * henry
+    return _parallel(s * henry, iron)
+
+
 def test_gain_at_1_khz_is_that_of_the_two_stages(bench: Bench, demo: Build, demo_cards: Cards) -> None:
     """gm times plate load, divider of the volume control, mu Z/(rp + Z): textbook, element by element."""
     band, rotation = demo.bands[1], 0.3
@@ -37,7 +43,7 @@ def test_gain_at_1_khz_is_that_of_the_two_stages(bench: Bench, demo: Build, demo
     # Miller capacitance of the triode at its grid: Cgk + Cgp (1 + A), with A the gain below
     phone = demo.phones[0]
     plate_load = _parallel(
-        s * aud.output.inductance + aud.output.resistance,
+        _wound(s, aud.output.inductance) + aud.output.resistance,
         1 / (s * aud.output.capacitance),
         phone.resistance + s * phone.inductance + 1 / (s * phone.capacitor),
         1 / (s * (demo_cards.audio.capacitances.cpk + demo_cards.audio.capacitances.cgp)),
@@ -48,7 +54,7 @@ def test_gain_at_1_khz_is_that_of_the_two_stages(bench: Bench, demo: Build, demo
     wiper = _parallel(low, grid)
     volume = pot - low + wiper
     first = _parallel(
-        s * load.inductance + load.resistance,
+        _wound(s, load.inductance) + load.resistance,
         1 / (s * load.capacitance),
         load.shunt,
         1 / (s * (det.rf_filter.plate_capacitor + det.rf_filter.output_capacitor + det.strays.plate)),
@@ -78,7 +84,9 @@ def test_source_impedance_is_rp_in_parallel_with_the_choke(
     s = 2j * np.pi * 1000.0
     output = demo.audio.output
     inner = _parallel(
-        1 / triode.conductance, s * output.inductance + output.resistance, 1 / (s * output.capacitance)
+        1 / triode.conductance,
+        _wound(s, output.inductance) + output.resistance,
+        1 / (s * output.capacitance),
     )
     expected = abs(_parallel(inner + 1 / (s * demo.phones[0].capacitor), demo.phones[0].drain))
     # feedback through Cgp with the volume control as grid impedance, and the cathode's by-pass: below 3 %

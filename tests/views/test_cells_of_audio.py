@@ -89,6 +89,7 @@ def test_energy_at_the_output_transformer(study: audio.AudioStudy) -> None:
     assert balance is not None
     wanted = [
         (1000.0, "Hz"), (balance.primary_w, "W"), (balance.loads_w, "W"), (balance.windings_w, "W"),
+        (balance.core_w, "W"),
         (balance.error, "1"),
     ]  # fmt: skip
     text = note_with(audio_tables.audio_sheet("set", study), "enter the primary")

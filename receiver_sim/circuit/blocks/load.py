@@ -8,6 +8,14 @@ from receiver_sim.circuit.blocks.control import plate_feed
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Site, filled, form
+from receiver_sim.schema.build import ChokeLoad, TransformerLoad
+from receiver_sim.schema.stage import OutputChoke, OutputTransformer
+
+
+def core_loss(winding: ChokeLoad | TransformerLoad | OutputChoke | OutputTransformer) -> float:
+    """Return the resistance (ohm) across an iron-cored winding, which a build that was read always has."""
+    assert winding.core_loss is not None
+    return winding.core_loss
 
 
 @form("load", "resistor")
@@ -33,6 +41,7 @@ def choke(site: Site) -> Sequence[Block]:
         "inductance": load.inductance,
         "resistance": max(load.resistance, CONTACT_OHM),
         "capacitance": load.capacitance,
+        "core_loss": core_loss(load),
         "shunt": load.shunt,
     }
     return [filled("load_choke.cir", values)]
@@ -48,6 +57,7 @@ def transformer(site: Site) -> Sequence[Block]:
         "primary_inductance": load.primary_inductance,
         "primary_resistance": max(load.primary_resistance, CONTACT_OHM),
         "capacitance": load.capacitance,
+        "core_loss": core_loss(load),
         "shunt": load.shunt,
         "secondary_inductance": load.primary_inductance * load.ratio**2,
         "secondary_resistance": max(load.secondary_resistance, CONTACT_OHM),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.circuit.blocks.audio import audio_of, feed_node
-from receiver_sim.circuit.circuit import Block, Circuit
+from receiver_sim.circuit.blocks.load import core_loss
+from receiver_sim.circuit.circuit import Block, Circuit, NoSuchPart
 from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.circuit.registry import Site, filled, form
 
@@ -21,6 +22,14 @@ def secondary_windings(circuit: Circuit) -> tuple[str, ...]:
         and (element.about.key or "").startswith("audio.output.secondaries")
         and element.kind == "r"
     )
+
+
+def core_element(circuit: Circuit) -> str:
+    """Return the element that is the core loss of the output winding. Raises NoSuchPart without one."""
+    for element in circuit.elements:
+        if element.about.key == "audio.output.core_loss":
+            return element.name
+    raise NoSuchPart("the circuit has no iron at its output")
 
 
 @form("output", "resistor")
@@ -44,6 +53,7 @@ def choke(site: Site) -> Sequence[Block]:
         "inductance": output.inductance,
         "resistance": max(output.resistance, CONTACT_OHM),
         "capacitance": output.capacitance,
+        "core_loss": core_loss(output),
     }
     return [filled("output_choke.cir", values)]
 
@@ -60,6 +70,7 @@ def transformer(site: Site) -> Sequence[Block]:
         "leakage": max(output.leakage, SHORT_HENRY),
         "primary_inductance": output.primary_inductance,
         "primary_capacitance": output.primary_capacitance,
+        "core_loss": core_loss(output),
         "secondaries": [
             {"ratio": s.ratio, "resistance": max(s.resistance, CONTACT_OHM)} for s in output.secondaries
         ],
