@@ -32,7 +32,8 @@ class Socket:
     name: as the constructor says; tube: the element that calls the law; pins: their nodes by name (plate,
     screen, grid, cathode); control_node: whose volts drive the space current; probe: the source in series
     with it. meters: of the currents into pins; heater: elements that couple the heater in, by 'grid',
-    'cathode' and 'leakage'; parts: elements around it by what they are to the tube.
+    'cathode' and 'leakage'; parts: elements around it by what they are to the tube; wired: nodes of
+    'suppressor' and 'shell', which the law does not see (absent: to the cathode, to ground).
     """
 
     name: str
@@ -43,6 +44,7 @@ class Socket:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     heater: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     parts: Mapping[str, str] = field(default_factory=dict)
+    wired: Mapping[str, str] = field(default_factory=dict)
 
 
 def socket_of(name: str, said: Mapping[str, Any], *, meters: Mapping[str, str] | None = None) -> Socket:
@@ -61,6 +63,7 @@ def socket_of(name: str, said: Mapping[str, Any], *, meters: Mapping[str, str] |
         },
         heater={where: tuple(names) for where, names in said.get("heater", {}).items()},
         parts=dict(said.get("parts", {})),
+        wired={pin: str(node) for pin, node in said.get("wired", {}).items()},
     )
 
 

@@ -41,7 +41,8 @@ _WORDS = {
 def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[NumberedPin, ...]:
     """Return every pin of every socket of a circuit, in the order of the sockets and their numbers.
 
-    A suppressor with a pin of its own is wired to the cathode, shell and shield to ground (common practice).
+    A suppressor with a pin of its own is wired to the cathode, shell and shield to ground (common practice)
+    where the socket does not say otherwise.
     """
     out = []
     for name, socket in circuit.sockets.items():
@@ -54,7 +55,9 @@ def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[Numbere
             elif what == "heater":
                 node = ends.pop(0) if ends else None
             elif what in ("shell", "shield"):
-                node = GROUND
+                node = socket.wired.get("shell", GROUND)
+            elif what.startswith("g3") and "suppressor" in socket.wired:
+                node = socket.wired["suppressor"]
             else:
                 node = socket.pins.get(_electrode(what))
             if what == "diode":

@@ -157,6 +157,14 @@ class Detector(Part):
     screen: FixedScreen | None = optional(
         "Fixed feed of its screen; needed for a tube with a screen whose regeneration control acts elsewhere."
     )
+    suppressor: Literal["cathode", "ground"] = given(
+        "cathode",
+        "Where the suppressor's pin is wired (common practice, no source); one joined to the cathode inside "
+        "the tube stays there.",
+    )
+    shell: Literal["ground", "cathode"] = given(
+        "ground", "Where the metal shell, or the shield of a glass tube, is wired (common practice)."
+    )
     strays: Strays = Field(default_factory=Strays, description="Wiring capacitances to ground.")
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."

@@ -145,7 +145,10 @@ def _detector(
     net.capacitor("grid", "0", det.strays.grid)
     net.capacitor("grid", "tap", tube.cgk)
     net.capacitor("grid", "plate", tube.cgp)
-    net.capacitor("plate", "tap", tube.cpk)
+    # 45 % of a metal tube's output capacitance to the grounded shell, 25 % of a glass one's to its shield
+    shell = 0.45 if "shell" in cards.detector.pins.values() else 0.25
+    net.capacitor("plate", "tap", (1.0 - shell) * tube.cpk)
+    net.capacitor("plate", "0", shell * tube.cpk)
     s = 2j * np.pi * frequency
     net.impedance("grid", "tap", elements["rdin"] + 1.0 / (s * elements["cdin"]))
     net.capacitor("tap", "0", det.strays.cathode)

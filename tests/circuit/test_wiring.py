@@ -36,6 +36,8 @@ detector:
   grid_leak: 1.8 Mohm
   grid_leak_to: cathode
   grid_capacitor: 120 pF
+  suppressor: ground
+  shell: cathode
   strays: {grid: 3.3 pF, cathode: 4.4 pF, plate: 5.5 pF}
   heater_coupling: {grid_a: 0.11 pF, grid_b: 0.07 pF, cathode_a: 3.1 pF, cathode_b: 2.3 pF, leakage: 31 Mohm}
   rf_filter: {choke: 2.7 mH, choke_resistance: 44 ohm, choke_capacitance: 1.7 pF, plate_capacitor: 82 pF,
@@ -110,7 +112,9 @@ Xdet plate scr grid tap inj |
 Vinj inj 0              |
 Cdgk grid tap           | 6J7.cgk
 Cdgp grid plate         | 6J7.cgp
-Cdpk plate tap          | 6J7.cpk
+Cdpk plate tap          | 0.05 * 6J7.cpk
+Cdpsup plate 0          | 0.50 * 6J7.cpk
+Cdpshell plate tap      | 0.45 * 6J7.cpk
 Cdkstray tap 0          | detector.strays.cathode
 Cdhga ha grid           | detector.heater_coupling.grid_a
 Cdhgb hb grid           | detector.heater_coupling.grid_b
@@ -348,7 +352,9 @@ Cticktop plate top      | 0.7e-12
 Rleak gx 0              | detector.grid_leak
 Cdgk grid cath          | 6C6.cgk
 Cdgp grid plate         | 6C6.cgp
-Cdpk plate cath         | 6C6.cpk
+Cdpk plate cath         | 0.05 * 6C6.cpk
+Cdpsup plate cath       | 0.70 * 6C6.cpk
+Cdpshell plate 0        | 0.25 * 6C6.cpk
 Cfplate tick 0          | detector.rf_filter.plate_capacitor
 Lrfc tick rfcx          | detector.rf_filter.choke
 """

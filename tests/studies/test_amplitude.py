@@ -429,7 +429,7 @@ def test_no_onset_no_map(bench, demo, demo_cards):
 
 
 def test_a_hard_onset_beyond_the_top_goes_on_once_started(bench, demo, demo_cards):
-    build = short_control(demo, 43e3)
+    build = short_control(demo, 46e3)
     search, result = found(build, demo_cards, bench, 0)
     assert search.status is Status.DOES_NOT and result.status is Status.DOES_NOT
     assert result.kind is None and result.onset is None and result.jump is None and result.build_up is None

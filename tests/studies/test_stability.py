@@ -346,7 +346,7 @@ def test_shipped_builds_are_at_rest(bench, request, which):
 @pytest.mark.parametrize("which", ["once started", "all over"])
 def test_oscillation_without_an_onset_on_the_control_is_looked_at_too(demo, bench, which):
     changes = {
-        "once started": {"detector.grid_leak": "200 kohm", "regeneration.top": "43 kohm"},
+        "once started": {"detector.grid_leak": "200 kohm", "regeneration.top": "46 kohm"},
         "all over": {"regeneration.bottom": "47 kohm"},
     }[which]
     band = demo.bands[0 if which == "once started" else 2].name

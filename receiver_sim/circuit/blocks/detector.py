@@ -7,12 +7,15 @@ from collections.abc import Sequence
 
 from receiver_sim.circuit.blocks.aerial import added_capacitance
 from receiver_sim.circuit.blocks.heater import heater_ends
+from receiver_sim.circuit.blocks.output_capacitance import output_capacitances, suppressor_has_a_pin
 from receiver_sim.circuit.circuit import Block
+from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.laws import subcircuit
 from receiver_sim.circuit.limits import CONTACT_OHM, OPEN_OHM
 from receiver_sim.circuit.registry import Site, filled, form
 from receiver_sim.physics.tank import resonant_capacitance
 from receiver_sim.physics.tube_law import input_conductance
+from receiver_sim.schema.card import TubeCard
 from receiver_sim.schema.coil_figures import coil_figures
 
 _BLOCK_RATIO = 20.0
@@ -41,6 +44,27 @@ def _dial(site: Site, dial_hz: float) -> dict[str, float]:
     }
 
 
+def _plate_capacitances(card: TubeCard) -> dict[str, float]:
+    """Return the output capacitance by what it hangs on."""
+    parts = output_capacitances(card)
+    return {
+        "plate_cathode": parts.cathode,
+        "plate_suppressor": parts.suppressor,
+        "plate_screen": parts.screen,
+        "plate_shell": parts.shell,
+    }
+
+
+def _wired(site: Site, cathode: str) -> dict[str, str]:
+    """Return the nodes that suppressor and shell are wired to; one joined inside the tube stays there."""
+    det = site.build.detector
+    outside = suppressor_has_a_pin(site.cards.detector) and det.suppressor == "ground"
+    return {
+        "suppressor": GROUND if outside else cathode,
+        "shell": GROUND if det.shell == "ground" else cathode,
+    }
+
+
 @form("detector", "tapped_cathode")
 def tapped_cathode(site: Site) -> Sequence[Block]:
     """Return a tube whose cathode is on a tap of the tank's coil."""
@@ -57,7 +81,7 @@ def _detector(site: Site, *, cathode: str, cathode_is: str, plate_lead: str) -> 
     """Return the detector with its cathode on that node and its RF filter on the node `plate_lead`."""
     det, card = site.build.detector, site.cards.detector
     at_dial = _dial(site, site.dial_hz)
-    filt, heat = det.rf_filter, det.heater_coupling
+    filt, heat, wired = det.rf_filter, det.heater_coupling, _wired(site, cathode)
     values = {
         "cathode": cathode,
         "plate_lead": plate_lead,
@@ -68,7 +92,8 @@ def _detector(site: Site, *, cathode: str, cathode_is: str, plate_lead: str) -> 
         "grid_leak": det.grid_leak,
         "cgk": card.capacitances.cgk,
         "cgp": card.capacitances.cgp,
-        "cpk": card.capacitances.cpk,
+        **_plate_capacitances(card),
+        **wired,
         "input_loading": at_dial["rdin"],
         "input_block": at_dial["cdin"],
         "stray_grid": det.strays.grid,
@@ -90,7 +115,7 @@ def _detector(site: Site, *, cathode: str, cathode_is: str, plate_lead: str) -> 
         filled(
             "detector.cir",
             values,
-            says={"cathode": cathode, "cathode_is": cathode_is},
+            says={"cathode": cathode, "cathode_is": cathode_is, **wired},
             laws=(subcircuit(card, "det"),),
             dial=lambda dial: _dial(site, dial),
         )

@@ -338,7 +338,7 @@ def _tubes(circuit: Circuit, elements: list[Element], cards: Mapping[str, TubeCa
         third = _number(card, "g3")
         tied = third in ("", _number(card, "k"))
         if card.kind == "pentode" and "cathode" in nodes and not tied and "filament" not in card.pins[third]:
-            pins.append(Pin("suppressor", nodes["cathode"], third))
+            pins.append(Pin("suppressor", socket.wired.get("suppressor", nodes["cathode"]), third))
         if "screen" not in nodes and card.kind != "triode":
             pins.append(Pin("screen", nodes["plate"], _number(card, "g2")))
         yield Part(
