@@ -22,7 +22,7 @@ from receiver_sim.physics.tube_law import TubeLaw
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.schema.coil import Coil, Measured
-from receiver_sim.schema.coil_figures import filled_in, retapped
+from receiver_sim.schema.coil_figures import coil_figures, filled_in, retapped
 from receiver_sim.schema.priors import drawn_law, open_dimensions
 from receiver_sim.schema.stated import Spread, spread_of
 from receiver_sim.schema.supply import SettledSupply
@@ -187,7 +187,7 @@ def _of_coil(index: int, coil: Coil, made: Any) -> Iterator[Factor]:
                    stated_at=f"{key}.tickler.coupling")  # fmt: skip
     else:
         yield made(f"{key}.tap", f"{key}.tap", "tap of the coil", "coil tap")
-        if coil.coupling < _CLOSEST:
+        if coil_figures(coil).sections.coupling < _CLOSEST:
             yield one("coupling", "coupling of the coil's sections", "coil coupling")
 
 
@@ -350,7 +350,9 @@ def drawn_coil(band: Band, key: str, moved: Mapping[str, float]) -> Coil:
         coil = retapped(coil, place * (1.0 + by["tap"]), middle=middle)
     if by["tickler"] and coil.tickler is not None:
         coil = _looser(coil, by["tickler"], middle)
-    coupling = min(coil.coupling * (1.0 + by["coupling"]), _CLOSEST) if by["coupling"] else coil.coupling
+    coupling = coil.coupling
+    if by["coupling"]:
+        coupling = min(coil_figures(coil).sections.coupling * (1.0 + by["coupling"]), _CLOSEST)
     figures = {"inductance": inductance, "q": q, "coupling": coupling}
     if coil.winding is None:
         return coil.model_copy(update=figures)

@@ -177,6 +177,27 @@ def tapped_solenoid(
     return Sections(upper=upper, lower=lower, mutual=(whole - lower - upper) / 2)
 
 
+def sheet_sections(inductance: float, *, turns_fraction: float, shape: float) -> Sections:
+    """Return the sections of a single-layer coil known by its inductance (H), its tap and its shape alone.
+
+    turns_fraction: turns below the tap over all turns; shape: length of the winding over its diameter. Each
+    section and the whole are current sheets on one cylinder (`inductance.current_sheet_inductance`, exact at
+    any length), scaled to `inductance`; the mutual inductance is what is left, so that they add up to the
+    last bit. Rosa's correction for round wire, which needs the turns, is neglected. OutsideFormula unless
+    inductance and shape are above zero and 0 < turns_fraction < 1.
+    """
+    require_positive(inductance=inductance, shape=shape, turns_fraction=turns_fraction)
+    if turns_fraction >= 1.0:
+        raise OutsideFormula(f"turns_fraction must be below 1, got {turns_fraction}")
+
+    def part(share: float) -> float:
+        return float(current_sheet_inductance(share, radius=0.5, length=share * shape))
+
+    whole, lower, upper = part(1.0), part(turns_fraction), part(1.0 - turns_fraction)
+    scale = inductance / whole
+    return Sections(upper=upper * scale, lower=lower * scale, mutual=(whole - lower - upper) / 2.0 * scale)
+
+
 def winding_pair(winding: Winding, *, other: Winding) -> float:
     """Return the mutual inductance, H, of two windings as current sheets placed by their `start`."""
     return coaxial_sheets(

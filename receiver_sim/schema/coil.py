@@ -188,7 +188,12 @@ class Coil(Part):
     tap: p.Tap = derived(
         "Tap in turns from ground, as part of all turns; of a wound coil, or with a `tickler`, left out."
     )
-    coupling: p.CoilCoupling = given(1.0, "Coupling of the two sections; 1 is an ideal tap.")
+    coupling: p.CoilCoupling | None = optional(
+        "Coupling of the two sections; default: by the current sheet for its `shape`; 1 is an ideal tap."
+    )
+    shape: p.CoilShape = given(
+        1.0, "Length of the winding over its diameter, for its sections (common practice, no source)."
+    )
     winding: WindingKind | None = optional("How the coil is wound; left out: known by the figures above.")
     measured: Measured | None = optional("Measured figures of a wound coil; left out: by geometry.")
     link: Link | None = optional("Link for the aerial; left out: none. Needs `winding`.")

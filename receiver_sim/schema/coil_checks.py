@@ -43,6 +43,8 @@ def by_figures_or_winding(g: Glimpse) -> Iterator[Finding]:
                     else f"write 'measured: {{{key}: ...}}'"
                 )
                 yield Finding((*coil, key), "nothing here, since 'winding' tells it", inside)
+        if wound and g.given(*coil, "shape"):
+            yield Finding((*coil, "shape"), "nothing here, since 'winding' tells it", "remove it")
         if wound and g.given(*coil, "coupling"):
             yield Finding(
                 (*coil, "coupling"),
@@ -125,7 +127,7 @@ def ways_back(g: Glimpse) -> Iterator[Finding]:
 def _tickler(g: Glimpse, coil: KeyPath) -> Iterator[Finding]:
     part: KeyPath = (*coil, "tickler")
     sections = ((*coil, "coupling"), (*coil, "measured", "coupling"))
-    for tap in ((*coil, "tap"), (*coil, "winding", "tap"), *sections):
+    for tap in ((*coil, "tap"), (*coil, "winding", "tap"), (*coil, "shape"), *sections):
         if g.given(*tap):
             yield Finding(
                 tap, "nothing here, since the coil has a tickler and the cathode is on ground", "remove it"

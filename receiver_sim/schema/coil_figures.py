@@ -16,7 +16,13 @@ import numpy as np
 from receiver_sim.physics.checks import OutsideFormula
 from receiver_sim.physics.coil_q import combined_q, dielectric_q, former_capacitance, winding_resistance
 from receiver_sim.physics.electrostatic_shield import coaxial_capacitance, grating_remainder
-from receiver_sim.physics.mutual_inductance import Sections, Winding, inductance_matrix, winding_pair
+from receiver_sim.physics.mutual_inductance import (
+    Sections,
+    Winding,
+    inductance_matrix,
+    sheet_sections,
+    winding_pair,
+)
 from receiver_sim.physics.self_capacitance import extrapolated, medhurst_capacitance
 from receiver_sim.physics.shield_can import can_effect, reflected_ratio
 from receiver_sim.physics.tank import tapped_sections
@@ -209,6 +215,15 @@ def _recoupled(sections: Sections, *, inductance: float | None, coupling: float 
     return sections
 
 
+def _by_figures(coil: Coil) -> Sections:
+    """Return the sections of a tapped coil known by its figures: of an ideal tap, or by the current sheet."""
+    if coil.coupling == 1.0:
+        upper, lower, mutual = tapped_sections(coil.inductance, turns_fraction=coil.tap, coupling=1.0)
+        return Sections(float(upper), float(lower), float(mutual))
+    sections = sheet_sections(coil.inductance, turns_fraction=coil.tap, shape=coil.shape)
+    return _recoupled(sections, inductance=coil.inductance, coupling=coil.coupling)
+
+
 @lru_cache(maxsize=512)
 def coil_figures(coil: Coil) -> CoilFigures:
     """Return the figures of a coil. Raises ValueError where the geometry is impossible."""
@@ -218,10 +233,7 @@ def coil_figures(coil: Coil) -> CoilFigures:
         tickler = _tickler(coil.tickler, (), None, inductance=coil.inductance)
         return CoilFigures(untapped, 0.0, None, (), None, None, 1.0, tickler)
     if winding is None:
-        upper, lower, mutual = tapped_sections(
-            coil.inductance, turns_fraction=coil.tap, coupling=coil.coupling
-        )
-        sections = Sections(float(upper), float(lower), float(mutual))
+        sections = _by_figures(coil)
         return CoilFigures(sections, 0.0, None, (), None, None, 1.0)
     inductance = measured.inductance if measured else None
     coupling = measured.coupling if measured else None

@@ -234,6 +234,7 @@ CoilQ = Annotated[float, Quantity(NUMBER, "2", "5000", example="140", spread=Tru
 TurnsRatio = Annotated[float, Quantity(NUMBER, "0.0001", "100", example="0.05")]
 TransformerCoupling = Annotated[float, Quantity(NUMBER, "0.1", "0.99999", example="0.995", spread=True)]
 CoilCoupling = Annotated[float, Quantity(NUMBER, "0.01", "1", example="0.6", spread=True)]
+CoilShape = Annotated[float, Quantity(NUMBER, "0.05", "20", example="0.8")]
 TicklerCoupling = Annotated[float, Quantity(NUMBER, "0.001", "0.98", example="0.2", spread=True)]
 
 # Coils and aerials

@@ -83,7 +83,7 @@ def test_one_set(demo: Build, demo_cards: Cards) -> None:
     assert build.regeneration.pot == pytest.approx(47e3 * 1.2)
     assert build.regeneration.bottom == pytest.approx(1.5e3 + 0.01 * 47e3 * 1.2)
     coil = build.bands[2].coil
-    assert (coil.tap, coil.q, coil.inductance) == pytest.approx((0.055 * 1.05, 135.0, 5.6e-6))
+    assert (coil.tap, coil.q, coil.inductance) == pytest.approx((0.0384 * 1.05, 135.0, 5.6e-6))
     assert build.bands[1].coil == demo.bands[1].coil
     assert (build.phones[0].resistance, build.phones[0].inductance) == pytest.approx(
         (2.2e3 * 1.15, 1.7 * 1.15)

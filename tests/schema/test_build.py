@@ -55,7 +55,7 @@ def test_values_are_si_floats(tmp_path):
     assert build.regulator is not None and build.regulator.kind == "gas_tube"
     assert build.regulator.strike == 120.0
     assert build.bands[0].from_ == 3.5e6
-    assert build.bands[0].coil.tap == 0.05
+    assert build.bands[0].coil.tap == pytest.approx(0.0407)
     assert build.bands[2].padding is not None and build.bands[2].padding.series == 68e-12
     assert build.detector.load.kind == "transformer" and build.detector.load.ratio == 3.0
     assert build.audio.coupling is None

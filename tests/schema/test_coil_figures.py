@@ -11,7 +11,8 @@ import pytest
 from scipy.special import ellipe, ellipk
 
 from receiver_sim.cli.wind import FORMERS
-from receiver_sim.physics.mutual_inductance import Winding
+from receiver_sim.physics.inductance import current_sheet_inductance
+from receiver_sim.physics.mutual_inductance import Winding, coaxial_sheets
 from receiver_sim.schema.coil import Coil
 from receiver_sim.schema.coil_figures import (
     coil_figures,
@@ -77,6 +78,49 @@ def test_sections_add_up_to_the_coil(keys: dict[str, object]) -> None:
     if isinstance(measured, dict) and "inductance" in measured:
         assert figures.inductance == pytest.approx(4.4e-6, rel=1e-12)
         assert figures.sections.coupling == pytest.approx(0.5, rel=1e-12)
+
+
+@pytest.mark.parametrize(("turns", "tap", "pitch"), [(24.0, 1.25, 1.1e-3), (11.0, 0.75, 2.9e-3)])
+def test_a_coil_by_its_figures_is_the_coil_that_is_wound(turns: float, tap: float, pitch: float) -> None:
+    """Its tap's share of the volts and its coupling, known by inductance, tap and shape alone, are those of
+    the geometry, to what Rosa's correction for round wire and part turns make of them. Turns squared, as it
+    was, beside the true coupling left half of it.
+    """
+    wound = coil(
+        winding={
+            "kind": "solenoid", "former": 30e-3, "turns": turns, "wire": 0.6e-3, "pitch": pitch, "tap": tap
+        },
+        measured={"q": 150},
+    )  # fmt: skip
+    true = coil_figures(wound)
+    shape = turns * pitch / 30.6e-3
+    told = coil(inductance=true.inductance, q=150, tap=tap / turns, shape=shape)
+    seen = coil_figures(told).sections
+    assert seen.tap_ratio == pytest.approx(true.sections.tap_ratio, rel=0.1)
+    assert seen.coupling == pytest.approx(true.sections.coupling, rel=0.25)
+    n, k = tap / turns, true.sections.coupling
+    squared = (n**2 + k * n * (1 - n)) / ((1 - n) ** 2 + n**2 + 2 * k * n * (1 - n))
+    assert squared < 0.6 * true.sections.tap_ratio
+
+
+def test_sections_by_figures_against_maxwells_sheets() -> None:
+    """The mutual inductance of the two parts, left over from three self-inductances, is that of two sheets
+    side by side (Maxwell, coaxial sheets), and an ideal tap stays one.
+    """
+    inductance, tap, shape = 7.3e-6, 0.083, 0.71
+    seen = coil_figures(coil(inductance=inductance, q=140, tap=tap, shape=shape)).sections
+    mutual = coaxial_sheets(
+        tap, radius=0.5, length=tap * shape, other_turns=1 - tap, other_radius=0.5,
+        other_length=(1 - tap) * shape, distance=shape / 2,
+    )  # fmt: skip
+    whole_sheet = float(current_sheet_inductance(1.0, radius=0.5, length=shape))
+    assert seen.mutual / inductance == pytest.approx(mutual / whole_sheet, rel=1e-9)
+    ideal = coil_figures(coil(inductance=inductance, q=140, tap=tap, coupling=1.0)).sections
+    assert ideal.tap_ratio == pytest.approx(tap, rel=1e-12)
+    # a measured coupling stands beside the sheet's ratio of the sections
+    measured = coil_figures(coil(inductance=inductance, q=140, tap=tap, shape=shape, coupling=0.5)).sections
+    assert measured.coupling == pytest.approx(0.5, rel=1e-12)
+    assert measured.lower / measured.upper == pytest.approx(seen.lower / seen.upper, rel=1e-9)
 
 
 def test_cutting_at_another_turn_leaves_the_coil_as_it_is() -> None:

@@ -27,7 +27,7 @@ from tests.decks import imposed_deck
 def squegger(build):
     """Too much tap, and a grid leak and capacitor whose time constant is a hundred times that of the tank."""
     band = build.bands[2]
-    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.12})})
+    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.088})})
     detector = build.detector.model_copy(update={"grid_leak": 10e6, "grid_capacitor": 1e-9})
     return build.model_copy(update={"bands": (band,), "detector": detector})
 
@@ -122,8 +122,8 @@ def exponentials(values, step):
 
 @pytest.mark.parametrize("volts", [0.06, 0.15])
 def test_a_small_disturbance_goes_as_the_modes_say(bench, demo, demo_cards, volts):
-    """A run over time that begins at rest at an amplitude, but for a part in 1e5 more of it: its difference to
-    one without that part grows (amid the howl) or dies away (beyond it) at the mode's rate and pitch. A
+    """A run over time that begins at rest at an amplitude, but for a part in 1e5 more of it: its difference
+    to one without that part grows (amid the howl) or dies away (beyond it) at the mode's rate and pitch. A
     thousandth would end as half of the amplitude, which is no longer small.
     """
     build = howler(demo)
@@ -298,7 +298,7 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
 
 def test_a_smaller_leak_alone_cures_a_milder_squegging(bench, demo, demo_cards):
     band = demo.bands[1]
-    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.07})})
+    band = band.model_copy(update={"coil": band.coil.model_copy(update={"tap": 0.0495})})
     build = squegger(demo).model_copy(update={"bands": (band,)})
     kinds = []
     for leak in (10e6, 3e6, 1e6):
