@@ -129,6 +129,12 @@ class Session:
         parameter = parameter or _MAIN_PARAMETER.get(name[0])
         return name, None if parameter is None else _name(parameter, _PARAMETER, "parameter")
 
+    def follow(self) -> None:
+        """Begin each analysis from now on with the volts of the nearest setting solved so far: a circuit that
+        can rest in two ways stays in the one it is in as it is altered in small steps.
+        """
+        self._troubled = True
+
     @property
     def over(self) -> bool:
         """Whether it takes no further analysis: closed, or an earlier one failed."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -14,6 +15,7 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.rest_states import two_states
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import Figure, Status
 from receiver_sim.results.onset import REVERSED, ControlSetting, Onset
@@ -189,11 +191,21 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that
     names the deck; nothing is guessed.
     """
+    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
     try:
-        with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
-            return measured(on, band=band, dial_hz=dial_hz, mains=mains)
+        with loaded(bench, circuit) as on:
+            found = measured(on, band=band, dial_hz=dial_hz, mains=mains)
     except (EngineError, NoAnswer) as error:
         return failed(band, dial_hz, str(error))
+    if not math.isclose(dial_hz, band.middle_hz):
+        return found
+    try:
+        twice = two_states(bench, circuit, cards)
+    except EngineError as error:
+        said = f"whether the plate can rest at two voltages was not found out: {error}"
+    else:
+        said = "" if twice is None else str(twice)
+    return dataclasses.replace(found, warnings=(*found.warnings, said)) if said else found
 
 
 def measured(on: Loaded, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:

@@ -384,7 +384,9 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
             grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
     except (EngineError, NoAnswer) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
-    return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm)
+    more = tuple(text for text in onset.warnings if text not in found.warnings)
+    warnings = (*found.warnings, *more) if onset.status is Status.OSCILLATES else found.warnings
+    return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm, warnings=warnings)
 
 
 def _sampling(cards: Cards) -> int | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
@@ -23,7 +23,7 @@ from receiver_sim.views.control_words import Words, set_to, words_of
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-from receiver_sim.views.states import IN_SHORT, onset_beyond
+from receiver_sim.views.states import IN_SHORT, onset_beyond, told_once
 
 
 def _note(text: str) -> Note:
@@ -75,7 +75,7 @@ def _grid(found: Sequence[Oscillation], *names: str) -> Grid:
 def oscillation_table(report: OscillationReport) -> Section:
     """Return one row a band: kind, onset, backlash, amplitude, build-up, drift."""
     found = [b.oscillation for b in report.bands]
-    notes = [_note(f"{one.band}: {text}") for one in found for text in one.warnings]
+    notes = [_note(text) for text in told_once((one.band, text) for one in found for text in one.warnings)]
     notes += [note for one in found for note in (*_beyond_notes(one), *_end_notes(one))]
     notes += [_note(text) for text in report.warnings]
     above = f"builds up: from thermal volts to 90 %, {_sets(found).name} 1 % above onset"
@@ -150,14 +150,18 @@ def _cells(found: Oscillation) -> dict[str, str]:
     }
 
 
-def comes_in_table(bands: Sequence[BandOscillation]) -> Section:
-    """Return one row a band in short: kind of onset, backlash, amplitude, and whether it holds still."""
+def comes_in_table(bands: Sequence[BandOscillation], *, told: Collection[str] = ()) -> Section:
+    """Return one row a band in short: kind of onset, backlash, amplitude, and whether it holds still.
+
+    told: warnings that the page has given already.
+    """
     found = [band.oscillation for band in bands]
     names = ("band", "kind", "backlash_v", "backlash_deg", "top_v", "top_knob", "grid", "shift")
     grid = _grid(found, *names)
     then = [band.stability[0].kind.value if band.stability else NOTHING for band in bands]
     rows = tuple((*row, last) for row, last in zip(grid.rows, then, strict=True))
-    notes = [_note(f"{one.band}: {text}") for one in found for text in one.warnings]
+    fresh = ((one.band, text) for one in found for text in one.warnings if text not in told)
+    notes = [_note(text) for text in told_once(fresh)]
     notes += [note for one in found for note in _end_notes(one)]
     notes.append(_note(f"middle of the dial; {_TOP}; more: `receiver-sim onset`"))
     columns = (*grid.columns, Column("then it", "left"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import Oscillation
 from receiver_sim.views.control_words import words, words_of
@@ -14,6 +16,14 @@ IN_SHORT = {
     Status.FAILED: "simulation failed",
 }
 """Behind the name of a band."""
+
+
+def told_once(said: Iterable[tuple[str, str]]) -> list[str]:
+    """Return what is said of bands (name, text), what is the same of several once behind all their names."""
+    bands: dict[str, list[str]] = {}
+    for band, text in said:
+        bands.setdefault(text, []).append(band)
+    return [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in bands.items()]
 
 
 def onset_beyond(found: Oscillation) -> str | None:

@@ -5,7 +5,8 @@ Every function returns a Section or a Sheet of them: print it with `show`, or le
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
@@ -19,6 +20,7 @@ from receiver_sim.views.envelope_tables import comes_in_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
+from receiver_sim.views.states import told_once
 from receiver_sim.views.sure_tables import sure_section
 
 __all__ = [
@@ -73,7 +75,11 @@ def band_table(bands: Sequence[BandReport]) -> Section:
         Column(f"approach\n{sets.unit}"),
         Column("approach\ndeg"),
     )  # fmt: skip
-    notes = [Note(text, mark="   ") for band in bands for text in _band_notes(band)]
+    said = Counter(text for band in bands for text in {t for o in band.onsets for t in o.warnings})
+    shared = {text for text, count in said.items() if count > 1}
+    of_several = told_once((o.band, t) for o in onsets for t in o.warnings if t in shared)
+    texts = [*(text for band in bands for text in _band_notes(band, shared)), *of_several]
+    notes = [Note(text, mark="   ") for text in texts]
     rows = []
     previous = None
     for item in onsets:
@@ -103,8 +109,10 @@ def band_table(bands: Sequence[BandReport]) -> Section:
     return Section("Onset of oscillation", (grid, legend, *notes), PLATE_SUPPLY + RADIATION)
 
 
-def _band_notes(band: BandReport) -> list[str]:
-    """Return what keeps a band from an onset, once for all dial settings alike; then what else is to say."""
+def _band_notes(band: BandReport, shared: Collection[str]) -> list[str]:
+    """Return what keeps a band from an onset, once for all dial settings alike; then what else is to say,
+    but for what it shares with other bands.
+    """
     notes = []
     for status in dict.fromkeys(onset.status for onset in band.onsets if onset.status in _ABSENT):
         those = [onset for onset in band.onsets if onset.status is status]
@@ -116,12 +124,13 @@ def _band_notes(band: BandReport) -> list[str]:
         notes.append(f"{where}: {_ABSENT[status].format(low=low, high=high)}")
     alike = {onset.warnings for onset in band.onsets}
     everywhere = alike.pop() if len(alike) == 1 and len(band.onsets) > 1 else ()
-    notes += [f"{band.band}: {warning}" for warning in everywhere]
+    notes += [f"{band.band}: {warning}" for warning in everywhere if warning not in shared]
     for onset in band.onsets:
         where = f"{onset.band} at {fixed(onset.dial_hz, 3, 1e-6)} MHz: "
         if onset.stops_at is not None:
             notes.append(f"{where}stops oscillating again at {_setting(onset.stops_at)}.")
-        notes += [where + warning for warning in onset.warnings if warning not in everywhere]
+        own = (warning for warning in onset.warnings if warning not in {*everywhere, *shared})
+        notes += [where + warning for warning in own]
     return notes
 
 
@@ -461,7 +470,8 @@ def check_report(report: CheckReport) -> Sheet:
     if report.verdicts:
         sections.append(verdict_table(report.verdicts))
     if report.oscillation:
-        sections.append(comes_in_table(report.oscillation))
+        told = {text for band in report.bands for onset in band.onsets for text in onset.warnings}
+        sections.append(comes_in_table(report.oscillation, told=told))
     if any(band.selectivity for band in report.bands):
         sections.append(selectivity_table(report.bands))
     if report.operating_points:

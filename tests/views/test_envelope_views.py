@@ -206,7 +206,7 @@ def test_bands_without_onset_on_the_control():
     text = printed(sheet)
     words = " ".join(text.split())
     for expected in (
-        "20 m: it does not start by itself",
+        "20 m, 15 m: it does not start by itself",
         "20 m: once started (switching on, a loud crackle, a key close by) it goes on from 26.40 V screen, "
         "44.0 % of the knob, up, until it is turned back below: 400 mV peak there, 1.50 V at the top. It "
         "takes a shock of some 200 mV at the top, more further down",
