@@ -307,6 +307,11 @@ def _covered(check: Verification) -> Note:
     return _note(f"the map is verified from onset up to {top}{rest}")
 
 
+def _milli(value: float | None) -> str:
+    """Return thousandths to three digits: these columns go over several decades."""
+    return engineering(None if value is None else 1e3 * value, "")
+
+
 def detection_table(found: Detection) -> Section:
     """Return best settings, audio there, overload, bandwidth and locking; without an onset on the control,
     its state and what can still be told.
@@ -328,8 +333,8 @@ def detection_table(found: Detection) -> Section:
                 f"{curve.signal}, {fixed(curve.tone_hz, 0)} Hz",
                 fixed(curve.best.rotation, 1, 100.0),
                 fixed(away, 2, 100.0),
-                fixed(curve.best_v, 2, 1e3),
-                fixed(None if transfer is None else transfer.overload_v, 3, 1e3),
+                _milli(curve.best_v),
+                _milli(None if transfer is None else transfer.overload_v),
             )
         )
     notes = []
@@ -383,7 +388,7 @@ def _loudness_against_bandwidth(curve: DetectionCurve) -> tuple[Note | Grid, ...
         return ()
     columns = (Column("knob\n%"), Column("audio\nmV rms"), Column("passes up to\nkHz"))
     rows = [
-        (fixed(float(r), 1, 100.0), fixed(float(v), 2, 1e3), engineering(float(f) / 1e3, ""))
+        (fixed(float(r), 1, 100.0), _milli(float(v)), engineering(float(f) / 1e3, ""))
         for r, v, f in zip(curve.rotation, curve.audio_v, curve.reach_hz, strict=True)
     ]
     return (Note(""), Note("Loudness of AM against bandwidth", style="bold"), Grid(columns, tuple(rows)))

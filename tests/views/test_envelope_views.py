@@ -157,7 +157,7 @@ def test_oscillation_sheet():
         ),
         (
             envelope_tables.detection_table(a_detection()),
-            ("AM 30 %, 400 Hz", "55.0 Hz", "60 Hz each way", "2.000"),
+            ("AM 30 %, 400 Hz", "55.0 Hz", "60 Hz each way", "700 2.00 beat"),
         ),
     ],
 )
