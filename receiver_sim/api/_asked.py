@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from receiver_sim.api._common import quiet
 from receiver_sim.api._judged import judged_of, loudness_of, strengths_of
 from receiver_sim.builds import dial_frequencies
 from receiver_sim.circuit.factors import drawn
@@ -78,10 +79,10 @@ def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Co
         ]
     found: tuple[BandOscillation, ...] = ()
     if _any(rules, [*OSCILLATION, "loudness_min"]):
-        found = strengths_of(stages, receiver, reports, _quiet)
+        found = strengths_of(stages, receiver, reports, quiet)
     there = None
     if _any(rules, [*WORKING, "loudness_min"]):
-        there = look_at(stages, build, cards, bench, reports, _quiet)
+        there = look_at(stages, build, cards, bench, reports, quiet)
     loud = None
     if there is not None and "loudness_min" in rules:
         at = there
@@ -97,7 +98,3 @@ def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Co
 
 def _any(rules: Collection[str], some: Sequence[str]) -> bool:
     return any(rule in rules for rule in some)
-
-
-def _quiet(_what: str, _done: int, _total: int) -> None:
-    return None

@@ -26,13 +26,13 @@ from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import (
+    Adjustment,
     AudioCandidate,
     BandOutcome,
     DetectionFigure,
     DetectorCandidate,
     Fitted,
     Fitting,
-    Remedy,
 )
 from receiver_sim.schema import Band, Build, changed_build
 from receiver_sim.studies import amplitude, audio_gain, detection_figure, operating_point, signal_noise
@@ -136,7 +136,7 @@ def detector(
 
 def _remedies(
     one: Set, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
-) -> tuple[Remedy, ...]:
+) -> tuple[Adjustment, ...]:
     out = []
     if one.band.name in places and one.build.regeneration.acts_on != "throttle":
         out.append(
@@ -155,7 +155,7 @@ def _remedies(
     return tuple(out)
 
 
-def _chosen(one: Set, remedies: Sequence[Remedy]) -> list[Remedy] | None:
+def _chosen(one: Set, remedies: Sequence[Adjustment]) -> list[Adjustment] | None:
     """Return the changes that are made: the taps that work, with that of the reference band, else the end
     resistor; None if neither brings its onset there.
     """

@@ -21,7 +21,7 @@ from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.preferred import nearest_e24
 from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.onset import Onset
-from receiver_sim.results.swap import Remedy
+from receiver_sim.results.swap import Adjustment
 from receiver_sim.schema import Band, Build, BuildFaults, changed_build
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.studies import operating_point
@@ -44,19 +44,19 @@ def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
     return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=band.middle_hz)
 
 
-def _judged(remedy: Remedy, found: Onset | None) -> Remedy:
+def _judged(remedy: Adjustment, found: Onset | None) -> Adjustment:
     """Return the remedy with what the onset search gave once the change was made."""
     place = None if found is None or found.onset is None else found.onset.rotation
     works = place is not None and abs(place - remedy.wanted) <= CLOSE_ROTATION
     reason = None
     if not works:
         reason = "no onset with it" if place is None else "the rounded value misses the knob's place"
-    return Remedy(**{**remedy.__dict__, "found": place, "works": works, "reason": reason})
+    return Adjustment(**{**remedy.__dict__, "found": place, "works": works, "reason": reason})
 
 
 def top_resistor(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> Remedy:
+) -> Adjustment:
     """Find the end resistor above the control with which oscillation begins at `rotation` of the knob.
 
     build: with the candidate in its socket. Raises EngineError.
@@ -64,7 +64,7 @@ def top_resistor(
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
     control = build.regeneration
-    blank = Remedy(
+    blank = Adjustment(
         what="end resistor above the control",
         band=band.name,
         key="regeneration.top",
@@ -93,14 +93,16 @@ def top_resistor(
     # below a fiftieth of the track a resistor makes no difference that the knob shows
     value = 0.0 if exact < (control.pot or 0.0) / 50.0 else nearest_e24(exact)
     changed = changed_build(build, {"regeneration.top": value})
-    return _judged(Remedy(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, band))
+    return _judged(Adjustment(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, band))
 
 
-def _refused(blank: Remedy, reason: str) -> Remedy:
-    return Remedy(**{**blank.__dict__, "reason": reason})
+def _refused(blank: Adjustment, reason: str) -> Adjustment:
+    return Adjustment(**{**blank.__dict__, "reason": reason})
 
 
-def tap(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Remedy:
+def tap(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
+) -> Adjustment:
     """Find the tap of one band's coil with which oscillation begins at `rotation`; as `top_resistor`.
 
     Of a wound coil the tap is in turns, to a twentieth; of one known by figures to 0.05 % of the turns.
@@ -111,7 +113,7 @@ def tap(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     step = _TAP_STEP if coil.winding is None else _TURNS_STEP
     key = f"bands[{number}].coil.tap" if coil.winding is None else f"bands[{number}].coil.winding.tap"
     before = coil.tap * turns
-    blank = Remedy(
+    blank = Adjustment(
         what="tap" if coil.winding is None else "tap (turns)",
         band=band.name,
         key=key,
@@ -135,19 +137,19 @@ def tap(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     except BuildFaults:
         return _refused(blank, "the coil does not take such a tap")
     found = _onset(changed, cards, bench, changed.bands[number])
-    return _judged(Remedy(**{**blank.__dict__, "after": value}), found)
+    return _judged(Adjustment(**{**blank.__dict__, "after": value}), found)
 
 
 def cathode_resistor(
     build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, plate_a: float
-) -> Remedy | None:
+) -> Adjustment | None:
     """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another."""
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
     before = None if build.audio is None else build.audio.cathode_resistor
     if build.audio is None or before is None or build.audio.bias != "cathode":
         return None
-    blank = Remedy(
+    blank = Adjustment(
         what="cathode resistor",
         band=None,
         key="audio.cathode_resistor",
@@ -182,4 +184,4 @@ def cathode_resistor(
     found = next(tube.plate_a for tube in point.tubes if tube.socket == "audio")
     works = abs(found / plate_a - 1.0) <= CLOSE_CURRENT
     reason = None if works else "the rounded value misses the current"
-    return Remedy(**{**blank.__dict__, "after": value, "found": found, "works": works, "reason": reason})
+    return Adjustment(**{**blank.__dict__, "after": value, "found": found, "works": works, "reason": reason})

@@ -77,7 +77,7 @@ class BandOutcome:
 
 
 @dataclass(frozen=True)
-class Remedy:
+class Adjustment:
     """One change that brings a candidate to where the tube in place works, and what comes of it.
 
     key: path in the build; before, after: its values there (fraction, turns or ohm), after None if it can't
@@ -130,7 +130,7 @@ class Candidate:
     rank: int = 0
     ratings: tuple[RatingLine, ...] = ()
     extrapolated: tuple[str, ...] = ()
-    remedies: tuple[Remedy, ...] = ()
+    remedies: tuple[Adjustment, ...] = ()
     reasons: tuple[str, ...] = ()
     failed: str | None = None
 

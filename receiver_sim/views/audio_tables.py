@@ -11,15 +11,12 @@ from receiver_sim.results.supply import Rectified, ScreenQuiet, StartAndStop, Su
 from receiver_sim.views import tables
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sheet import note_under as _note
 
 _NAME = 24
 
 _DUST_V = 1e-9
 """Volts of a path of hum below which no figure is worth a line: far below the noise of any stage."""
-
-
-def _note(text: str) -> Note:
-    return Note(text, mark="   ")
 
 
 def audio_sheet(title: str, study: AudioStudy) -> Sheet:

@@ -21,14 +21,11 @@ from receiver_sim.results.coils import (
 )
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sheet import note_under as _note
 from receiver_sim.views.tables import failed_sections, provenance_note
 
 _NAME = 14
 _INDENT = "   "
-
-
-def _note(text: str) -> Note:
-    return Note(text, mark=_INDENT)
 
 
 def coils_sheet(report: CoilsReport) -> Sheet:

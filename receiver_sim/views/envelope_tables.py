@@ -23,12 +23,8 @@ from receiver_sim.views.control_words import Words, set_to, words_of
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sheet import note_under as _note
 from receiver_sim.views.states import IN_SHORT, onset_beyond, told_once
-
-
-def _note(text: str) -> Note:
-    """Return a paragraph under a table, set in a little."""
-    return Note(text, mark="   ")
 
 
 def oscillation_sheet(report: OscillationReport) -> Sheet:

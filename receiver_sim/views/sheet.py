@@ -138,6 +138,11 @@ class Note:
             yield Text.assemble((hang if number else self.mark, self.style), line)
 
 
+def note_under(text: str) -> Note:
+    """Return a paragraph under a table, set in a little."""
+    return Note(text, mark="   ")
+
+
 @dataclass(frozen=True)
 class Section:
     """A headed part of a sheet with the cautions its figures need. Shown alone, it brings them along."""

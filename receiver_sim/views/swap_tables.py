@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from receiver_sim.results.base import Status
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.swap import (
+    Adjustment,
     AudioCandidate,
     BandOutcome,
     DetectorCandidate,
     Fitting,
-    Remedy,
     SwapReport,
 )
 from receiver_sim.views.control_words import Words, words_of
@@ -202,7 +202,7 @@ def _remedies(candidates: Sequence[DetectorCandidate], report: SwapReport) -> Se
     return Section(f"What brings it to the onset of the {report.reference}", parts, PLATE_SUPPLY)
 
 
-def _change(m: Remedy | None) -> str:
+def _change(m: Adjustment | None) -> str:
     if m is None or m.after is None:
         return "-"
     if m.what == "tap":

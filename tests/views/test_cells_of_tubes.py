@@ -37,11 +37,11 @@ def report() -> swap.SwapReport:
 
     def one(rank: int, tube: str, in_place: bool) -> swap.DetectorCandidate:
         remedies = (
-            filled(swap.Remedy, source, what="end resistor", band="80 m", key="regeneration.top",
+            filled(swap.Adjustment, source, what="end resistor", band="80 m", key="regeneration.top",
                    after=1e5 * source.mantissa(), reason=None),
-            filled(swap.Remedy, source, what="tap", band="80 m", key="bands[0].coil.tap", reason=None),
-            filled(swap.Remedy, source, what="tap (turns)", band="40 m", key="bands[1].coil.tap", works=False,
-                   after=1.0 + source.mantissa(), reason=None),
+            filled(swap.Adjustment, source, what="tap", band="80 m", key="bands[0].coil.tap", reason=None),
+            filled(swap.Adjustment, source, what="tap (turns)", band="40 m", key="bands[1].coil.tap",
+                   works=False, after=1.0 + source.mantissa(), reason=None),
         )  # fmt: skip
         figure_ = filled(swap.DetectionFigure, source, total_per_v=1000.0 * source.mantissa())
         used = filled(
@@ -151,7 +151,7 @@ def test_audio_tubes_ranked() -> None:
         filled(
             swap.AudioCandidate, source, rank=rank, tube=f"XT{rank}", in_place=rank == 2, tied=rank == 1,
             extrapolated=(), gain=30.0 * source.mantissa(), failed=None,
-            remedies=(filled(swap.Remedy, source, after=1e4 * source.mantissa(), found=7e-3 / rank),),
+            remedies=(filled(swap.Adjustment, source, after=1e4 * source.mantissa(), found=7e-3 / rank),),
         )
         for rank in (1, 2)
     )  # fmt: skip

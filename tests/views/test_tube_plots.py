@@ -12,12 +12,12 @@ from receiver_sim.results.bias import RatingLine
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.results.swap import (
+    Adjustment,
     AudioCandidate,
     BandOutcome,
     DetectionFigure,
     DetectorCandidate,
     Fitting,
-    Remedy,
     SignalNoise,
     SwapReport,
     WeakestSignal,
@@ -184,11 +184,11 @@ def report() -> SwapReport:
     weakest = (WeakestSignal(500.0, 1.4e-6, 0.37e-6), WeakestSignal(3000.0, 3.4e-6, 0.91e-6))
     noise = SignalNoise("80 m", 3.6e6, 0.9, 4300.0, 21e3, 0.7, 3.8, 10.0, weakest)
     remedies = (
-        Remedy(
+        Adjustment(
             "end resistor above the control", "80 m", "regeneration.top", 22e3, None, 0.42, None, False, "why"
         ),
-        Remedy("tap", "80 m", "bands[0].coil.tap", 0.04, 0.053, 0.42, 0.431, True, None),
-        Remedy("tap", "40 m", "bands[1].coil.tap", 0.05, 0.061, 0.37, 0.52, False, "misses"),
+        Adjustment("tap", "80 m", "bands[0].coil.tap", 0.04, 0.053, 0.42, 0.431, True, None),
+        Adjustment("tap", "40 m", "bands[1].coil.tap", 0.05, 0.061, 0.37, 0.52, False, "misses"),
     )
     return SwapReport(
         title="Shed set",
