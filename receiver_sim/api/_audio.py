@@ -132,7 +132,7 @@ def _limits(
         clip_db=None if not watts else sound_level_db(watts, sensitivity_db=phone.sensitivity),
         compression_v=pressed,
         compression_w=_power_at(drives, pressed),
-        class_a_v=max(kept, default=None),
+        class_a_v=max(kept, default=None) if classes else None,
         floor_v=None if floor is None else floor[0],
         floor_db=level,
         noise_parts={} if floor is None else floor[1],

@@ -25,7 +25,9 @@ def audio_sheet(title: str, study: AudioStudy) -> Sheet:
     if study.response is not None:
         sections.append(tables.audio_table(study.response))
     if study.levels:
-        sections += [limits_table(study.levels), *map(drive_table, study.levels), class_table(study)]
+        sections += [limits_table(study.levels), *map(drive_table, study.levels)]
+    if study.class_a:
+        sections.append(class_table(study))
     if study.transformer is not None:
         energy = study.transformer
         text = (
@@ -63,7 +65,7 @@ def limits_table(levels: Sequence[OutputLevels]) -> Section:
     )
     note = _note(
         "Inputs: volts r.m.s. of a 1 kHz tone at the detector's grid. Noise from 100 Hz to 5 kHz. "
-        "'-': not reached by the highest drive tried, or an open socket."
+        "'-': not reached by the highest drive tried, an open socket, or no audio tube."
     )
     return Section("Limits of each output", (Grid(columns, rows), note), PLATE_SUPPLY)
 
@@ -218,7 +220,7 @@ def modulation_section(found: HumModulation) -> Section:
         for i in order
     )
     note = _note(
-        f"Knob {percent(found.rotation)}, the screen 1 % above onset, "
+        f"Knob {percent(found.rotation)}, what the control sets 1 % above onset, "
         f"{engineering(found.amplitude_v, 'V')} peak at the hot end. "
         "By heaters, winding pick-up and ripple; small-signal, so good up to some per cent. "
         "A whistle on a carrier carries this hum with it."

@@ -286,6 +286,15 @@ def coverage_table(cover: Coverage) -> Section:
     return Section(heading, (Grid(columns, tuple(rows), tuple(styles)), *notes))
 
 
+_FACTORS = {
+    False: "g_k: the tube's transconductance to the cathode. Z: volts from grid to cathode for an ampere "
+    "into the cathode, n (1 - n) Rp for an ideal tap.",
+    True: "g_k: the tube's transconductance to the plate. Z: volts from grid to cathode for an ampere "
+    "through the tickler, (M/L) Rp for an ideal one.",
+}
+"""What makes the loop gain, by whether the coil has a tickler."""
+
+
 def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
     """Return onset and loop gain over the dial of each coil, and what makes them."""
     columns = (
@@ -313,11 +322,10 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
                 )
             )
     setting = percent(sweeps[0].rotation) if sweeps else NOTHING
+    # a tap ratio of nothing is a tickler's
+    fed = any(point.tap_ratio == 0.0 for sweep in sweeps for point in sweep.points)
     texts = [
-        f"T: loop gain with the control at {setting} on every coil; T = g_k Z. g_k: the tube's "
-        f"transconductance to "
-        "the cathode. Z: volts from grid to cathode for an ampere into the cathode, n (1 - n) Rp for an "
-        "ideal tap.",
+        f"T: loop gain with the control at {setting} on every coil; T = g_k Z. {_FACTORS[fed]}",
         "Loss: whose the tank's losses are. Tube input grows with the square of the frequency and more; "
         "where the "
         "aerial resonates it takes most and the onset moves up or is lost: a dead spot. 'none': does not "

@@ -17,6 +17,8 @@ from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, BuildFaults, load_build_text
+from receiver_sim.views.audio_tables import audio_sheet
+from receiver_sim.views.sheet import as_text
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +70,9 @@ def test_every_question_has_its_answer(bench: Bench, one: Build) -> None:
     assert api.detect(one, band=name, bench=bench).status is Status.OSCILLATES
     depth = api.audio_in_depth(one, band=name, bench=bench)
     assert depth.failed == () and depth.class_a == ()
+    # no audio tube keeps or leaves class A: no empty table, no figure
+    assert [one.limits.class_a_v for one in depth.levels] == [None]
+    assert "class A\n" not in as_text(audio_sheet("set", depth))
     assert api.supply_in_depth(one, band=name, bench=bench).failed == ()
 
 
