@@ -20,7 +20,7 @@ def fitting(build: Build, card: TubeCard, in_place: TubeCard, *, rf: bool) -> Fi
         heater_v=card.heater.volts,
         heater_a=card.heater.amps,
         heater_fits=fits and not card.heater.direct,
-        heater=_heater(build, card, in_place, fits=fits),
+        heater=_heater(build, card, in_place, fits=fits, rf=rf),
         base=card.base,
         other_base=other_base,
         pins=(f"{card.base} socket: {_all_pins(card)}",) if other_base else pins,
@@ -45,14 +45,18 @@ def _pin_changes(card: TubeCard, in_place: TubeCard) -> tuple[str, ...]:
     return tuple(changes)
 
 
-def _heater(build: Build, card: TubeCard, in_place: TubeCard, *, fits: bool) -> str:
+def _heater(build: Build, card: TubeCard, in_place: TubeCard, *, fits: bool, rf: bool) -> str:
     heater, line = card.heater, build.heater.volts
     need = f"{heater.volts:g} V, {heater.amps:g} A"
     if heater.direct:
-        return (
-            f"{need}: the filament is the cathode; on a tap it needs d.c. through r.f. chokes, both leads "
-            "by-passed to the tap"
+        tapped = rf and build.bands[0].coil.tickler is None
+        how = (
+            "on a tap it needs d.c. through r.f. chokes, both leads by-passed to the tap"
+            if tapped
+            else "it needs d.c. (a.c. in it hums)"
         )
+        line_too = "" if fits else f"; the line has {line:g} V"
+        return f"{need}: the filament is the cathode; {how}{line_too}"
     if fits:
         if heater.amps == in_place.heater.amps:
             return f"{need}: as the tube in place"

@@ -266,7 +266,15 @@ def test_what_changes_in_the_socket(demo: Build) -> None:
     assert "pin 8: p becomes k" in capped.pins
     battery = swap_fitting.fitting(demo, card_for("1T4"), place, rf=True)
     assert not battery.heater_fits
-    assert battery.heater.startswith("1.4 V, 0.05 A: the filament is the cathode")
+    assert battery.heater == (
+        "1.4 V, 0.05 A: the filament is the cathode; on a tap it needs d.c. through r.f. chokes, both leads "
+        "by-passed to the tap; the line has 6.3 V"
+    )
+    # beside a tickler nothing keeps r.f. from ground
+    tickled = api.shipped_build("triode")
+    grounded = swap_fitting.fitting(tickled, card_for("30"), card_for("27"), rf=True)
+    assert "it needs d.c. (a.c. in it hums); the line has 2.5 V" in grounded.heater
+    assert "choke" not in grounded.heater
 
 
 def test_candidates_of_the_detector_have_a_screen_and_are_no_output_tubes(demo: Build) -> None:
