@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from receiver_sim.circuit.blocks.heater import heater_ends
+from receiver_sim.circuit.blocks.heater import feed_of, heater_ends
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.registry import Cards
@@ -17,13 +17,15 @@ _KEYS = {"detector": "detector", "audio": "audio", "first audio": "first"}
 @dataclass(frozen=True)
 class NumberedPin:
     """One pin. number: '1' ... '9', 'cap'; words: what is on it; node: of the circuit, None for a pin that
-    the circuit does not hold (the other half of a tube, a heater's middle)."""
+    the circuit does not hold (the other half of a tube, a heater's middle); also: what it goes to besides,
+    that is no part of the circuit (a cell for its filament)."""
 
     socket: str
     tube: str
     number: str
     words: str
     node: str | None
+    also: tuple[str, ...] = ()
 
 
 _WORDS = {
@@ -48,12 +50,17 @@ def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[Numbere
     for name, socket in circuit.sockets.items():
         card = cards.of(name)
         ends = list(heater_ends(build, _KEYS[name]).values())
+        unmarked = ["filament+", "filament-"]
         for number, what in sorted(card.pins.items(), key=lambda one: (len(one[0]), one[0])):
             node: str | None
+            also: tuple[str, ...] = ()
             if what.endswith("second") or "middle" in what or "centre tap" in what or "heater tap" in what:
                 node = None
             elif what == "heater":
                 node = ends.pop(0) if ends else None
+            elif what.startswith("filament"):
+                end = unmarked.pop(0) if what == "filament" and unmarked else what
+                node, also = _filament(build, _KEYS[name], end, socket.pins["cathode"])
             elif what in ("shell", "shield"):
                 node = socket.wired.get("shell", GROUND)
             elif what.startswith("g3") and "suppressor" in socket.wired:
@@ -62,13 +69,28 @@ def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[Numbere
                 node = socket.pins.get(_electrode(what))
             if what == "diode":
                 node = GROUND
-            out.append(NumberedPin(name, card.type, number, _WORDS.get(what, what), node))
+            out.append(NumberedPin(name, card.type, number, _WORDS.get(what, what), node, also))
     return tuple(out)
+
+
+def _filament(build: Build, key: str, what: str, cathode: str) -> tuple[str | None, tuple[str, ...]]:
+    """Return the node of one end of a filament and what else it goes to. The end that is the cathode stands
+    where the set has its cathode, the other on the heater line or a cell.
+    """
+    feed = feed_of(build, key)
+    by = "" if feed is None or feed.chokes is None else ", through an r.f. choke"
+    own = feed is not None and feed.source == "cell"
+    source = "cell of its own" if own else "heater supply"
+    if "-" in what:
+        return cathode, (f"{source}, -{by}",) if own or by else ()
+    if own or by:
+        return None, (f"{source}, +{by}",)
+    return heater_ends(build, key)["heater_a"], ()
 
 
 def _electrode(what: str) -> str:
     """Return the electrode of a socket that a pin of a card is."""
-    if what.startswith(("k", "filament", "g3")):
+    if what.startswith(("k", "g3")):
         return "cathode"
     return {"p": "plate", "g1": "grid", "g2": "screen"}.get(what, what)
 

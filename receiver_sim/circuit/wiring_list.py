@@ -6,17 +6,25 @@ and no parts: their two nodes are one net.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
+from receiver_sim.circuit.blocks.heater import CENTRE_TAP, GROUNDED_SIDE
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import PartGroup, parts_of
 from receiver_sim.circuit.element import GROUND, Element, Nature
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.pins import NumberedPin
+from receiver_sim.circuit.roles import Role
 
 CHASSIS = "chassis"
 
-_IN_SERIES = ("winding of", "resistance of the", "lead of", "series resistance", "grounded cathode")
+IN_PLATE_LEAD = "phones in the plate lead"
+"""Word of the elements by which a circuit has phones in the lead of a plate."""
+
+_IN_SERIES = (
+    "winding of", "resistance of the", "lead of", "series resistance", "grounded cathode", GROUNDED_SIDE,
+)  # fmt: skip
 """Words of model elements that stand in series inside a part, or in the place of a wire."""
 
 
@@ -69,11 +77,14 @@ def terminals(circuit: Circuit) -> dict[str, list[str]]:
     """Return the ends of parts on each net, as a wiring list names them: 'C3', 'R3 wiper', 'L1 tank coil'."""
     nets = nets_of(circuit)
     out: dict[str, list[str]] = {}
+    tapped = any(e.about.word == CENTRE_TAP for e in circuit.elements)
     for part in parts_of(circuit):
         for net, name in _ends(part, circuit, nets):
             here = out.setdefault(net, [])
             if name not in here:
                 here.append(name)
+        if tapped and part.elements[0] == circuit.find(Role.HEATER):
+            out.setdefault(GROUND, []).append(f"{part.designator} centre tap")
     return out
 
 
@@ -88,6 +99,13 @@ def _ends(part: PartGroup, circuit: Circuit, nets: dict[str, str]) -> list[tuple
             for node in dict.fromkeys(n for e in members for n in e.nodes)
             if any(e.name not in inside and e.about.nature is not Nature.BENCH for e in circuit.nodes[node])
         ]
+    if part.letters == "HT":
+        return [(net, part.designator) for net in _nets_of_phones(members[0].nodes[0], circuit, nets)]
+    if members[0].kind == "v" and members[0].value:
+        # of a mains transformer the circuit has what comes out of its rectifier
+        rectified = "rectified " if part.letters == "T" else ""
+        names = (f"{part.designator} {rectified}+", f"{part.designator} {rectified}-")
+        return [(nets[node], name) for node, name in zip(members[0].nodes, names, strict=True)]
     two = [e for e in members if e.kind in "rlcdve" and len(e.nodes) >= 2]
     if part.letters == "R" and len(two) == 2:
         shared = set(two[0].nodes) & set(two[1].nodes)
@@ -98,10 +116,30 @@ def _ends(part: PartGroup, circuit: Circuit, nets: dict[str, str]) -> list[tuple
         ]
     several = part.letters in ("L", "T") and len(two) > 1
     return [
-        (nets[node], f"{part.designator} {e.about.word}" if several else part.designator)
+        (nets[node], f"{part.designator} {_winding(part, e)}" if several else part.designator)
         for e in two
         for node in e.nodes[:2]
     ]
+
+
+def _nets_of_phones(hot: str, circuit: Circuit, nets: dict[str, str]) -> tuple[str, ...]:
+    """Return the two nets of phones whose impedance begins at a node."""
+    lead = next((e for e in circuit.elements if e.kind == "e" and e.about.word == IN_PLATE_LEAD), None)
+    if lead is not None and lead.nodes[0] == hot:
+        # the circuit has these phones beside the lead, and their volts put into it
+        return tuple(nets[node] for node in lead.nodes[2:4])
+    # between the first element and ground an impedance may be a chain of them
+    return nets[hot], GROUND
+
+
+def _winding(part: PartGroup, element: Element) -> str:
+    """Return which winding of a coil or transformer an element is."""
+    key = element.about.key or ""
+    if part.letters != "T":
+        return element.about.word
+    if "secondaries[" in key:
+        return f"secondary {int(re.sub(r'[^0-9]', '', element.name) or 0) + 1}"
+    return "secondary" if key.endswith(".ratio") else "primary"
 
 
 def wiring_rows(circuit: Circuit, pins: tuple[NumberedPin, ...]) -> tuple[WiringRow, ...]:
@@ -123,6 +161,8 @@ def wiring_rows(circuit: Circuit, pins: tuple[NumberedPin, ...]) -> tuple[Wiring
             net = nets[pin.node]
             others = [*ends.get(net, ()), *(p for p in on_net[net] if p != own)]
             to = (CHASSIS,) if net == GROUND else tuple(others)
+        if pin.also:
+            to = (*(to if pin.node is not None else ()), *pin.also)
         rows.append(WiringRow(tubes[pin.socket], pin.socket, pin.tube, pin.number, pin.words, to))
     for net, joined in ends.items():
         if net != GROUND and net not in on_net and len(joined) > 1:

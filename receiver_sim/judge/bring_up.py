@@ -36,6 +36,11 @@ def _point(chart: PinChart | None, words: str) -> PinReadings | None:
     return None if chart is None else next((p for p in chart.pins if p.words == words), None)
 
 
+def _volts(value: float) -> str:
+    """Return volts as a meter's last digit lets them be read."""
+    return f"{value:.3g} V" if abs(value) >= 5e-3 else "0 V"
+
+
 def _cold(build: Build, down: PinChart | None) -> list[BringUpStep]:
     supply = _point(down, _SUPPLY)
     ohm = None if supply is None else supply.off_ohm
@@ -77,18 +82,25 @@ def _cold(build: Build, down: PinChart | None) -> list[BringUpStep]:
 
 def _first_power(build: Build, down: PinChart | None) -> list[BringUpStep]:
     heater = f"{build.heater.volts:g} V {'a.c.' if build.heater.supply == 'ac' else 'd.c.'}"
+    battery = build.supply.kind == "battery"
+    lamp = "" if battery else " (and a series lamp of 25 to 40 W on the mains side)"
+    more = "" if battery else ", up to 10 % more with no tubes in; the lamp goes dark"
     out = [
         BringUpStep(
             True,
-            "Tubes out, control fully down, meter clipped on before power. Switch on through a fuse (and a "
-            "series lamp of 25 to 40 W on the mains side), one hand off the chassis. Heater pins first.",
-            f"{heater} at the heater pins, up to 10 % more with no tubes in; the lamp goes dark.",
-            "The lamp stays bright, something smokes or hums loudly, or the fuse goes.",
+            f"Tubes out, control fully down, meter clipped on before power. Switch on through a fuse{lamp}, "
+            "one hand off the chassis. Heater pins first.",
+            f"{heater} at the heater pins{more}.",
+            "Plate volts at a heater pin, something smokes, or the fuse goes."
+            if battery
+            else "The lamp stays bright, something smokes or hums loudly, or the fuse goes.",
         )
     ]
     if down is not None:
         rows = {p.node: p for p in down.pins if p.without_tube and p.words in ("plate", "screen")}
-        said = "; ".join(f"{p.socket} {p.words} {p.without_tube[-1].reading_v:.3g} V" for p in rows.values())
+        said = "; ".join(
+            f"{p.socket} {p.words} {_volts(p.without_tube[-1].reading_v)}" for p in rows.values()
+        )
         out.append(
             BringUpStep(
                 True,
@@ -98,6 +110,16 @@ def _first_power(build: Build, down: PinChart | None) -> list[BringUpStep]:
                 "a leaky capacitor.",
             )
         )
+    if battery:
+        out.append(
+            BringUpStep(
+                True,
+                "Switch off, take the batteries off, keep the meter on the supply line and watch it fall.",
+                "Near 0 V within seconds, then discharge each capacitor through 1 kohm, 5 W.",
+                "It does not fall: a battery is still joined to the line.",
+            )
+        )
+        return out
     out.append(
         BringUpStep(
             True,

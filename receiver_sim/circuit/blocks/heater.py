@@ -5,14 +5,21 @@ hangs: on the line of all, behind a dropper, or on a source of its own.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from receiver_sim.circuit.circuit import Block, Circuit
+from receiver_sim.circuit.element import Nature
 from receiver_sim.circuit.limits import CONTACT_OHM, SOCKET_OHM
 from receiver_sim.circuit.registry import Site, filled, form
 from receiver_sim.circuit.roles import Role
 from receiver_sim.schema import Build
 from receiver_sim.schema.stage import HeaterFeed
+
+OPEN_SIDE = "open side of the heater line"
+GROUNDED_SIDE = "grounded side of the heater line"
+CENTRE_TAP = "half of the heater winding"
+"""What the model has in the place of a hum pot where there is none."""
 
 _NODES = {"detector": "hdet", "audio": "haud", "first": "hfst"}
 
@@ -74,6 +81,19 @@ def winding(site: Site) -> Sequence[Block]:
     heater = site.build.heater
     a, b = _halves(site.build, heater.hum_pot_position)
     volts = heater.volts if heater.supply == "dc" else 0.0
-    return [
-        filled("heater.cir", {"dc_volts": volts, "hum_a": a, "hum_b": b, "feeds": heater_feeds(site.build)})
-    ]
+    block = filled(
+        "heater.cir", {"dc_volts": volts, "hum_a": a, "hum_b": b, "feeds": heater_feeds(site.build)}
+    )
+    source, *pot = (block.roles[role] for role in (Role.HEATER, Role.HUM_POT_A, Role.HUM_POT_B))
+    instead = {"one_side": (OPEN_SIDE, GROUNDED_SIDE), "centre_tap": (CENTRE_TAP, CENTRE_TAP)}
+    for name, word in zip(pot, instead.get(heater.wiring, ()), strict=False):
+        block = _called(block, name, word=word, nature=Nature.MODEL, tolerance=None)
+    if heater.supply == "dc":
+        block = _called(block, source, word="d.c. heater supply")
+    return [block]
+
+
+def _called(block: Block, name: str, **about: Any) -> Block:
+    """Return the block with one element said to be something else."""
+    elements = (e._replace(about=replace(e.about, **about)) if e.name == name else e for e in block.elements)
+    return replace(block, elements=tuple(elements))
