@@ -197,7 +197,7 @@ def try_build(place: Path, number: int, seed: int) -> Outcome:
     written = deck.read_bytes()
     if wrong is None and written != OLD and not (code == 0 and written.rstrip().endswith(b".end")):
         wrong = "a deck that is neither whole nor the old one"
-    if wrong is None and code == 0 and re.search(rb"(?im)^\s*\.(control|include|lib)|shell", written):
+    if wrong is None and code == 0 and re.search(rb"(?im)^\s*(\.(control|include|lib)|shell\b)", written):
         wrong = "a deck with what no build may bring in"
     if wrong is None and {p.name for p in place.iterdir()} != {path.name, deck.name}:
         wrong = f"files left behind: {sorted(p.name for p in place.iterdir())}"
