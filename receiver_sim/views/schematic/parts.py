@@ -239,7 +239,7 @@ def _coils(circuit: Circuit, elements: list[Element]) -> Iterable[Part]:
             elements=tuple(e.name for e in group),
             letter="T" if iron else "L",
             windings=tuple(len(row) + 1 for row in rows),
-            also={f"w{i}": f"{row[0].about.word} {text}" for i, (row, text) in
+            also={f"w{i}": f"{'secondary' if iron else row[0].about.word} {text}" for i, (row, text) in
                   enumerate(zip(rows, _coil_lines(rows, circuit), strict=True)) if i},
         )  # fmt: skip
 

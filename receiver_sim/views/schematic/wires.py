@@ -194,6 +194,7 @@ def wired(all_placed: Sequence[Placed], rail: tuple[str, int] | None = None) -> 
         trunk = rail[1] if rail is not None and (net, here) in trunks else None
         loose.append((net, _tree(board, net, here, trunk)))
     _tags(board, out, loose, {e.at: e.way for here in ends.values() for e in here}, rail)
+    _prune(board, {*board.pin, *(t.at for t in out.tags), *(g.at for g in out.grounds)})
     _runs(board, out)
     return out
 
@@ -312,6 +313,18 @@ def _tag(board: _Board, net: str, points: set[XY], text: str, ways: Mapping[XY, 
                 return Tag(room[0], text, way)
     at = max(points)
     return Tag(at, text, (1, 0))
+
+
+def _prune(board: _Board, kept: set[XY]) -> None:
+    """Take away wire that ends nowhere: what is left of the rail beyond the last wire that comes to it."""
+    ends = [at for at, steps in board.steps.items() if len(steps) == 1 and at not in kept]
+    while ends:
+        at = ends.pop()
+        steps = board.steps.pop(at, {})
+        for to in steps:
+            board.steps[to].pop(at)
+            if len(board.steps[to]) == 1 and to not in kept:
+                ends.append(to)
 
 
 def _runs(board: _Board, out: Wiring) -> None:

@@ -115,3 +115,21 @@ def test_a_part_that_no_description_knows_is_drawn_all_the_same(monkeypatch: pyt
 def test_files(form: str, head: bytes, tmp_path: Path) -> None:
     content = api.draw(api.shipped_build("howling")).rendered(form)
     assert content.startswith(head)
+
+
+def test_no_wire_ends_nowhere(picture: Schematic) -> None:
+    """Guards against a rail of the supply that goes on beyond the last wire that comes to it."""
+    wiring = picture.wiring
+    wanted = {one.pins[pin.name] for one in picture.placed for pin in one.part.pins}
+    wanted |= {tag.at for tag in wiring.tags} | {ground.at for ground in wiring.grounds}
+    for net, *ends in wiring.runs:
+        for at in ends:
+            others = sum(at in (a, b) for other, a, b in wiring.runs if other == net)
+            inside = any(
+                other == net
+                and min(a, b) <= at <= max(a, b)
+                and (a[0] == b[0] == at[0] or a[1] == b[1] == at[1])
+                for other, a, b in wiring.runs
+                if at not in (a, b)
+            )
+            assert others > 1 or inside or at in wanted, f"a wire of {net} ends at {at}"
