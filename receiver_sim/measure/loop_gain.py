@@ -123,7 +123,8 @@ class Probe:
             found = self._near(follow=True)
             if found is not None and found[1] > 0.0:
                 return found
-        if beside is not None:
+        # three points whose phase hardly turns put its zero anywhere, below zero hertz too
+        if beside is not None and 0.5 * self.dial_hz <= beside[0] <= 2.0 * self.dial_hz:
             self.frequency = beside[0]
             return beside
         peak = int(np.argmax(np.abs(ratio)))

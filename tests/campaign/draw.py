@@ -17,7 +17,7 @@ import numpy as np
 
 from receiver_sim.schema import regulator_types
 from receiver_sim.schema.card import TubeCard, card_for, card_types
-from tests.campaign import coils
+from tests.campaign import coils, forms
 
 Data = dict[str, Any]
 
@@ -110,7 +110,7 @@ def build(seed: int, number: int) -> Data:
         del band["mhz"]
     if aerial is not None:
         out["aerial"] = aerial
-    return out
+    return forms.changed(Draw(seed, number + 10**9), out)
 
 
 def _heater_volts(card: TubeCard) -> float:
@@ -179,7 +179,7 @@ def _heater(d: Draw, volts: float) -> Data:
     return heater
 
 
-def _feed(d: Draw, card: TubeCard, line: float) -> Data:
+def feed_of_heater(d: Draw, card: TubeCard, line: float) -> Data:
     """Return how the heater of a tube is fed, as a part of its stage."""
     own = _heater_volts(card)
     if getattr(card.heater, "direct", False):
@@ -257,7 +257,7 @@ def _detector(d: Draw, card: TubeCard, line: float) -> Data:
         "grid_capacitor": d.part(47e-12, 470e-12, "F"),
         "rf_filter": filter_,
         "load": load,
-        **_feed(d, card, line),
+        **feed_of_heater(d, card, line),
     }
     if d.by_chance(0.5):
         detector["strays"] = {"grid": d.part(2e-12, 8e-12, "F"), "cathode": d.part(2e-12, 12e-12, "F"),
@@ -284,7 +284,7 @@ def _bias(card: TubeCard) -> tuple[float, float]:
 
 def _stage(d: Draw, card: TubeCard, line: float) -> Data:
     """Return tube, bias, screen and decoupling of an audio stage."""
-    stage: Data = {"tube": card.type, **_feed(d, card, line)}
+    stage: Data = {"tube": card.type, **feed_of_heater(d, card, line)}
     own, current = _bias(card)
     if card.kind != "triode":
         if d.by_chance(0.25):

@@ -69,7 +69,8 @@ def test_every_card_and_every_form_is_drawn() -> None:
         data = draw.build(4, number)
         seen.update(set(forms(data)))
         seen[f"detector {data['detector']['tube']}"] += 1
-        seen[f"audio {data['audio']['tube']}"] += 1
+        if "audio" in data:
+            seen[f"audio {data['audio']['tube']}"] += 1
     assert [form for form in FORMS if not seen[form]] == []
     assert [name for name in card_types() if not seen[f"audio {name}"]] == []
     pentodes = [name for name in card_types() if card_for(name).kind != "triode"]
