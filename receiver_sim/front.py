@@ -26,13 +26,16 @@ if TYPE_CHECKING:
     from receiver_sim.results.audio import AudioStudy
     from receiver_sim.results.bench_sheet import BenchSheet
     from receiver_sim.results.bias import OperatingPoint
+    from receiver_sim.results.calibration import Calibration
     from receiver_sim.results.check import BandReport, CheckReport
     from receiver_sim.results.coils import CoilsReport, TapFind
     from receiver_sim.results.envelope import Detection, OscillationReport, Sound, Verification
+    from receiver_sim.results.faults import FaultReport
     from receiver_sim.results.hum import HumStudy
     from receiver_sim.results.spread import Spread
     from receiver_sim.results.supply import SupplyStudy
     from receiver_sim.results.swap import SwapReport
+    from receiver_sim.schema.readings import Readings
 
 
 def load(path: str | Path) -> Build:
@@ -218,6 +221,14 @@ class Receiver:
     def sheet(self) -> BenchSheet:
         """Return what goes to the bench: parts, windings, wiring, switching on, readings at every pin."""
         return api.sheet(self.build, bench=self.bench)
+
+    def faults(self, readings: Readings) -> FaultReport:
+        """Rank the faults that explain readings of the bench. readings: what `load_readings` gives."""
+        return api.faults(self.build, readings, bench=self.bench)
+
+    def calibrate(self, readings: Readings) -> Calibration:
+        """Pull parts and tubes to readings of the working set; onset, tap and hum before and after."""
+        return api.calibrate(self.build, readings, bench=self.bench)
 
     def deck(self, study: str = "loop", *, band: str | None = None, rotation: float = 0.5) -> str:
         """Return the netlist of a study, for stock ngspice in batch mode."""

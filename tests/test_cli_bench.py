@@ -1,4 +1,4 @@
-"""`sheet` at the command line: page, document, files, refusals."""
+"""`sheet`, `faults` and `calibrate` at the command line: pages, documents, files, refusals."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from receiver_sim.schema import load_build
 from tests.conftest import BUILDS
 from tests.helpers.documents import conforming
 from tests.test_cli import call
@@ -17,6 +18,12 @@ TICKLER = BUILDS / "tickler.yaml"
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+def readings(here: Path, body: str) -> Path:
+    path = here / "readings.yaml"
+    path.write_text(f"receiver_sim_readings: 1\n{body}")
+    return path
 
 
 def test_the_sheet_is_a_document_and_a_page(here: Path) -> None:
@@ -43,3 +50,42 @@ def test_an_unfit_name_or_diameter_is_refused_before_anything_runs(here: Path) -
         answer.err.split()
     )
     assert list(here.iterdir()) == []
+
+
+def test_a_leaky_blocking_capacitor_is_told_first(here: Path) -> None:
+    """An open cathode resistor by its readings: no volts drop at the plate, the cathode rises to cut-off."""
+    body = "volts:\n  - {pin: V2 cathode, volts: 15 V}\n  - {pin: V2 plate, volts: 203 V}\nheard: nothing\n"
+    answer = call("faults", TICKLER, "--readings", readings(here, body))
+    assert answer.code == 0, answer.err
+    page = " ".join(answer.out.split())
+    # what can hurt and is not ruled out is named, and ahead of what is likely
+    assert page.index("Rule these out first") < page.index("What the readings say")
+    assert "R13 (bleeder): open" in page
+    assert page.index("Plate supplies kill") < page.index("Suspects")
+    assert "R9 (cathode resistor)" in page[page.index("What the readings say") :][:400]
+
+
+def test_an_unknown_pin_is_refused_with_those_there_are(here: Path) -> None:
+    file = readings(here, "volts:\n  - {pin: V9 plate, volts: 15 V}\n")
+    answer = call("faults", TICKLER, "--readings", file)
+    assert answer.code == 2
+    assert "no pin or test point 'V9 plate' in this set; there are: 'V1 heater', 'V1 plate'" in " ".join(
+        answer.err.split()
+    )
+
+
+def test_calibrate_writes_a_build_that_loads(here: Path) -> None:
+    body = "volts:\n  - {pin: V2 cathode, volts: 7.6 V}\n  - {pin: plate supply, volts: 195 V}\n"
+    body += "onset:\n  - {band: 80 m, at: 41 %}\n"
+    answer = call("calibrate", TICKLER, "--readings", readings(here, body), "-o", "mine.yaml", "--json")
+    assert answer.code == 0, answer.err
+    found = conforming(answer.out, "calibrate")["result"]
+    first = next(one for one in found["onsets"] if one["band"] == "80 m")
+    assert first["seen"] == 0.41
+    # pulled towards the reading, and surer than before
+    assert abs(first["after"] - 0.41) < abs(first["before"] - 0.41)
+    assert first["after_spread"] < first["before_spread"]
+    again = load_build(here / "mine.yaml")
+    # 210 V as stated; the reading lies below what they give
+    assert again.supply.volts < 210.0
+    assert "supply.volts" in (here / "mine.yaml").read_text().split("receiver_sim:")[0]

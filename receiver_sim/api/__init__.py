@@ -18,6 +18,8 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._audio import audio_in_depth as audio_in_depth
     from receiver_sim.api._bias import cathode_transconductance as cathode_transconductance
     from receiver_sim.api._bias import operating_points as operating_points
+    from receiver_sim.api._calibrate import calibrate as calibrate
+    from receiver_sim.api._calibrate import measured_values as measured_values
     from receiver_sim.api._check import check as check
     from receiver_sim.api._coils import ERA as ERA
     from receiver_sim.api._coils import REGION as REGION
@@ -29,6 +31,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._deck import export as export
     from receiver_sim.api._detect import detect as detect
     from receiver_sim.api._draw import draw as draw
+    from receiver_sim.api._faults import faults as faults
     from receiver_sim.api._found import no_onset as no_onset
     from receiver_sim.api._found import with_screen_resistance as with_screen_resistance
     from receiver_sim.api._hum import hum_in_depth as hum_in_depth
@@ -83,12 +86,14 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
 _HOMES = {
     "receiver_sim.api._audio": "INPUTS audio audio_in_depth",
     "receiver_sim.api._bias": "cathode_transconductance operating_points",
+    "receiver_sim.api._calibrate": "calibrate measured_values",
     "receiver_sim.api._check": "check",
     "receiver_sim.api._coils": "ERA REGION coils",
     "receiver_sim.api._common": "Progress prepare provenance",
     "receiver_sim.api._deck": "deck_text export",
     "receiver_sim.api._detect": "detect",
     "receiver_sim.api._draw": "draw",
+    "receiver_sim.api._faults": "faults",
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",

@@ -45,6 +45,13 @@ BANDS = click.option(
     "--band", "bands", metavar="NAME", multiple=True,
     help="Name of a band, e.g. '40 m'; may be repeated; default: all bands.",
 )  # fmt: skip
+READINGS = click.option(
+    "--readings",
+    metavar="FILE",
+    required=True,
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="YAML file of readings: volts at pins with the meter used, onset on the knob, what is heard.",
+)
 PHONES = click.option("--phones", metavar="NAME", help="Name of the phones to listen at; default: the first.")
 STRICT = click.option(
     "--strict", is_flag=True, help="Exit with 1 when a verdict is bad or a published figure is missed."

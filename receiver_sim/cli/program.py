@@ -9,12 +9,14 @@ from __future__ import annotations
 import click
 
 from receiver_sim import __version__
+from receiver_sim.cli.calibrate import calibrate
 from receiver_sim.cli.check import check
 from receiver_sim.cli.coils import coils
 from receiver_sim.cli.deck import deck
 from receiver_sim.cli.detect import detect
 from receiver_sim.cli.draw import draw
 from receiver_sim.cli.ends import Program
+from receiver_sim.cli.faults import faults
 from receiver_sim.cli.guide import guide
 from receiver_sim.cli.in_depth import audio, hum, supply
 from receiver_sim.cli.listen import listen
@@ -44,6 +46,6 @@ def main() -> None:
 
 for _verb in (
     new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, spread, swap, tubes,
-    draw, page, sheet, deck, guide,
+    draw, page, sheet, faults, calibrate, deck, guide,
 ):  # fmt: skip
     main.add_command(_verb)

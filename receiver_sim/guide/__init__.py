@@ -12,7 +12,7 @@ TOPICS = {
     "coils": "coils, tickler, dial, aerial, radiation",
     "tubes": "tube cards, substitution",
     "audio": "audio stage, headphones, supply, regulator, hum",
-    "bench": "parts, wiring, switching on, meter readings",
+    "bench": "parts, wiring, switching on, meter readings, faults",
     "verdicts": "every rule, its threshold, and why",
     "spread": "many sets: tolerances, ranges, which part decides, a cluster",
     "files": "exit codes, result files, JSON",

@@ -14,11 +14,13 @@ from pydantic import TypeAdapter
 
 from receiver_sim.results.audio import AudioStudy
 from receiver_sim.results.bench_sheet import BenchSheet
+from receiver_sim.results.calibration import Calibration
 from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
 from receiver_sim.results.drawing import SchematicReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Sound
+from receiver_sim.results.faults import FaultReport
 from receiver_sim.results.file_answers import DeckExport, GuidePage, StarterBuild
 from receiver_sim.results.hum import HumStudy
 from receiver_sim.results.page import PageReport
@@ -30,12 +32,14 @@ from receiver_sim.results.tubes import FitCheck, FitSummary, LeaveOneOut, TubeTa
 
 VERBS: dict[str, Any] = {
     "audio": AudioStudy,
+    "calibrate": Calibration,
     "check": CheckReport,
     "coils": CoilsReport,
     "deck": DeckExport,
     "detect": Detection,
     "draw": SchematicReport,
     "guide": GuidePage,
+    "faults": FaultReport,
     "hum": HumStudy,
     "listen": Sound,
     "loop": tuple[BandReport, ...],

@@ -36,6 +36,8 @@ changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
 rest_value
 hum_pot preferred stated onset onset_as_stated
+probability deviation healthy_probability seen should suspect before_spread after_spread after moved
+hum_pot_before hum_pot_after tap_before tap_after misfit
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""

@@ -1,0 +1,152 @@
+"""What readings of a working set say of its parts and tubes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from receiver_sim.api._common import Progress, hazards, prepare, quiet
+from receiver_sim.api._faults import read_in
+from receiver_sim.builds import dial_frequencies, opened, settle
+from receiver_sim.circuit.moved_sets import value_at
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import tap_finder
+from receiver_sim.engine import Bench
+from receiver_sim.errors import WrongValue
+from receiver_sim.failing_stages import Stages
+from receiver_sim.judge.calibration import Found
+from receiver_sim.judge.calibration import calibrate as pulled_by
+from receiver_sim.judge.fault_predictions import Stand
+from receiver_sim.measure import onset
+from receiver_sim.results import cautions
+from receiver_sim.results.calibration import Calibration, OnsetBefore, Pulled, ReadingBefore
+from receiver_sim.results.onset import Onset
+from receiver_sim.schema import Band, Build
+from receiver_sim.schema.readings import Readings
+from receiver_sim.studies import hum
+
+MISFIT = 2.5
+"""Readings that lie farther off than so many deviations after all is pulled point to a fault."""
+
+
+def calibrate(
+    build: Build, readings: Readings, *, bench: Bench | None = None, progress: Progress = quiet
+) -> Calibration:
+    """Return what readings of a working set say of its parts and tubes, and what onset, tap and hum follow.
+
+    Raises BuildFaults, UnknownName, WrongValue for readings that can't be used, EngineError, NoAnswer.
+    """
+    if any(one.tube == "out" for one in readings.volts):
+        raise WrongValue("calibrate takes readings of the working set, every tube in its socket")
+    if not readings.volts and not any(one.at is not None for one in readings.onset):
+        raise WrongValue("calibrate needs one reading at least: volts at a pin or an onset")
+    with opened(bench) as b:
+        settled = settle(build, b)
+        cards, setting = prepare(settled, None, b, rotation=readings.control)
+        stand, seen, _ = read_in(settled, cards, setting, readings)
+        progress("calibration", 1, 3)
+        found = pulled_by(stand, seen, b)
+        progress("calibration", 2, 3)
+        stages = Stages()
+        target = found.onset_before[0]
+        sets = ((settled, cards), (found.build, found.cards))
+        taps = [stages.run("tap", _tapper(*one, b, target)) for one in sets]
+        hums = [stages.run("hum", _hummer(*one, stand, b)) for one in sets]
+        progress("calibration", 3, 3)
+    names = [band.name for band in settled.bands]
+    return Calibration(
+        title=build.title,
+        pulled=_pulled(found, settled),
+        readings=tuple(
+            ReadingBefore(v.where, v.seen, float(a), float(z))
+            for v, a, z in zip(seen.volts, found.shown_before, found.shown_after, strict=True)
+        ),
+        onsets=tuple(
+            OnsetBefore(
+                name, found.onset_before[i], float(found.spread_before[i]),
+                found.onset_after[i], float(found.spread_after[i]), seen.onset.get(name),
+            )
+            for i, name in enumerate(names)
+        ),
+        tap_before=taps[0],
+        tap_after=taps[1],
+        hum_before_v=None if hums[0] is None else hums[0][0],
+        hum_after_v=None if hums[1] is None else hums[1][0],
+        hum_pot_before=None if hums[0] is None else hums[0][1],
+        hum_pot_after=None if hums[1] is None else hums[1][1],
+        misfit=found.misfit,
+        notes=_notes(found),
+        cautions=(*hazards(build, settled), *cautions.ALL),
+    )  # fmt: skip
+
+
+def _notes(found: Found) -> tuple[str, ...]:
+    if found.misfit <= MISFIT:
+        return ()
+    return (
+        f"The readings lie {found.misfit:.1f} deviations off even so: no spread of sound parts explains "
+        "them. Look for a fault first: receiver-sim faults.",
+    )
+
+
+def _tapper(build: Build, cards: Cards, bench: Bench, target: float | None) -> Callable[[], float | None]:
+    return lambda: _tap(build, cards, bench, target)
+
+
+def _hummer(
+    build: Build, cards: Cards, stand: Stand, bench: Bench
+) -> Callable[[], tuple[float, float] | None]:
+    return lambda: _hum(build, cards, stand, bench)
+
+
+def _tap(build: Build, cards: Cards, bench: Bench, target: float | None) -> float | None:
+    band = build.bands[0]
+    if band.coil.tickler is not None or target is None:
+        return None
+    dial = dial_frequencies(band)[1]
+
+    def find(one: Build, other: Band) -> Onset:
+        return onset.run(one, cards, bench, band=other, dial_hz=dial)
+
+    found = tap_finder.run(build, cards, bench, band=band, dial_hz=dial, target=target, find_onset=find)
+    return None if found.exact is None else found.exact.share
+
+
+def _hum(build: Build, cards: Cards, stand: Stand, bench: Bench) -> tuple[float, float] | None:
+    if build.heater.wiring != "hum_pot":
+        return None
+    ran = hum.run(build, cards, bench, band=stand.band, dial_hz=stand.dial_hz, rotation=stand.rotation)
+    first = ran.outputs[0]
+    return first.best_v, first.best_position
+
+
+def _pulled(found: Found, build: Build) -> tuple[Pulled, ...]:
+    out = []
+    for i, one in enumerate(found.what):
+        value = value_at(build, one.name)
+        stated = float(value) if isinstance(value, float) else None
+        by = float(found.by[i])
+        out.append(
+            Pulled(
+                name=one.name,
+                word=one.word,
+                unit=one.unit,
+                stated=stated,
+                found=None if stated is None else stated * (1.0 + by),
+                moved=by,
+                before=one.deviation,
+                after=float(found.covariance[i, i] ** 0.5),
+            )
+        )
+    return tuple(out)
+
+
+def measured_values(found: Calibration, build: Build) -> Mapping[str, float]:
+    """Return the values of a build's keys that readings pinned: whose spread is a fifth less than before."""
+    return {
+        one.name: one.found
+        for one in found.pulled
+        if one.found is not None and one.after < 0.8 * one.before and value_at(build, one.name) is not None
+    }
+
+
+__all__ = ["calibrate", "measured_values"]

@@ -1,0 +1,212 @@
+"""The search for a fault: by hand-made predictions, and over sets drawn from the spread of their parts."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from receiver_sim.builds import cards_for, shipped_build
+from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.designators import parts_of
+from receiver_sim.circuit.possible_faults import PossibleFault, Severity, possible_faults, rates
+from receiver_sim.circuit.possible_faults import testable as made_testable
+from receiver_sim.circuit.writer import text
+from receiver_sim.judge import fault_finder
+from receiver_sim.judge.fault_predictions import SOUND, Prediction, Stand, Volt, predict
+from receiver_sim.results import cautions
+from receiver_sim.results.faults import FaultReport, Hazard, Suspect
+from receiver_sim.views.fault_tables import faults_sheet
+from receiver_sim.views.sheet import as_text
+from tests.batch import batch_run
+from tests.campaign import faults as campaign
+
+
+def fault(part: str, what: str, weight: float = 1.0, hazard: str = "") -> PossibleFault:
+    return PossibleFault(part, "part", what, weight, (Severity(what, {}),), hazard)
+
+
+def says(*volts: float, **more: object) -> Prediction:
+    plain = {"onset": {"40 m": 0.4}, "gain_db": 30.0, "hum_db": -40.0}
+    nodes = {"far": volts[0], "near": volts[-1]}
+    return Prediction(np.array(volts), np.zeros((len(volts), 1)), nodes, **{**plain, **more})
+
+
+def seen(*volts: float, onset: float | None = 0.4, heard: str | None = None) -> fault_finder.Seen:
+    shown = tuple(Volt(f"point {i}", f"n{i}", "10 Mohm", 1e7, 20.0, v) for i, v in enumerate(volts))
+    return fault_finder.Seen(shown, 0.03, {"40 m": onset}, heard)
+
+
+FAULTS = (
+    fault("C1", "leaky", 4.0),
+    fault("R1", "open"),
+    fault("R2", "open"),
+    fault("C9", "short", 0.1, "hot"),
+)
+FOUND = {
+    SOUND: says(10.0, 5.0),
+    (0, 0): says(10.0, 9.0),
+    (1, 0): says(2.0, 5.0),
+    (2, 0): says(2.02, 5.0),  # nothing tells it from R1 open
+    (3, 0): says(0.1, 0.1, onset=dict.fromkeys(["40 m"])),
+}
+
+
+def test_a_sound_set_is_called_sound_and_a_fault_by_its_name():
+    ranked = fault_finder.rank(FAULTS, FOUND, seen(10.1, 4.9), {})
+    assert ranked.healthy and ranked.sound > 0.9
+    ranked = fault_finder.rank(FAULTS, FOUND, seen(10.1, 8.8), {})
+    assert not ranked.healthy and ranked.suspects[0].names == ("C1 (part): leaky",)
+
+
+def test_faults_that_no_reading_separates_stand_on_one_line():
+    ranked = fault_finder.rank(FAULTS, FOUND, seen(2.0, 5.05), {})
+    assert set(ranked.suspects[0].names) == {"R1 (part): open", "R2 (part): open"}
+    assert ranked.suspects[0].probability == pytest.approx(1.0, abs=0.01)
+
+
+def test_how_often_a_part_fails_decides_between_equals():
+    """Two faults with one prediction, weights 4 and 1: by Bayes the first in four of five."""
+    two = (fault("C1", "leaky", 4.0), fault("R1", "open", 1.0))
+    found = {SOUND: says(10.0, 5.0), (0, 0): says(2.0, 5.0), (1, 0): says(2.0, 5.0)}
+    ranked = fault_finder.rank(two, found, seen(2.0, 5.0), {})
+    assert ranked.suspects[0].names[0] == "C1 (part): leaky"
+
+
+def test_the_onset_alone_can_tell():
+    found = {**FOUND, (1, 0): says(10.0, 5.0, onset={"40 m": None})}
+    ranked = fault_finder.rank(FAULTS, found, seen(10.0, 5.0, onset=None), {})
+    assert ranked.suspects[0].names[0] == "R1 (part): open"
+
+
+@pytest.mark.parametrize(
+    ("gain", "hum", "word"),
+    [(30.0, -40.0, "normal"), (15.0, -40.0, "weak"), (-5.0, -40.0, "nothing"), (30.0, -20.0, "loud hum")],
+)
+def test_words_for_what_is_heard(gain, hum, word):
+    one = says(10.0, 5.0, gain_db=gain, hum_db=hum)
+    assert fault_finder.heard_as(one, says(10.0, 5.0)) == word
+
+
+def test_a_fault_that_hurts_is_named_whatever_its_rank():
+    faults = (fault("C1", "leaky", 4.0), fault("C9", "short", 0.01, "the lead is hot"))
+    found = {SOUND: says(10.0, 5.0), (0, 0): says(2.0, 5.0), (1, 0): says(2.3, 5.2)}
+    ranked = fault_finder.rank(faults, found, seen(2.0, 5.0), {})
+    assert ranked.suspects[0].names[0] == "C1 (part): leaky"
+    assert [h.name for h in ranked.hazards] == ["C9 (part): short"]
+    # readings that rule it out take it from the list
+    found[1, 0] = says(9.0, 9.0)
+    assert fault_finder.rank(faults, found, seen(2.0, 5.0), {}).hazards == ()
+
+
+def test_the_page_says_what_hurts_before_all_else_and_cautions_before_readings():
+    report = FaultReport(
+        title="a set", healthy=False, healthy_probability=0.1,
+        hazards=(Hazard("C9 (blocking capacitor): short", "the lead is hot", 0.002),),
+        suspects=(Suspect(("C1 (part): leaky",), "leak", 0.9, 1.0),), next_reading=None, readings=(),
+        tried=90, cautions=cautions.ALL,
+    )  # fmt: skip
+    page = re.sub(r"\s+", " ", as_text(faults_sheet(report)))
+    assert page.index("C9 (blocking capacitor)") < page.index("C1 (part)")
+    said = "CAUTION, C9 (blocking capacitor): short is not ruled out: the lead is hot"
+    assert page.index(said) < page.index("Plate supplies kill") < page.index("Suspects")
+
+
+def test_the_next_reading_is_the_one_that_separates():
+    def gives(volt: float, far: float, near: float) -> Prediction:
+        nodes = {"far": far, "near": near}
+        return Prediction(np.array([volt]), np.zeros((1, 1)), nodes, {"40 m": 0.4})
+
+    found = {SOUND: gives(10.0, 50.0, 7.0), (0, 0): gives(2.0, 50.0, 7.0), (1, 0): gives(2.1, 51.0, 70.0)}
+    two = (fault("C1", "leaky"), fault("R1", "open"))
+    ranked = fault_finder.rank(two, found, seen(2.05), {"far": "far point", "near": "near point"})
+    assert ranked.next_reading is not None and ranked.next_reading.where == "near point"
+    assert "Switch off" in ranked.next_reading.how
+
+
+# ---------------------------------------------------------------------- the dictionary
+
+
+@pytest.fixture(scope="module")
+def tickler():
+    build = shipped_build("tickler")
+    band = build.bands[0]
+    return build, cards_for(build), band
+
+
+def test_every_part_has_faults_and_each_its_rate(tickler):
+    build, cards, band = tickler
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=0.4)
+    faults = possible_faults(circuit)
+    with_faults = {f.part for f in faults}
+    # no faults are tried of aerial, dial, sources, phones and hum pot
+    without = {"aerial", "tuning", "supply.volts", "heater.volts", "heater.hum_pot", "phones[0]"}
+    left = {p.key for p in parts_of(circuit) if p.designator not in with_faults}
+    assert {key.split(".")[0] if key.startswith("aerial.") else key for key in left} - {"aerial"} <= without
+    kinds = {f.fault for f in faults}
+    assert {
+        "open",
+        "short",
+        "leaky",
+        "dry",
+        "weak",
+        "gassy",
+        "dead",
+        "tickler reversed",
+        "shorted turns",
+    } <= kinds
+    assert all(f.weight > 0.0 for f in faults) and len({f.name for f in faults}) == len(faults)
+    assert {f.fault for f in faults if f.hazard} == {"short", "leaky", "open", "high"}
+    assert all(weight > 0.0 for weight in rates().values())
+
+
+def test_a_testable_circuit_is_the_circuit(tickler, bench):
+    """Leaks and breaks at rest change nothing: volts to 1e-6 against the circuit without them."""
+    from receiver_sim.measure.loaded import loaded
+
+    build, cards, band = tickler
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=0.4)
+    with loaded(bench, circuit) as on:
+        plain = on.volts()
+    with loaded(bench, made_testable(circuit)) as on:
+        ready = on.volts()
+    for node in circuit.meter:
+        assert ready[node] == pytest.approx(plain[node], rel=1e-6)
+
+
+def test_a_fault_reads_as_stock_ngspice_has_it(tickler, bench, tmp_path):
+    """The coupling capacitor leaks 1 Mohm: a resistor typed across it in the exported deck, run in batch."""
+    build, cards, band = tickler
+    stand = Stand(build, cards, band, band.from_, 0.4)
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=0.4)
+    faults = [f for f in possible_faults(circuit) if f.word == "coupling capacitor" and f.fault == "leaky"]
+    volts = [
+        Volt("cathode", "acath", "10 Mohm", 1e7, 20.0, 0.0),
+        Volt("plate", "plate", "20", 5e6, 250.0, 0.0),
+    ]
+    found, missing = predict(stand, faults, volts, bench, heard=False)
+    assert missing == []
+    (size,) = [j for j, s in enumerate(faults[0].sizes) if "1000" in s.words]
+    for i, (node, ohm) in enumerate((("acath", 1e7), ("plate", 5e6))):
+        left, right = circuit["ccouple"].nodes
+        more = f"Rleakhand {left} {right} 1meg\nRmeterhand {node} 0 {ohm:g}\n"
+        ran = batch_run(f"by hand\n{text(circuit)}\n{more}.op\n.end\n", tmp_path)
+        by_hand = float(ran[f"v({node})"][0])
+        assert found[0, size].volts[i] == pytest.approx(by_hand, rel=1e-4)
+
+
+@pytest.mark.slow
+def test_faults_of_drawn_sets_are_found(bench):
+    """A slice of the campaign: a ninth of all faults of one build, and sound sets.
+
+    The whole (four builds, some 400 faults) must put the fault first in 75 %, among three in 92 %; of the
+    slice's 15 or so that is 9 and 12 with two standard deviations of chance off.
+    """
+    count, missed, case = campaign.run("tickler", bench, seed=3, sound=5, every=9)
+    assert case.missing == []
+    assert count.trials >= 12 and count.lost == 0
+    chance = 2.0 / count.trials**0.5
+    assert count.first / count.trials >= 0.75 - 0.43 * chance, missed
+    assert count.three / count.trials >= 0.92 - 0.27 * chance, missed
+    assert count.sound_right >= 4
