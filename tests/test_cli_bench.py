@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from receiver_sim.circuit.factors import value_at
 from receiver_sim.schema import load_build
+from receiver_sim.schema.stated import spread_of
 from tests.conftest import BUILDS
 from tests.helpers.documents import conforming
 from tests.test_cli import call
@@ -75,7 +77,10 @@ def test_an_unknown_pin_is_refused_with_those_there_are(here: Path) -> None:
 
 
 def test_calibrate_writes_a_build_that_loads(here: Path) -> None:
-    body = "volts:\n  - {pin: V2 cathode, volts: 7.6 V}\n  - {pin: plate supply, volts: 195 V}\n"
+    body = (
+        "error: 0.5 %\nvolts:\n  - {pin: V2 cathode, volts: 7.6 V}\n  - {pin: plate supply, volts: 195 V}\n"
+    )
+    body += "  - {pin: V1 screen, volts: 22 V}\n  - {pin: V2 plate, volts: 183 V}\n"
     body += "onset:\n  - {band: 80 m, at: 41 %}\n"
     answer = call("calibrate", TICKLER, "--readings", readings(here, body), "-o", "mine.yaml", "--json")
     assert answer.code == 0, answer.err
@@ -86,6 +91,15 @@ def test_calibrate_writes_a_build_that_loads(here: Path) -> None:
     assert abs(first["after"] - 0.41) < abs(first["before"] - 0.41)
     assert first["after_spread"] < first["before_spread"]
     again = load_build(here / "mine.yaml")
-    # 210 V as stated; the reading lies below what they give
-    assert again.supply.volts < 210.0
-    assert "supply.volts" in (here / "mine.yaml").read_text().split("receiver_sim:")[0]
+    # what the readings say something of is stated as measured, with what is left of its spread
+    pinned = [one for one in found["pulled"] if one["key"] and one["after"] < 0.95 * one["before"]]
+    assert pinned
+    for one in pinned:
+        value = value_at(again, one["key"])
+        spread = spread_of(value)
+        assert spread is not None and spread.measured, one["key"]
+        assert value == pytest.approx(one["found"], rel=1e-3)
+        assert spread.high == pytest.approx(2.0 * one["after"], rel=0.02)
+    # the mains are what they are at the hour, and no part: said beside it
+    head = (here / "mine.yaml").read_text().split("receiver_sim:")[0]
+    assert again.supply.volts == 210.0 and "mains: " in head

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 from receiver_sim.api._common import Progress, hazards, prepare, quiet
 from receiver_sim.api._faults import read_in
-from receiver_sim.builds import dial_frequencies, opened, settle
-from receiver_sim.circuit.moved_sets import value_at
+from receiver_sim.api._spread import plan_for
+from receiver_sim.builds import opened
+from receiver_sim.circuit.factors import PRINT, Factor, value_at
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
@@ -16,11 +17,9 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.judge.calibration import Found
 from receiver_sim.judge.calibration import calibrate as pulled_by
 from receiver_sim.judge.fault_predictions import Stand
-from receiver_sim.measure import onset
 from receiver_sim.results import cautions
 from receiver_sim.results.calibration import Calibration, OnsetBefore, Pulled, ReadingBefore
-from receiver_sim.results.onset import Onset
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Build
 from receiver_sim.schema.readings import Readings
 from receiver_sim.studies import hum
 
@@ -40,9 +39,10 @@ def calibrate(
     if not readings.volts and not any(one.at is not None for one in readings.onset):
         raise WrongValue("calibrate needs one reading at least: volts at a pin or an onset")
     with opened(bench) as b:
-        settled = settle(build, b)
+        plan = plan_for(build, b)
+        settled = plan.build
         cards, setting = prepare(settled, None, b, rotation=readings.control)
-        stand, seen, _ = read_in(settled, cards, setting, readings)
+        stand, seen, _ = read_in(plan, setting, readings)
         progress("calibration", 1, 3)
         found = pulled_by(stand, seen, b)
         progress("calibration", 2, 3)
@@ -55,15 +55,15 @@ def calibrate(
     names = [band.name for band in settled.bands]
     return Calibration(
         title=build.title,
-        pulled=_pulled(found, settled),
+        pulled=_pulled(found, build),
         readings=tuple(
             ReadingBefore(v.where, v.seen, float(a), float(z))
             for v, a, z in zip(seen.volts, found.shown_before, found.shown_after, strict=True)
         ),
         onsets=tuple(
             OnsetBefore(
-                name, found.onset_before[i], float(found.spread_before[i]),
-                found.onset_after[i], float(found.spread_after[i]), seen.onset.get(name),
+                name, found.onset_before[i], found.spread_before[i],
+                found.onset_after[i], found.spread_after[i], seen.onset.get(name),
             )
             for i, name in enumerate(names)
         ),
@@ -102,12 +102,7 @@ def _tap(build: Build, cards: Cards, bench: Bench, target: float | None) -> floa
     band = build.bands[0]
     if band.coil.tickler is not None or target is None:
         return None
-    dial = dial_frequencies(band)[1]
-
-    def find(one: Build, other: Band) -> Onset:
-        return onset.run(one, cards, bench, band=other, dial_hz=dial)
-
-    found = tap_finder.run(build, cards, bench, band=band, dial_hz=dial, target=target, find_onset=find)
+    found = tap_finder.run(build, cards, bench, band=band, dial_hz=band.middle_hz, target=target)
     return None if found.exact is None else found.exact.share
 
 
@@ -121,32 +116,64 @@ def _hum(build: Build, cards: Cards, stand: Stand, bench: Bench) -> tuple[float,
 
 def _pulled(found: Found, build: Build) -> tuple[Pulled, ...]:
     out = []
-    for i, one in enumerate(found.what):
-        value = value_at(build, one.name)
+    for i, factor in enumerate(found.factors):
+        key = value_key(build, factor)
+        value = value_at(build, key) if key else None
         stated = float(value) if isinstance(value, float) else None
-        by = float(found.by[i])
+        by, width = float(found.by[i]), float(found.width[i])
         out.append(
             Pulled(
-                name=one.name,
-                word=one.word,
-                unit=one.unit,
+                key=key if stated is not None else "",
+                word=_word(build, factor),
+                kind=factor.kind,
+                unit="V" if factor.volts else "sigma" if factor.kind == PRINT else "1",
                 stated=stated,
                 found=None if stated is None else stated * (1.0 + by),
                 moved=by,
-                before=one.deviation,
-                after=float(found.covariance[i, i] ** 0.5),
+                before=width,
+                after=width * float(found.left[i]),
             )
         )
     return tuple(out)
 
 
-def measured_values(found: Calibration, build: Build) -> Mapping[str, float]:
-    """Return the values of a build's keys that readings pinned: whose spread is a fifth less than before."""
-    return {
-        one.name: one.found
-        for one in found.pulled
-        if one.found is not None and one.after < 0.8 * one.before and value_at(build, one.name) is not None
-    }
+def _word(build: Build, factor: Factor) -> str:
+    """Return what the trade calls a factor; what belongs to a band or stands in several places says where."""
+    if factor.kind == PRINT:
+        return f"{factor.word}, no. {factor.name.partition('#')[2]}"
+    return f"{factor.word}, {factor.band}" if factor.band else factor.word
 
 
-__all__ = ["calibrate", "measured_values"]
+def value_key(build: Build, factor: Factor) -> str:
+    """Return the key under which the value of a factor stands in a build as loaded, '' if nowhere.
+
+    The mains are what they are at the hour, and no part: they have none. What was measured of a wound coil
+    stands beside its winding.
+    """
+    if "#" in factor.name or factor.kind not in MEASURABLE:
+        return ""
+    if factor.kind in ("coil", "coil Q"):
+        coil, _, what = factor.key.rpartition(".")
+        if value_at(build, f"{coil}.winding") is not None:
+            return f"{coil}.measured.{what}"
+    return factor.key
+
+
+MEASURABLE = frozenset(
+    (
+        "resistor", "pot", "winding", "supply", "capacitor", "small capacitor", "electrolytic", "choke",
+        "iron-cored choke", "coil", "coil Q", "zener", "gas tube", "battery", "bench supply",
+    )
+)  # fmt: skip
+"""Classes of what is measured and stated as one value of a build."""
+
+PINNED = 0.95
+"""Readings say something of a value if they leave less than this share of its spread."""
+
+
+def measured_values(found: Calibration) -> tuple[Pulled, ...]:
+    """Return the values of the build that readings say something of."""
+    return tuple(one for one in found.pulled if one.found is not None and one.after < PINNED * one.before)
+
+
+__all__ = ["MEASURABLE", "calibrate", "measured_values"]

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
+
 from receiver_sim.api._common import Progress, hazards, prepare, quiet
-from receiver_sim.builds import band_named, opened, settle
-from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.api._spread import effects, plan_for
+from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.pins import NumberedPin
 from receiver_sim.circuit.possible_faults import possible_faults
-from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.sets import SetPlan
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName
 from receiver_sim.judge import fault_finder
+from receiver_sim.judge.fault_finder import Scatter
 from receiver_sim.judge.fault_predictions import SOUND, Prediction, Stand, Volt, predict
+from receiver_sim.judge.reading_spread import middles
 from receiver_sim.physics.meters import meter_named
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage
@@ -35,17 +39,16 @@ def faults(
     Raises BuildFaults, UnknownName for a pin or band there is not, EngineError.
     """
     with opened(bench) as b:
-        settled = settle(build, b)
-        cards, setting = prepare(settled, None, b, rotation=readings.control)
-        stand, seen, points = read_in(settled, cards, setting, readings)
-        circuit = receiver_circuit(
-            settled, cards, band=stand.band, dial_hz=stand.dial_hz, rotation=stand.rotation
-        )
-        tried = possible_faults(circuit)
-        progress("faults", 1, 2)
+        plan = plan_for(build, b)
+        setting = prepare(plan.build, None, b, rotation=readings.control)[1]
+        stand, seen, points = read_in(plan, setting, readings)
+        progress("faults", 1, 3)
+        scatter = scatter_of(stand, b)
+        progress("faults", 2, 3)
+        tried = possible_faults(stand.sound)
         found, missing = predict(stand, tried, seen.volts, b, heard=seen.heard is not None)
-        progress("faults", 2, 2)
-    ranked = fault_finder.rank(tried, found, seen, points)
+        progress("faults", 3, 3)
+    ranked = fault_finder.rank(tried, found, seen, points, scatter)
     failed = tuple(FailedStage(name, "it could not be simulated", None) for name in missing)
     leader = None if ranked.leader is None else found[ranked.leader]
     return FaultReport(
@@ -57,22 +60,51 @@ def faults(
         next_reading=ranked.next_reading,
         readings=_against(seen, found[SOUND], leader),
         tried=len(tried),
-        cautions=(*hazards(build, settled), *cautions.ALL),
+        not_shown=ranked.like_sound,
+        cautions=(*hazards(build, plan.build), *cautions.ALL),
         failed=failed,
     )
 
 
+def scatter_of(stand: Stand, bench: Bench) -> Scatter:
+    """Return how sets of the build differ, and their loop gain on bands that were tried. Raises EngineError.
+
+    By how much a factor moves the gain is by how much it moves the onset, times the slope there. One that
+    leaves no onset to either side counts as one that takes all of the gain that is to spare.
+    """
+    plan = stand.plan
+    if not stand.bands:
+        return Scatter(middles(plan.factors), {})
+    moves = effects(bench, plan, quick=True)
+    control, names = stand.sound.control, [band.name for band in plan.bands]
+    columns = {}
+    for band in stand.bands:
+        index = names.index(band.name)
+        start = plan.starts[index]
+        if start.share is None:
+            columns[band.name] = np.zeros(len(plan.factors))
+            continue
+        place = control.rotation(start.share)
+        low, high = max(place - 0.01, 0.0), min(place + 0.01, 1.0)
+        slope = start.slope * (control.share(high) - control.share(low)) / (high - low)
+        most = slope * (1.0 - place)
+        found = [most if row[index] is None else -slope * (row[index] or 0.0) for row in moves]
+        columns[band.name] = np.array(found, dtype=np.float64)
+    return Scatter(middles(plan.factors), columns)
+
+
 def read_in(
-    build: Build, cards: Cards, setting: Setting, readings: Readings
+    plan: SetPlan, setting: Setting, readings: Readings
 ) -> tuple[Stand, fault_finder.Seen, dict[str, str]]:
     """Return where the set stood, what was seen of it, and words for the nodes of its pins and points.
 
     Raises UnknownName.
     """
+    build = plan.build
     bands = tuple(_band(build, one.band) for one in readings.onset)
-    stand = Stand(build, cards, setting.band, setting.onset.dial_hz, setting.rotation, bands)
-    circuit = receiver_circuit(build, cards, band=stand.band, dial_hz=stand.dial_hz, rotation=stand.rotation)
-    points = points_of(circuit, build, cards)
+    stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, bands)
+    circuit = stand.sound
+    points = points_of(circuit, build, plan.cards)
     names = _names(circuit, points)
     volts = []
     for one in readings.volts:
@@ -143,4 +175,4 @@ def _against(
     return tuple(out)
 
 
-__all__ = ["faults", "read_in"]
+__all__ = ["faults", "read_in", "scatter_of"]

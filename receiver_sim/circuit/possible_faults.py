@@ -230,35 +230,40 @@ def weakened(card: TubeCard, share: float) -> TubeCard:
     return card.model_copy(update={"fit": fit})
 
 
-def variants(
-    build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float
-) -> dict[str, Circuit]:
-    """Return the circuits that faults stand in, by name, each `testable`; '' is the healthy one."""
+def variant_cards(name: str, cards: Cards) -> Cards:
+    """Return the cards that a variant's circuit is made with: of a weak tube, those of one."""
+    kind, _, socket = name.partition(" ")
+    if kind != "weak":
+        return cards
+    field = {"detector": "detector", "audio": "audio", "first audio": "first"}[socket]
+    return replace(cards, **{field: weakened(cards.of(socket), WEAK)})
+
+
+def variant(name: str, build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: float) -> Circuit:
+    """Return a circuit that faults stand in, `testable`, by the name that a `Severity` gives; '' is the sound
+    one.
+    """
     where: dict[str, Any] = {"band": band, "dial_hz": dial_hz, "rotation": rotation}
-    sound = receiver_circuit(build, cards, **where)
-    base = testable(sound)
-    out = {"": base}
-    if build.regulator is not None:
-        out["unlit"] = testable(receiver_circuit(build, cards, regulator_lit=False, **where))
-    keys = {"detector": "detector", "audio": "audio", "first audio": "first"}
-    for name, socket in base.sockets.items():
-        tube, pins = base[socket.tube], socket.pins
-        weak = replace(cards, **{keys[name]: weakened(cards.of(name), WEAK)})
-        out[f"weak {name}"] = testable(receiver_circuit(build, weak, **where))
-        out[f"dead {name}"] = base.without([tube.name])
-        if "screen" in pins:
-            nodes = (tube.nodes[1], tube.nodes[0], *tube.nodes[2:])
-            out[f"swapped {name}"] = _with(base, tube._replace(nodes=nodes))
-        free = f"xg_{tube.name}"
-        loose = tube._replace(nodes=tuple(free if node == pins["grid"] else node for node in tube.nodes))
-        stray = Element(f"rfree_{tube.name}", (free, GROUND), OPEN_OHM)
-        out[f"free grid {name}"] = _with(base, loose).plus(stray)
-    if "llow" in base:
+    lit = name != "unlit"
+    base = testable(receiver_circuit(build, variant_cards(name, cards), regulator_lit=lit, **where))
+    if name in ("", "unlit") or name.startswith("weak "):
+        return base
+    if name == "tap":
         upper, lower = base["lup"].value or 0.0, base["llow"].value or 0.0
-        out["tap"] = base.replace({"lup": lower, "llow": upper})
-    if "ktick" in base:
-        out["tickler"] = base.replace({"ktick": -(base["ktick"].value or 0.0)})
-    return out
+        return base.replace({"lup": lower, "llow": upper})
+    if name == "tickler":
+        return base.replace({"ktick": -(base["ktick"].value or 0.0)})
+    kind = next(k for k in ("dead", "swapped", "free grid") if name.startswith(f"{k} "))
+    socket = base.sockets[name.removeprefix(f"{kind} ")]
+    tube = base[socket.tube]
+    if kind == "dead":
+        return base.without([tube.name])
+    if kind == "swapped":
+        return _with(base, tube._replace(nodes=(tube.nodes[1], tube.nodes[0], *tube.nodes[2:])))
+    free = f"xg_{tube.name}"
+    nodes = tuple(free if node == socket.pins["grid"] else node for node in tube.nodes)
+    stray = Element(f"rfree_{tube.name}", (free, GROUND), OPEN_OHM)
+    return _with(base, tube._replace(nodes=nodes)).plus(stray)
 
 
 def _with(circuit: Circuit, element: Element) -> Circuit:
@@ -266,4 +271,4 @@ def _with(circuit: Circuit, element: Element) -> Circuit:
     return replace(circuit, elements=changed)
 
 
-__all__ = ["PossibleFault", "Severity", "possible_faults", "testable", "variants", "weakened"]
+__all__ = ["PossibleFault", "Severity", "possible_faults", "testable", "variant", "variant_cards", "weakened"]

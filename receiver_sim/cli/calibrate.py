@@ -61,24 +61,24 @@ def calibrate(build: Path, readings: Path, output: Path | None, as_json: bool, p
 
 
 def _write(found: Calibration, build: Build, output: Path) -> None:
+    """Write the build with the values that were pinned, each 'measured' with twice its deviation."""
     from receiver_sim import outputs
     from receiver_sim.api import measured_values
     from receiver_sim.cli.ends import complain
     from receiver_sim.schema.changed_text import changed_text
-    from receiver_sim.views.numbers import engineering
+    from receiver_sim.views.calibration_tables import moved_text, value_text
 
-    words = {one.name: one for one in found.pulled}
-    notes = ["Calibrated: measured by readings of the set are:"]
+    notes = ["Calibrated by readings of the set. Pulled against what was stated:"]
     changes = {}
-    for key, value in measured_values(found, build).items():
-        if key == "supply.volts" and build.supply.kind == "rectifier":
-            continue  # a rectifier's volts stand nowhere in the build
-        unit = "V" if key.endswith(".volts") else "" if key.endswith(".q") else "ohm"
-        changes[key] = engineering(value, unit, 4)
-        notes.append(f"  {key}: {changes[key]} (stated {engineering(words[key].stated, unit, 4)})")
+    pinned = measured_values(found)
+    for one in pinned:
+        assert one.found is not None
+        error = min(max(200.0 * one.after, 0.1), 90.0)
+        value = value_text(one, one.found)
+        changes[one.key] = f"{value} +-{error:.1f} % measured"
+        notes.append(f"  {one.key}: {changes[one.key]} (stated {value_text(one, one.stated)})")
     for one in found.pulled:
-        if one.stated is None:
-            moved = f"{one.moved:+.3f} V" if one.unit == "V" else f"{100.0 * one.moved:+.1f} %"
-            notes.append(f"  {one.word}: {moved} against its card, no key of a build")
+        if not one.key and one.after < 0.95 * one.before:
+            notes.append(f"  {one.word}: {moved_text(one)}, no key of a build")
     outputs.write(output, changed_text(build, changes, notes=notes).encode("utf-8"))
-    complain(f"wrote {output}")
+    complain(f"wrote {output}: {len(pinned)} values measured")

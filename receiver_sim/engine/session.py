@@ -140,6 +140,13 @@ class Session:
         """Whether it takes no further analysis: closed, or an earlier one failed."""
         return self._over is not None
 
+    @property
+    def troubled(self) -> bool:
+        """Whether an analysis needed more than Newton's method: each one since begins with a load of its own,
+        which another session would not need.
+        """
+        return self._troubled
+
     # ------------------------------------------------------------------ analyses
 
     def op(self, *, vectors: Sequence[str] | None = None) -> Vectors:

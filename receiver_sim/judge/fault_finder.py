@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from receiver_sim.circuit.possible_faults import PossibleFault
 from receiver_sim.judge.fault_predictions import SOUND, Key, Prediction, Volt
+from receiver_sim.judge.onset_likelihood import Needed, log_between, needed
 from receiver_sim.physics.diagnosis import (
     covariance,
     log_likelihood,
@@ -30,20 +31,29 @@ SOUND_SHARE = 0.5
 """Share of sets brought to the bench that are sound as far as their parts go (common practice, no source)."""
 
 MODEL_ERROR, LEAST_V = 0.03, 0.03
-"""What no model gets closer than: a share of the volts, and volts."""
+"""What no linear spread gets closer than: a share of the volts, and volts."""
 
-ONSET_SPREAD, ONSET_FREE = 0.1, 0.02
-"""Of the onset on the knob from set to set, as a share of the travel; probability that a fault's onset is
-there, or not, against the prediction."""
+ONSET_ERROR = 0.03
+"""The same of the onset, as a share of the knob's travel, with the error of reading the knob."""
 
-ALIKE, FREE = 1.5, 0.03
-"""Predictions closer than so many deviations are not told apart; probability of a word that does not fit."""
+GAIN_ERROR = 0.08
+"""The same of the logarithm of the loop gain: what spread about a fault is not that about a sound set."""
+
+ODD = 0.02
+"""Probability of a word against the prediction all the same."""
+
+LOUDNESS_DB = 3.0
+"""The same of gain and ripple at the phones."""
+
+ALIKE = 1.5
+"""Predictions closer than so many deviations are not told apart."""
 
 WORTH = 0.004
 """Least probability at which a fault counts among those that the next reading is to separate."""
 
-HURTS = 12.0
-"""A fault that can hurt is named while its likelihood lies within exp(-HURTS) of the best one's."""
+MOVES, RULED_OUT = 3.0, 6.0
+"""A reading is a hazard's own if the hazard moves it by so many deviations; it rules the hazard out if a
+sound set explains it so much better (logarithm of the ratio of likelihoods; 6 is 400 to 1)."""
 
 WORDS = ("nothing", "weak", "normal", "loud hum")
 _NOTHING_DB, _WEAK_DB, _HUM_DB = -30.0, -9.0, 14.0
@@ -57,6 +67,16 @@ class Seen:
     error: float
     onset: Mapping[str, float | None]
     heard: str | None
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How sets differ. middles: of the factors, in their deviations, from the values as stated; gain: by
+    band, by how much the logarithm of the loop gain moves for one deviation of each factor.
+    """
+
+    middles: FloatArray
+    gain: Mapping[str, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -83,122 +103,252 @@ def heard_as(one: Prediction, sound: Prediction) -> str | None:
     return "nothing" if lost < _NOTHING_DB else "weak" if lost < _WEAK_DB else "normal"
 
 
+def heard_shares(one: Prediction, sound: Prediction) -> dict[str, float] | None:
+    """Return the probability of each word, as gain and ripple spread from set to set."""
+    if one.gain_db is None or one.hum_db is None or sound.gain_db is None or sound.hum_db is None:
+        return None
+    hum = _below((one.hum_db - sound.hum_db - _HUM_DB) / LOUDNESS_DB)
+    lost = one.gain_db - sound.gain_db
+    nothing, weak = (_below((limit - lost) / LOUDNESS_DB) for limit in (_NOTHING_DB, _WEAK_DB))
+    shares = {"nothing": nothing, "weak": weak - nothing, "normal": 1.0 - weak}
+    plain = {"loud hum": hum, **{word: (1.0 - hum) * share for word, share in shares.items()}}
+    return {word: ODD + (1.0 - 4.0 * ODD) * share for word, share in plain.items()}
+
+
+def _below(deviations: float) -> float:
+    """Return the normal distribution function."""
+    return 0.5 * math.erfc(-deviations / math.sqrt(2.0))
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """What was seen beside a prediction: readings in volts, then what each band's onset needs of its gain.
+
+    off: from the prediction (V, or logarithm of gain; 0 for a band that is not placed); covariance: of these.
+    """
+
+    off: FloatArray
+    covariance: FloatArray
+    needs: tuple[Needed, ...]
+    count: int
+
+    def rows(self, *, placed: bool) -> list[int]:
+        """Return the rows of what was read as a figure, or of the rest."""
+        ends = [self.count + k for k, need in enumerate(self.needs) if need.placed is placed]
+        return [*range(self.count), *ends] if placed else ends
+
+
+def _beside(seen: Seen, one: Prediction, scatter: Scatter) -> _Fit:
+    """Return what was seen beside a prediction."""
+    bands = [band for band in seen.onset if band in one.curves]
+    needs = tuple(needed(one.curves[band], seen.onset[band]) for band in bands)
+    spread = np.concatenate([one.spread, *(scatter.gain[band][None, :] for band in bands)], axis=0)
+    gain_noise = [math.hypot(GAIN_ERROR, ONSET_ERROR * need.slope) for need in needs]
+    noise = np.concatenate([noise_of(seen, one), np.array(gain_noise, dtype=np.float64)])
+    read = np.array([v.seen for v in seen.volts], dtype=np.float64)
+    at = np.array([need.low if need.placed else 0.0 for need in needs], dtype=np.float64)
+    off = np.concatenate([read - one.volts, at]) - spread @ scatter.middles
+    return _Fit(off, covariance(noise, spread), needs, len(seen.volts))
+
+
 def noise_of(seen: Seen, one: Prediction) -> FloatArray:
-    """Return the standard deviation of each reading under a prediction (V), spread of parts aside."""
+    """Return the standard deviation of each reading under a prediction (V), excluding the spread of parts."""
     volts = np.abs(one.volts)
     scale = np.array([v.full_scale for v in seen.volts], dtype=np.float64)
     return np.asarray(np.hypot(math.hypot(seen.error, MODEL_ERROR) * volts, LEAST_V + 0.003 * scale))
 
 
-def fit(seen: Seen, one: Prediction, sound: Prediction) -> tuple[float, float]:
+def fit(seen: Seen, one: Prediction, sound: Prediction, scatter: Scatter) -> tuple[float, float]:
     """Return the log likelihood of what was seen under a prediction, and the r.m.s. deviation."""
-    read = np.array([v.seen for v in seen.volts], dtype=np.float64)
+    beside = _beside(seen, one, scatter)
     log, deviation = 0.0, 0.0
-    if read.size:
-        matrix = covariance(noise_of(seen, one), one.spread)
-        log += log_likelihood(read - one.volts, of=matrix)
-        deviation = separation(read, one.volts, of=matrix) / math.sqrt(read.size)
-    for band, at in seen.onset.items():
-        if band in one.onset:
-            log += _onset_fit(at, one.onset[band])
-    if seen.heard is not None:
-        word = heard_as(one, sound)
-        if word is not None:
-            log += math.log(1.0 - 3.0 * FREE if word == seen.heard else FREE)
+    rows, rest = beside.rows(placed=True), beside.rows(placed=False)
+    if rows:
+        matrix, off = beside.covariance[np.ix_(rows, rows)], beside.off[rows]
+        log = log_likelihood(off, of=matrix) - 0.5 * len(rows) * math.log(2.0 * math.pi)
+        log += sum(math.log(need.slope) for need in beside.needs if need.placed)
+        deviation = separation(off, np.zeros_like(off), of=matrix) / math.sqrt(len(rows))
+    if rest:
+        log += _bands_beyond(beside, rows, rest)
+    shares = None if seen.heard is None else heard_shares(one, sound)
+    if shares is not None and seen.heard is not None:
+        log += math.log(shares[seen.heard])
     return log, deviation
 
 
-def _onset_fit(seen: float | None, predicted: float | None) -> float:
-    if (seen is None) != (predicted is None):
-        return math.log(ONSET_FREE)
-    if seen is None or predicted is None:
-        return math.log(1.0 - ONSET_FREE)
-    off = (seen - predicted) / ONSET_SPREAD
-    # tails: a fault's onset is less sure than a sound set's
-    near = math.exp(-0.5 * off * off) / (ONSET_SPREAD * math.sqrt(2.0 * math.pi))
-    return math.log((1.0 - ONSET_FREE) * near + ONSET_FREE)
+def _bands_beyond(beside: _Fit, rows: Sequence[int], rest: Sequence[int]) -> float:
+    """Return the log probability that bands have no onset, or can't be turned out of it, given the rest."""
+    whole = beside.covariance
+    middle, left = -beside.off[rest], whole[np.ix_(rest, rest)]
+    if rows:
+        pull = np.linalg.solve(whole[np.ix_(rows, rows)], whole[np.ix_(rows, rest)]).T
+        middle = middle + pull @ beside.off[rows]
+        left = left - pull @ whole[np.ix_(rows, rest)]
+    needs = [beside.needs[row - beside.count] for row in rest]
+    return log_between([(n.low, n.high) for n in needs], middle=middle, covariance=left)
 
 
-def alike(one: Prediction, other: Prediction, seen: Seen, sound: Prediction) -> bool:
+def alike(one: Prediction, other: Prediction, seen: Seen, sound: Prediction, scatter: Scatter) -> bool:
     """Tell whether these readings could not tell two predictions apart."""
-    if seen.volts:
-        matrix = 0.5 * (
-            covariance(noise_of(seen, one), one.spread) + covariance(noise_of(seen, other), other.spread)
-        )
-        if separation(one.volts, other.volts, of=matrix) > ALIKE:
-            return False
-    for band in seen.onset:
-        a, b = one.onset.get(band), other.onset.get(band)
-        if (a is None) != (b is None):
-            return False
-        if a is not None and b is not None and abs(a - b) > ALIKE * ONSET_SPREAD:
-            return False
-    return seen.heard is None or heard_as(one, sound) == heard_as(other, sound)
+    if seen.heard is not None and heard_as(one, sound) != heard_as(other, sound):
+        return False
+    if set(one.curves) != set(other.curves):
+        return False
+    first, second = (_beside(seen, p, scatter) for p in (one, other))
+    if not first.off.size:
+        return True
+    matrix = 0.5 * (first.covariance + second.covariance)
+    a, b = (_figures(p, beside, matrix) for p, beside in ((one, first), (other, second)))
+    return separation(a, b, of=matrix) <= ALIKE
+
+
+_FAR = 2.0
+"""Deviations beyond which a band without an onset is without one for certain, whatever its gain."""
+
+
+def _figures(one: Prediction, beside: _Fit, matrix: FloatArray) -> FloatArray:
+    """Return volts and logarithms of gain of a prediction where they were read, to be compared."""
+    found = []
+    for k, need in enumerate(beside.needs):
+        width = _FAR * math.sqrt(matrix[beside.count + k, beside.count + k])
+        gain = -need.low if need.placed else min(max(-_end(need), -width), width)
+        found.append(gain)
+    return np.concatenate([one.volts, np.array(found, dtype=np.float64)])
+
+
+def _end(need: Needed) -> float:
+    return need.high if need.low == -math.inf else need.low
 
 
 def rank(
-    faults: Sequence[PossibleFault], found: Mapping[Key, Prediction], seen: Seen, points: Mapping[str, str]
+    faults: Sequence[PossibleFault],
+    found: Mapping[Key, Prediction],
+    seen: Seen,
+    points: Mapping[str, str],
+    scatter: Scatter,
 ) -> Ranked:
     """Return the suspects. points: words for the nodes a meter can be put on."""
-    sound = found[SOUND]
-    total = sum(fault.weight for fault in faults)
-    logs: list[float] = [math.log(SOUND_SHARE) + fit(seen, sound, sound)[0]]
-    best: list[Key] = [SOUND]
-    deviations: list[float] = [fit(seen, sound, sound)[1]]
-    for i, fault in enumerate(faults):
-        sizes = {(i, j): fit(seen, found[i, j], sound) for j in range(len(fault.sizes)) if (i, j) in found}
-        if not sizes:
-            continue
-        prior = math.log((1.0 - SOUND_SHARE) * fault.weight / total / len(sizes))
-        logs.append(prior + log_sum([log for log, _ in sizes.values()]))
-        chosen = max(sizes, key=lambda key: sizes[key][0])
-        best.append(chosen)
-        deviations.append(sizes[chosen][1])
-    shares = probabilities(logs)
-    order = sorted(range(len(best)), key=lambda n: -shares[n])
-    groups = _grouped(order, best, found, seen, sound)
+    fitted = _fitted(faults, found, seen, scatter)
+    shares = probabilities([one.log for one in fitted])
+    order = sorted(range(len(fitted)), key=lambda n: -shares[n])
+    groups = _grouped(order, fitted, found, seen, scatter)
     mass = [sum(shares[n] for n in group) for group in groups]
     by_mass = sorted(range(len(groups)), key=lambda g: -mass[g])
     healthy_group = next(g for g in range(len(groups)) if 0 in groups[g])
-    suspects = [
-        Suspect(
-            names=tuple(faults[best[n][0]].name for n in groups[g] if n != 0),
-            size=_size(faults, best[next(n for n in groups[g] if n != 0)]),
-            probability=float(mass[g]),
-            deviation=deviations[groups[g][0]],
+
+    def suspect(group: Sequence[int], probability: float) -> Suspect:
+        faulty = [fitted[n] for n in group if n != 0]
+        fault, size = faulty[0].key
+        return Suspect(
+            names=tuple(faults[one.key[0]].name for one in faulty),
+            size=faults[fault].sizes[size].words,
+            probability=float(probability),
+            deviation=fitted[group[0]].deviation,
         )
-        for g in by_mass
-        if g != healthy_group
-    ]
+
     # single faults, of one line too: the next reading is to separate those as well
-    leaders = [best[n] for n in order[:5] if shares[n] > WORTH]
-    top = max(logs)
-    hazards = tuple(
-        Hazard(faults[best[n][0]].name, faults[best[n][0]].hazard, float(shares[n]))
-        for n in order
-        if n != 0 and faults[best[n][0]].hazard and logs[n] > top - HURTS
-    )
+    leaders = [fitted[n].key for n in order[:5] if shares[n] > WORTH]
     return Ranked(
         healthy=by_mass[0] == healthy_group,
         sound=float(mass[healthy_group]),
-        like_sound=tuple(faults[best[n][0]].name for n in groups[healthy_group] if n != 0),
-        suspects=tuple(suspects),
-        hazards=hazards,
+        like_sound=tuple(faults[fitted[n].key[0]].name for n in groups[healthy_group] if n != 0),
+        suspects=tuple(suspect(groups[g], mass[g]) for g in by_mass if g != healthy_group),
+        hazards=_hazards(
+            faults, found, seen, scatter, dict(zip((f.key[0] for f in fitted), shares, strict=True))
+        ),
         next_reading=_next(faults, leaders, found, seen, points),
-        leader=next((best[n] for n in order if n != 0), None),
+        leader=next((fitted[n].key for n in order if n != 0), None),
     )
 
 
-def _size(faults: Sequence[PossibleFault], key: Key) -> str:
-    return faults[key[0]].sizes[key[1]].words
+@dataclass(frozen=True)
+class _Fitted:
+    """A fault in the size that fits best; log: of prior times likelihood over all its sizes."""
+
+    key: Key
+    log: float
+    deviation: float
+
+
+def _fitted(
+    faults: Sequence[PossibleFault], found: Mapping[Key, Prediction], seen: Seen, scatter: Scatter
+) -> list[_Fitted]:
+    """Return the sound set, then every fault that could be simulated."""
+    sound = found[SOUND]
+    total = sum(fault.weight for fault in faults)
+    log, deviation = fit(seen, sound, sound, scatter)
+    out = [_Fitted(SOUND, math.log(SOUND_SHARE) + log, deviation)]
+    for i, fault in enumerate(faults):
+        sizes = {
+            (i, j): fit(seen, found[i, j], sound, scatter) for j in range(len(fault.sizes)) if (i, j) in found
+        }
+        if sizes:
+            prior = math.log((1.0 - SOUND_SHARE) * fault.weight / total / len(sizes))
+            best = max(sizes, key=lambda key: sizes[key][0])
+            whole = prior + log_sum([log for log, _ in sizes.values()])
+            out.append(_Fitted(best, whole, sizes[best][1]))
+    return out
+
+
+def _hazards(
+    faults: Sequence[PossibleFault],
+    found: Mapping[Key, Prediction],
+    seen: Seen,
+    scatter: Scatter,
+    shares: Mapping[int, float],
+) -> tuple[Hazard, ...]:
+    """Return the faults that can hurt and that no reading rules out, the likeliest first.
+
+    Each is judged by the readings that it moves, one by one: another fault in the same set, which explains
+    the rest better, says nothing against it. A reading rules it out where a sound set explains that one far
+    better; a hazard in several sizes is ruled out if each size is.
+    """
+    out = []
+    for i, fault in enumerate(faults):
+        sizes = [found[i, j] for j in range(len(fault.sizes)) if (i, j) in found]
+        if not fault.hazard or not sizes:
+            continue
+        told = [_told(seen, one, found[SOUND], scatter) for one in sizes]
+        left = [own for own in told if not any(log > RULED_OUT for log in own)]
+        if left:
+            tested = all(own for own in left)
+            out.append(Hazard(fault.name, fault.hazard, float(shares.get(i, 0.0)), tested))
+    return tuple(sorted(out, key=lambda one: (-one.probability, one.name)))
+
+
+def _told(seen: Seen, one: Prediction, sound: Prediction, scatter: Scatter) -> list[float]:
+    """Return by how much a sound set explains each reading better that a fault moves (log of the ratio)."""
+    first, second = (_beside(seen, p, scatter) for p in (one, sound))
+    out = []
+    if first.off.size == second.off.size:
+        shown = [_figures(p, x, x.covariance) for p, x in ((one, first), (sound, second))]
+        for row in range(first.off.size):
+            widths = [math.sqrt(x.covariance[row, row]) for x in (first, second)]
+            if abs(shown[0][row] - shown[1][row]) > MOVES * min(widths):
+                out.append(_alone(second, row) - _alone(first, row))
+    if seen.heard is not None and heard_as(one, sound) not in (None, heard_as(sound, sound)):
+        shares = [heard_shares(p, sound) for p in (sound, one)]
+        if shares[0] is not None and shares[1] is not None:
+            out.append(math.log(shares[0][seen.heard] / shares[1][seen.heard]))
+    return out
+
+
+def _alone(beside: _Fit, row: int) -> float:
+    """Return the log likelihood of one reading by itself."""
+    width = math.sqrt(beside.covariance[row, row])
+    need = beside.needs[row - beside.count] if row >= beside.count else None
+    if need is None or need.placed:
+        slope = 1.0 if need is None else need.slope
+        return -0.5 * (float(beside.off[row]) / width) ** 2 - math.log(width / slope)
+    return _bands_beyond(beside, [], [row])
 
 
 def _grouped(
     order: Sequence[int],
-    best: Sequence[Key],
+    fitted: Sequence[_Fitted],
     found: Mapping[Key, Prediction],
     seen: Seen,
-    sound: Prediction,
+    scatter: Scatter,
 ) -> list[list[int]]:
     """Return groups of faults; what looks like a likelier one goes with it, the sound set first of all."""
     groups: list[list[int]] = [[0]]
@@ -206,7 +356,8 @@ def _grouped(
         if n == 0:
             continue
         for group in groups:
-            if alike(found[best[n]], found[best[group[0]]], seen, sound):
+            one, other = found[fitted[n].key], found[fitted[group[0]].key]
+            if alike(one, other, seen, found[SOUND], scatter):
                 group.append(n)
                 break
         else:

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
-from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.element import GROUND
-from receiver_sim.circuit.possible_faults import PossibleFault, variants
+from receiver_sim.circuit.element_map import ElementMap
+from receiver_sim.circuit.possible_faults import PossibleFault, variant, variant_cards
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.sets import SetPlan
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
+from receiver_sim.judge.onset_likelihood import Curve, Curves
+from receiver_sim.judge.reading_spread import Shift, made_with, shifts_of
 from receiver_sim.measure import onset as onset_study
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe
@@ -26,15 +30,13 @@ from receiver_sim.studies.pin_chart import NO_METER_OHM, meter_element, with_met
 
 FloatArray = npt.NDArray[np.float64]
 
-SPREAD: Mapping[str, float] = {"resistor": 0.055, "pot": 0.1, "supply": 0.03}
-"""Standard deviation of parts by class, as a share: resistors of 10 % spread evenly, pots of 20 %, mains
-(common practice, no source)."""
-
-REGULATOR_SPREAD = 0.025
-TUBE_SPREAD_V, TUBE_SPREAD_SHARE = 0.08, 0.08
-"""Of a new tube, as a shift of its grid volts: contact potential, and a share of its bias for emission."""
-
 _TONE_HZ = 1000.0
+
+LEAST_SHARE = 0.01
+"""Of the variance of a reading, below which a factor is not followed under each fault."""
+
+_PIECE = 24
+"""Sizes of faults that a worker takes at a time."""
 
 
 @dataclass(frozen=True)
@@ -52,41 +54,71 @@ class Volt:
 
 @dataclass(frozen=True)
 class Prediction:
-    """What one size of one fault gives: volts of the readings, how they spread with the parts (readings x
-    parts, one standard deviation each), volts of all nodes, onset by band (None: none, missing: not known),
-    gain and ripple at the phones in dB of 1 V for 1 V.
+    """What one size of one fault gives.
+
+    volts: of the readings; spread: of the readings by the plan's factors (readings x factors), one standard
+    deviation each; nodes: volts of all nodes, no meter on; onset: on the knob by band (None: none, missing:
+    not known); curves: loop gain along the knob by band; gain_db, hum_db: gain to the phones and ripple
+    there, dB of 1 V for 1 V.
     """
 
     volts: FloatArray
     spread: FloatArray
     nodes: Mapping[str, float]
     onset: Mapping[str, float | None] = field(default_factory=dict)
+    curves: Curves = field(default_factory=dict)
     gain_db: float | None = None
     hum_db: float | None = None
 
 
 @dataclass(frozen=True)
 class Stand:
-    """A build on the bench: where its control stood while volts were read, its bands that were tried."""
+    """A set on the bench: the plan of its build's sets (settled, all bands), where its control stood while
+    volts were read, the bands that were tried.
+    """
 
-    build: Build
-    cards: Cards
+    plan: SetPlan
     band: Band
     dial_hz: float
     rotation: float
     bands: tuple[Band, ...] = ()
 
-    def circuits(self, band: Band, dial_hz: float) -> dict[str, Circuit]:
-        """Return the circuits that faults stand in, by name of the variant."""
-        return variants(self.build, self.cards, band=band, dial_hz=dial_hz, rotation=self.rotation)
+    @property
+    def build(self) -> Build:
+        """The build, its supply settled."""
+        return self.plan.build
+
+    @property
+    def cards(self) -> Cards:
+        """The cards of its tubes."""
+        return self.plan.cards
+
+    @property
+    def map(self) -> ElementMap:
+        """How the circuit follows the factors, on the band on which volts were read."""
+        return self.plan.maps[[band.name for band in self.plan.bands].index(self.band.name)]
+
+    @property
+    def sound(self) -> Circuit:
+        """The circuit without a fault, as it stood while volts were read."""
+        return receiver_circuit(
+            self.build, self.cards, band=self.band, dial_hz=self.dial_hz, rotation=self.rotation
+        )
+
+    def circuit(self, name: str, band: Band, dial_hz: float) -> Circuit:
+        """Return the circuit that faults stand in, by the name of its variant."""
+        return variant(name, self.build, self.cards, band=band, dial_hz=dial_hz, rotation=self.rotation)
 
 
-CircuitsAt = Callable[[Band, float], Mapping[str, Circuit]]
+CircuitOf = Callable[[str, Band, float], Circuit]
 
 Key = tuple[int, int]
 """Number of a fault and of its size; (-1, 0) is the sound set."""
 
 SOUND: Key = (-1, 0)
+
+_Work = tuple[str, list[tuple[Key, Mapping[str, float]]]]
+"""Name of a variant, and sizes of faults in it: their keys and the values of elements that they are."""
 
 
 def predict(
@@ -96,74 +128,211 @@ def predict(
     bench: Bench,
     *,
     heard: bool,
-    circuits_at: CircuitsAt | None = None,
+    circuit_of: CircuitOf | None = None,
+    sound: bool = True,
 ) -> tuple[dict[Key, Prediction], list[str]]:
     """Return the prediction of the sound set and of every size of every fault, and what could not be run.
 
-    circuits_at: gives the circuits by variant for a band and a dial frequency; those of the build if None.
+    circuit_of: gives the circuit of a variant, for a set that is drawn: its readings are found, not how they
+    spread; that of the build if None. sound: whether the sound set is wanted, too.
     """
-    jobs: dict[str, list[tuple[Key, Mapping[str, float]]]] = {"": [(SOUND, {})]}
+    jobs: dict[str, list[tuple[Key, Mapping[str, float]]]] = {"": [(SOUND, {})]} if sound else {}
     for i, fault in enumerate(faults):
         for j, size in enumerate(fault.sizes):
             jobs.setdefault(size.variant, []).append(((i, j), size.values))
-    pieces = [(name, todo[k : k + 24]) for name, todo in jobs.items() for k in range(0, len(todo), 24)]
-    at = circuits_at or stand.circuits
-    circuits = at(stand.band, stand.dial_hz)
-    at_d_c = bench.map(lambda b, one: _direct(b, stand, circuits, one, volts, heard), pieces)
-    found = {key: prediction for piece in at_d_c for key, prediction in piece.items()}
+    pieces = [(n, todo[k : k + _PIECE]) for n, todo in jobs.items() for k in range(0, len(todo), _PIECE)]
+    at = circuit_of or stand.circuit
+    shifts = () if circuit_of is not None else shifts_of(stand.plan, stand.map, stand.rotation)
+    circuits = {name: at(name, stand.band, stand.dial_hz) for name in jobs}
+    healthy = stand.circuit("", stand.band, stand.dial_hz) if shifts else None
+    few: FloatArray | None = None
+    if healthy is not None:
+        whole = _Direct(bench, stand, healthy, "", tuple(volts), shifts)
+        few = whole.read([(SOUND, {})], heard=False)[SOUND].spread
+        shifts = tuple(shift for shift in shifts if _counts(few, shift.number))
+
+    def direct(b: Bench, work: _Work) -> dict[Key, Prediction]:
+        return _Direct(b, stand, circuits[work[0]], work[0], tuple(volts), shifts).read(work[1], heard)
+
+    found = {key: one for piece in bench.map(direct, pieces) for key, one in piece.items()}
+    if few is not None:
+        done = [shift.number for shift in shifts]
+        for one in found.values():
+            rest = few.copy()
+            rest[:, done] = one.spread[:, done]
+            one.spread[:] = rest
     for band in stand.bands:
-        middle = float(np.sqrt(band.from_ * band.to))
-        of_band = at(band, middle)
+        dial = band.middle_hz
+        of_band = {name: at(name, band, dial) for name in jobs}
         elsewhere = band.name != stand.band.name
         spared = {
             (i, j) for i, f in enumerate(faults) if f.plugged and elsewhere for j in range(len(f.sizes))
         }
         left = [(name, [one for one in todo if one[0] not in spared]) for name, todo in pieces]
-        ran = bench.map(_onset_job(of_band, band, middle), [piece for piece in left if piece[1]])
+        ran = bench.map(_onset_job(of_band, band, dial), [piece for piece in left if piece[1]])
         places = {key: place for piece in ran for key, place in piece.items()}
-        places |= {key: places[SOUND] for key in spared if SOUND in places}
+        if SOUND in places:
+            places |= dict.fromkeys(spared, places[SOUND])
         for key, place in places.items():
             if key in found:
-                found[key] = _with_onset(found[key], band.name, place)
-    missing = [
-        faults[i].name for i, j in (key for todo in jobs.values() for key, _ in todo)
-        if i >= 0 and (i, j) not in found
-    ]  # fmt: skip
-    return found, sorted(set(missing))
+                found[key] = _with_onset(found[key], band.name, *place)
+    keys = [key for todo in jobs.values() for key, _ in todo]
+    missing = {faults[i].name for i, j in keys if i >= 0 and (i, j) not in found}
+    return found, sorted(missing)
 
 
-def _with_onset(one: Prediction, band: str, place: float | None) -> Prediction:
-    return Prediction(one.volts, one.spread, one.nodes, {**one.onset, band: place}, one.gain_db, one.hum_db)
+def _counts(spread: FloatArray, number: int) -> bool:
+    """Tell whether a factor brings a hundredth of the variance of any reading of the sound set: of what does
+    not, the sound set's own share of the spread stands for that under a fault.
+    """
+    variance = np.sum(spread**2, axis=1)
+    return bool(np.any(spread[:, number] ** 2 > LEAST_SHARE * variance))
+
+
+def _with_onset(one: Prediction, band: str, place: float | None, curve: Curve) -> Prediction:
+    return replace(one, onset={**one.onset, band: place}, curves={**one.curves, band: curve})
 
 
 # ---------------------------------------------------------------------- volts and what is heard
 
 
-def _direct(
-    bench: Bench,
-    stand: Stand,
-    circuits: Mapping[str, Circuit],
-    piece: tuple[str, list[tuple[Key, Mapping[str, float]]]],
-    volts: Sequence[Volt],
-    heard: bool,
-) -> dict[Key, Prediction]:
-    """Return the predictions of one piece of the work: faults of one variant."""
-    name, todo = piece
-    out: dict[Key, Prediction] = {}
-    left = list(todo)
-    while left:
-        try:
-            with loaded(bench, with_meters(circuits[name], [v.node for v in volts])) as on:
-                on.turn(stand.rotation)
-                while left:
-                    key, values = left.pop(0)
-                    with _changed(on, values, stand.rotation):
-                        out[key] = _one(on, stand, volts, heard, values)
-        except EngineError:
-            continue  # what failed is left out and named; the rest goes on in a fresh worker
-    for pulled in sorted({v.pulled for v in volts if v.pulled}):
-        _add_pulled(bench, stand, circuits[name], pulled, todo, volts, out)
-    return out
+@dataclass(frozen=True)
+class _Direct:
+    """Readings in volts on one variant of the circuit."""
+
+    bench: Bench
+    stand: Stand
+    circuit: Circuit
+    name: str
+    volts: tuple[Volt, ...]
+    shifts: tuple[Shift, ...]
+
+    def read(self, todo: list[tuple[Key, Mapping[str, float]]], heard: bool) -> dict[Key, Prediction]:
+        """Return the predictions of sizes of faults; one that fails is left out."""
+        out: dict[Key, Prediction] = {}
+        for pulled in sorted({v.pulled for v in self.volts} | {""}):
+            at = [i for i, v in enumerate(self.volts) if v.pulled == pulled]
+            if pulled and pulled not in self.circuit.sockets:
+                continue
+            tube = self.circuit.sockets[pulled].tube if pulled else ""
+            state = self.circuit.without([tube]) if tube in self.circuit else self.circuit
+            here = [one for one in todo if not pulled or one[0] in out]
+            true = self._stated(state, here, at, out, heard=heard and not pulled)
+            for key, _ in here:
+                if key not in true:
+                    out.pop(key, None)
+            for shift in self.shifts:
+                if shift.ratios is None and at:
+                    self._shifted(state, shift, [one for one in here if one[0] in out], at, out, true)
+        return out
+
+    def _stated(
+        self,
+        state: Circuit,
+        todo: list[tuple[Key, Mapping[str, float]]],
+        at: list[int],
+        out: dict[Key, Prediction],
+        *,
+        heard: bool,
+    ) -> dict[Key, Mapping[str, float]]:
+        """Fill in readings, nodes, what is heard, and how readings follow what `alter` can change. Return the
+        volts of all nodes with no meter on, of what could be run.
+        """
+        left = list(todo)
+        true: dict[Key, Mapping[str, float]] = {}
+        while left:
+            try:
+                with loaded(self.bench, with_meters(state, [self.volts[i].node for i in at])) as on:
+                    on.turn(self.stand.rotation)
+                    while left and not on.session.troubled:
+                        key, values = left.pop(0)
+                        with _changed(on, values, self.stand.rotation):
+                            true[key] = self._one(on, at, key, values, out, heard=heard)
+            except EngineError:
+                continue  # what failed is left out and named; the rest goes on in a fresh worker
+        return true
+
+    def _one(
+        self,
+        on: Loaded,
+        at: list[int],
+        key: Key,
+        values: Mapping[str, float],
+        out: dict[Key, Prediction],
+        *,
+        heard: bool,
+    ) -> dict[str, float]:
+        nodes = on.volts()
+        if key not in out:
+            count, width = len(self.volts), len(self.stand.plan.factors)
+            out[key] = Prediction(np.zeros(count), np.zeros((count, width)), nodes)
+        one = out[key]
+        for i in at:
+            one.volts[i] = shown_on(on, self.volts[i])
+        wanted = self._nodes(at)
+        now = {**on.circuit.control.at(self.stand.rotation), **values}
+        for shift in self.shifts if wanted else ():
+            if shift.ratios is None:
+                continue
+            there = {n: ratio for n, ratio in shift.ratios.items() if n in on.circuit}
+            before = {n: now.get(n, on.circuit[n].value or 0.0) for n in there}
+            for name, ratio in there.items():
+                on.set(name, before[name] * ratio)
+            moved = on.session.op(vectors=wanted)
+            for name, value in before.items():
+                on.set(name, value)
+            self._column(one, at, shift, {n: float(moved[n].real[0]) for n in wanted}, nodes)
+        if heard:
+            gain, hum = _heard(on, self.stand)
+            out[key] = replace(one, gain_db=gain, hum_db=hum)
+        return nodes
+
+    def _nodes(self, at: list[int]) -> list[str]:
+        return sorted({self.volts[i].node for i in at} - {GROUND})
+
+    def _column(
+        self,
+        one: Prediction,
+        at: list[int],
+        shift: Shift,
+        moved: Mapping[str, float],
+        nodes: Mapping[str, float],
+    ) -> None:
+        """Fill in how readings move with a factor, the meter's loading as it was."""
+        for i in at:
+            node = self.volts[i].node
+            if node == GROUND:
+                continue
+            true = nodes[node]
+            share = one.volts[i] / true if abs(true) > 1e-3 else 1.0
+            one.spread[i, shift.number] = shift.sense * (moved[node] - true) * share
+
+    def _shifted(
+        self,
+        state: Circuit,
+        shift: Shift,
+        todo: list[tuple[Key, Mapping[str, float]]],
+        at: list[int],
+        out: dict[Key, Prediction],
+        true: Mapping[Key, Mapping[str, float]],
+    ) -> None:
+        """Fill in how readings follow what stands within a law or a model: a deck of its own."""
+        cards = variant_cards(self.name, self.stand.cards)
+        other = made_with(state, self.stand.plan, self.stand.map, cards, shift)
+        wanted = self._nodes(at)
+        left = list(todo)
+        while left and wanted:
+            try:
+                with loaded(self.bench, other) as on:
+                    on.turn(self.stand.rotation)
+                    while left and not on.session.troubled:
+                        key, values = left.pop(0)
+                        with _changed(on, values, self.stand.rotation):
+                            moved = on.session.op(vectors=wanted)
+                        volts = {n: float(moved[n].real[0]) for n in wanted}
+                        self._column(out[key], at, shift, volts, true[key])
+            except EngineError:
+                out.pop(key, None)
 
 
 class _changed:  # noqa: N801 - a context, named as what it does
@@ -183,69 +352,14 @@ class _changed:  # noqa: N801 - a context, named as what it does
                 self._on.set(name, self._rest.get(name, self._on.circuit[name].value or 0.0))
 
 
-def _one(
-    on: Loaded, stand: Stand, volts: Sequence[Volt], heard: bool, values: Mapping[str, float]
-) -> Prediction:
-    nodes = on.volts()
-    shown = np.array([0.0 if v.pulled else _shown(on, v) for v in volts], dtype=np.float64)
-    spread = _spread(on, stand, volts, nodes, shown, values)
-    gain = hum = None
-    if heard:
-        gain, hum = _heard(on, stand)
-    return Prediction(shown, spread, nodes, {}, gain, hum)
-
-
-def _shown(on: Loaded, one: Volt) -> float:
+def shown_on(on: Loaded, one: Volt) -> float:
+    """Return what the meter of a reading shows on a circuit that `with_meters` made (V)."""
     if one.node == GROUND:
         return 0.0
     on.set(meter_element(one.node), one.ohm)
     seen = float(on.session.op(vectors=[one.node])[one.node].real[0])
     on.set(meter_element(one.node), NO_METER_OHM)
     return seen
-
-
-def spread_elements(circuit: Circuit, nodes: Mapping[str, float]) -> list[tuple[str, float]]:
-    """Return what is varied to see how readings spread: element and the value one deviation away."""
-    out: list[tuple[str, float]] = []
-    bought = {name for part in parts_of(circuit) for name in part.elements}
-    for element in circuit.elements:
-        share = SPREAD.get(element.about.tolerance or "")
-        if element.name in bought and share is not None and element.kind in "rv" and element.value:
-            out.append((element.name, element.value * (1.0 + share)))
-    feed = next((e for e in circuit.elements if e.about.block == "control" and e.kind == "v"), None)
-    if feed is not None:
-        out.append((feed.name, REGULATOR_SPREAD * abs(nodes.get(feed.nodes[0], 0.0))))
-    for socket in circuit.sockets.values():
-        if socket.tube not in circuit:
-            continue
-        grid, cathode = (nodes.get(socket.pins[pin], 0.0) for pin in ("grid", "cathode"))
-        out.append((socket.probe, TUBE_SPREAD_V + TUBE_SPREAD_SHARE * abs(grid - cathode)))
-    return out
-
-
-def _spread(
-    on: Loaded,
-    stand: Stand,
-    volts: Sequence[Volt],
-    nodes: Mapping[str, float],
-    shown: FloatArray,
-    values: Mapping[str, float],
-) -> FloatArray:
-    """Return the change of each reading for one deviation of each part, the meter's loading as it was."""
-    now = {**on.circuit.control.at(stand.rotation), **values}
-    columns = []
-    for name, value in spread_elements(on.circuit, nodes):
-        before = now.get(name, on.circuit[name].value or 0.0)
-        on.set(name, value * before / (on.circuit[name].value or 1.0) if name in now else value)
-        moved = on.volts()
-        on.set(name, before)
-        column = []
-        for i, one in enumerate(volts):
-            true = nodes.get(one.node, 0.0)
-            share = shown[i] / true if abs(true) > 1e-3 else 1.0
-            column.append((moved.get(one.node, 0.0) - true) * share)
-        columns.append(column)
-    return np.asarray(np.array(columns, dtype=np.float64).T.reshape(len(volts), len(columns)))
 
 
 def _heard(on: Loaded, stand: Stand) -> tuple[float, float]:
@@ -259,52 +373,24 @@ def _heard(on: Loaded, stand: Stand) -> tuple[float, float]:
     return found[0], found[1]
 
 
-def _add_pulled(
-    bench: Bench,
-    stand: Stand,
-    circuit: Circuit,
-    pulled: str,
-    todo: Iterable[tuple[Key, Mapping[str, float]]],
-    volts: Sequence[Volt],
-    out: dict[Key, Prediction],
-) -> None:
-    """Fill in the readings that were taken with a tube out."""
-    at = [i for i, v in enumerate(volts) if v.pulled == pulled]
-    state = circuit.without([circuit.sockets[pulled].tube])
-    try:
-        with loaded(bench, with_meters(state, [volts[i].node for i in at])) as on:
-            on.turn(stand.rotation)
-            for key, values in todo:
-                if key not in out:
-                    continue
-                with _changed(on, values, stand.rotation):
-                    for i in at:
-                        out[key].volts[i] = _shown(on, volts[i])
-    except EngineError:
-        for key, _ in todo:
-            out.pop(key, None)
-
-
 # ---------------------------------------------------------------------- onset
 
 
 def _onset_job(circuits: Mapping[str, Circuit], band: Band, dial_hz: float) -> Any:
-    def run(
-        bench: Bench, piece: tuple[str, list[tuple[Key, Mapping[str, float]]]]
-    ) -> dict[Key, float | None]:
+    def run(bench: Bench, piece: _Work) -> dict[Key, tuple[float | None, Curve]]:
         name, todo = piece
-        out: dict[Key, float | None] = {}
+        out: dict[Key, tuple[float | None, Curve]] = {}
         left = list(todo)
         while left:
             try:
                 with loaded(bench, circuits[name]) as on:
-                    while left:
+                    while left and not on.session.troubled:
                         key, values = left.pop(0)
                         with _changed(on, values, 0.5):
                             try:
                                 out[key] = _onset(on, band, dial_hz, values)
                             except NoAnswer:
-                                out[key] = None
+                                out[key] = (None, ())
             except EngineError:
                 continue
         return out
@@ -312,18 +398,21 @@ def _onset_job(circuits: Mapping[str, Circuit], band: Band, dial_hz: float) -> A
     return run
 
 
-def _onset(on: Loaded, band: Band, dial_hz: float, values: Mapping[str, float]) -> float | None:
-    """Return the rotation at onset, None where there is none. A broken track keeps its break as it turns."""
+def _onset(on: Loaded, band: Band, dial_hz: float, values: Mapping[str, float]) -> tuple[float | None, Curve]:
+    """Return the rotation at onset (None: none) and the loop gains that were met. A broken track keeps its
+    break as it turns.
+    """
     control = on.circuit.node(Place.CONTROL_NODE)
     if all(s.tube not in on.circuit for s in on.circuit.sockets.values() if s.control_node == control):
-        return None
+        return None, ()
     broken = {n: v for n, v in values.items() if n in on.circuit.control.at_share(0.5)}
     probe = Probe(_Broken(on.session, on.circuit, broken) if broken else on, band=band, dial_hz=dial_hz)
     probe.trim()
-    status, _, share = onset_study.search(probe.measure)
+    status, samples, share = onset_study.search(probe.measure)
+    curve = tuple(sorted((probe.rotation(sample.wiper), sample.gain) for sample in samples))
     if status is Status.NOT_IN_RANGE:
-        return 0.0
-    return None if share is None else probe.rotation(share)
+        return 0.0, curve
+    return None if share is None else probe.rotation(share), curve
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,17 @@ from receiver_sim.results.answer import Answer
 
 @dataclass(frozen=True)
 class Pulled:
-    """One part or quantity of a tube.
+    """One thing that differs from set to set.
 
-    stated: its value in the build, None for what is a deviation from the card; found: as the readings have
-    it; before, after: one standard deviation, relative, of a contact potential in volts (`unit`); moved:
-    deviation that was found, in the same way.
+    key: of the build, where its value stands; '' for what stands nowhere in it; word: what the trade calls
+    it; kind: its class of tolerance; stated: its value in the build, None without a key; found: as the
+    readings have it; moved: deviation that was found; before, after: one standard deviation. These three are
+    relative, in volts for a contact potential (`unit` V), in deviations for what print leaves open ('sigma').
     """
 
-    name: str
+    key: str
     word: str
+    kind: str
     unit: str
     stated: float | None
     found: float | None
@@ -34,9 +36,9 @@ class OnsetBefore:
 
     band: str
     before: float | None
-    before_spread: float
+    before_spread: float | None
     after: float | None
-    after_spread: float
+    after_spread: float | None
     seen: float | None
 
 

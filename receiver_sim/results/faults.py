@@ -24,11 +24,12 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Hazard:
-    """A fault that can hurt and that the readings don't rule out."""
+    """A fault that can hurt and that the readings don't rule out; tested: whether any of them shows it."""
 
     name: str
     why: str
     probability: float
+    tested: bool = True
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,7 @@ class FaultReport(Answer):
     """What the readings say.
 
     healthy: whether a sound set explains them best; healthy_probability: of a sound set or of faults that no
-    reading shows; suspects in the order of their probability.
+    reading shows (`not_shown`); suspects in the order of their probability.
     """
 
     title: str
@@ -71,6 +72,7 @@ class FaultReport(Answer):
     next_reading: NextReading | None
     readings: tuple[ReadingAgainst, ...]
     tried: int
+    not_shown: tuple[str, ...]
     cautions: tuple[str, ...]
     failed: tuple[FailedStage, ...] = ()
 

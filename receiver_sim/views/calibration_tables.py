@@ -26,9 +26,9 @@ def onsets(found: Calibration) -> Section:
         (
             one.band,
             fixed(one.before, 1, 100.0),
-            fixed(one.before_spread, 1, 100.0) if one.before is not None else NOTHING,
+            fixed(one.before_spread, 1, 100.0),
             fixed(one.after, 1, 100.0),
-            fixed(one.after_spread, 1, 100.0) if one.after is not None else NOTHING,
+            fixed(one.after_spread, 1, 100.0),
             fixed(one.seen, 1, 100.0),
         )
         for one in found.onsets
@@ -50,8 +50,12 @@ def onsets(found: Calibration) -> Section:
     )
 
 
+MOST = 16
+"""Rows of parts and tubes that are shown: the document has all."""
+
+
 def pulled(found: Calibration) -> Section:
-    """Return the parts and tubes, those first that the readings moved or pinned most."""
+    """Return the parts and tubes, those first that the readings pinned most."""
     columns = (
         Column("what", "left"), Column("stated"), Column("found"), Column("moved"),
         Column("deviation\nbefore"), Column("after"),
@@ -60,30 +64,46 @@ def pulled(found: Calibration) -> Section:
     rows = tuple(
         (
             one.word,
-            _value(one, one.stated),
-            _value(one, one.found),
+            value_text(one, one.stated),
+            value_text(one, one.found),
             _share(one.moved, one.unit),
             _share(one.before, one.unit),
             _share(one.after, one.unit),
         )
-        for one in order
+        for one in order[:MOST]
     )
     legend = (
-        "Least deviations that explain the readings. One deviation before: usual tolerances of parts and new "
-        "tubes (common practice, no source)."
+        "Least deviations that explain the readings. One deviation before: tolerances as stated, else by "
+        "class of part, and new tubes (common practice)."
     )
+    if len(order) > MOST:
+        legend += f" {len(order) - MOST} more that the readings say less of: --json."
     return Section("Parts and tubes", (Grid(columns, rows), Note(legend)), PLATE_SUPPLY)
 
 
-def _value(one: Pulled, value: float | None) -> str:
+_UNITS = {"F": ("capacitor", "small capacitor", "electrolytic"), "H": ("choke", "iron-cored choke", "coil"),
+          "V": ("zener", "gas tube", "battery", "bench supply"), "": ("coil Q",)}  # fmt: skip
+
+
+def value_text(one: Pulled, value: float | None) -> str:
+    """Return a value of a part with its unit."""
     if value is None:
         return NOTHING
-    unit = "V" if one.name.endswith(".volts") else "" if one.name.endswith(".q") else "ohm"
+    unit = next((unit for unit, kinds in _UNITS.items() if one.kind in kinds), "ohm")
     return engineering(value, unit, 4)
 
 
+def moved_text(one: Pulled) -> str:
+    """Return how far something lies off, with its sign."""
+    if one.unit == "1":
+        return f"{100.0 * one.moved:+.1f} %"
+    return f"{one.moved:+.3f} V" if one.unit == "V" else f"{one.moved:+.2f} deviations"
+
+
 def _share(value: float, unit: str) -> str:
-    return f"{fixed(value, 3)} V" if unit == "V" else f"{fixed(value, 1, 100.0)} %"
+    if unit == "1":
+        return f"{fixed(value, 1, 100.0)} %"
+    return f"{fixed(value, 3)} V" if unit == "V" else f"{fixed(value, 2)} sigma"
 
 
 def readings(found: Calibration) -> Section:

@@ -19,6 +19,7 @@ def faults_sheet(found: FaultReport) -> Sheet:
     hurting = tuple(
         f"{'DANGER' if one.probability >= 0.05 else 'CAUTION'}, {one.name} is not ruled out: {one.why}."
         for one in found.hazards
+        if one.tested
     )
     return Sheet(f"Faults: {found.title}", tuple(sections), (*hurting, *found.cautions))
 
@@ -27,6 +28,8 @@ def hazards(found: FaultReport) -> Section:
     """Return the faults that can hurt and are not ruled out, whatever their rank."""
     notes = tuple(
         Note(f"{one.name} ({percent(one.probability, 1)}): {one.why}.", mark=" ! ", style="bold red")
+        if one.tested
+        else Note(f"{one.name}, which no reading here tests: {one.why}.", mark=" ! ")
         for one in found.hazards
     )
     return Section("Rule these out first", notes, PLATE_SUPPLY)
@@ -35,10 +38,7 @@ def hazards(found: FaultReport) -> Section:
 def verdict(found: FaultReport) -> Section:
     """Return the answer in a sentence."""
     if found.healthy:
-        said = (
-            f"These readings are those of a sound set ({percent(found.healthy_probability)}). Faults that "
-            "they can't show are not excluded."
-        )
+        said = f"These readings are those of a sound set ({percent(found.healthy_probability)})."
     elif found.suspects:
         one = found.suspects[0]
         said = f"Most likely {' or '.join(one.names[:4])} ({one.size}), {percent(one.probability)}."
@@ -46,7 +46,10 @@ def verdict(found: FaultReport) -> Section:
             said += " These readings can't separate them."
     else:
         said = "No single fault that was tried explains these readings."
-    return Section("What the readings say", (Note(said),))
+    notes = [Note(said)]
+    if found.healthy and found.not_shown:
+        notes.append(Note(f"They can't show, and so don't exclude: {'; '.join(found.not_shown)}."))
+    return Section("What the readings say", tuple(notes))
 
 
 def suspects(found: FaultReport) -> Section:

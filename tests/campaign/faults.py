@@ -3,11 +3,9 @@
     python tests/campaign/faults.py                       # four builds, all faults, 20 sound sets each
     python tests/campaign/faults.py --builds demo --seed 7
 
-Each set has one fault. It is read at every pin and test point with a 10 Mohm meter (readings off by 3 %,
-one standard deviation), its onset is tried on every band, and one word says what is heard. Draws: resistors
-10 %, potentiometers 20 %, capacitors 20 %, mains 4 %, evenly; emission 10 %, contact potential 0.06 V,
-regulator 2 %, Q of the coil 8 %, one standard deviation (common practice, no source). Tubes are drawn through
-their laws, not by the shift of the grid that the search itself assumes.
+Each set is one that `receiver-sim spread` would draw (parts, tubes and mains by their classes or by what the
+build states) and has one fault. It is read at every pin and test point with a 10 Mohm meter (readings off by
+3 %, one standard deviation), its onset is tried on up to three bands, and one word says what is heard.
 """
 
 from __future__ import annotations
@@ -20,13 +18,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from receiver_sim import api
-from receiver_sim.builds import settle, shipped_build
-from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.api._faults import scatter_of
+from receiver_sim.api._spread import plan_for
+from receiver_sim.builds import shipped_build
 from receiver_sim.circuit.circuit import Circuit
-from receiver_sim.circuit.element import GROUND, Nature
-from receiver_sim.circuit.possible_faults import PossibleFault, possible_faults, variants, weakened
+from receiver_sim.circuit.element import GROUND
+from receiver_sim.circuit.factors import drawn
+from receiver_sim.circuit.possible_faults import PossibleFault, possible_faults, variant
+from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.judge import fault_finder
+from receiver_sim.judge.fault_finder import Scatter
 from receiver_sim.judge.fault_predictions import SOUND, Key, Prediction, Stand, Volt, predict
 from receiver_sim.physics.meters import METERS
 from receiver_sim.schema import Band
@@ -35,10 +37,6 @@ from receiver_sim.studies.pin_chart import points_of
 BUILDS = ("cabin", "demo", "tickler", "plugin_coils")
 NOISE = 0.03
 _METER = METERS[2]
-
-_EVENLY = {"resistor": 0.1, "pot": 0.2, "capacitor": 0.2, "small capacitor": 0.1, "electrolytic": 0.3,
-           "supply": 0.04, "iron-cored choke": 0.2, "choke": 0.1}  # fmt: skip
-_NORMAL = {"coil Q": 0.08}
 
 
 @dataclass(frozen=True)
@@ -50,110 +48,56 @@ class Case:
     volts: tuple[Volt, ...]
     points: dict[str, str]
     found: dict[Key, Prediction]
+    scatter: Scatter
     seconds: float
     missing: list[str]
 
 
 def case_of(name: str, bench: Bench) -> Case:
-    """Return a shipped build with its predictions; seconds: that they took."""
-    build = settle(shipped_build(name), bench)
-    cards, setting = api.prepare(build, None, bench)
-    bands = build.bands[:3]
-    stand = Stand(build, cards, setting.band, setting.onset.dial_hz, setting.rotation, tuple(bands))
-    circuit = receiver_circuit(build, cards, band=stand.band, dial_hz=stand.dial_hz, rotation=stand.rotation)
+    """Return a shipped build with its predictions; seconds: that they took, with the plan of its sets."""
+    start = time.perf_counter()
+    plan = plan_for(shipped_build(name), bench)
+    _, setting = api.prepare(plan.build, None, bench)
+    stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, plan.bands[:3])
     nodes = {
         p.node: f"{p.socket} {p.words}".strip()
-        for p in points_of(circuit, build, cards)
+        for p in points_of(stand.sound, plan.build, plan.cards)
         if p.node not in (None, GROUND) and p.words != "heater"
     }
-    volts = tuple(Volt(words, node, _METER.name, 1e7, 200.0, 0.0) for node, words in nodes.items() if node)
-    faults = possible_faults(circuit)
-    start = time.perf_counter()
+    points = {node: words for node, words in nodes.items() if node}
+    volts = tuple(Volt(words, node, _METER.name, 1e7, 200.0, 0.0) for node, words in points.items())
+    faults = possible_faults(stand.sound)
     found, missing = predict(stand, faults, volts, bench, heard=True)
-    return Case(
-        stand,
-        faults,
-        volts,
-        {n: w for n, w in nodes.items() if n},
-        found,
-        time.perf_counter() - start,
-        missing,
-    )
-
-
-def drawn(case: Case, rng: np.random.Generator):
-    """Return what gives the circuits of one set whose parts are drawn, by band and dial."""
-    cards = case.stand.cards
-    emission = {name: 1.0 + 0.1 * rng.standard_normal() for name in ("detector", "audio", "first")}
-    contact = {name: 0.06 * rng.standard_normal() for name in ("detector", "audio", "first")}
-    changed = {}
-    for name in ("detector", "audio", "first"):
-        card = getattr(cards, name)
-        if card is None:
-            continue
-        card = weakened(card, max(emission[name], 0.6))
-        old = card.fit.parameters["contact"]
-        shifted = old.model_copy(update={"value": old.value + contact[name]})
-        parameters = {**card.fit.parameters, "contact": shifted}
-        changed[name] = card.model_copy(
-            update={"fit": card.fit.model_copy(update={"parameters": parameters})}
-        )
-    new_cards = replace(cards, **changed)
-    factors: dict[str, float] = {}
-    regulator = 1.0 + 0.02 * rng.standard_normal()
-    seed = int(rng.integers(1 << 31))
-
-    def circuits(band: Band, dial_hz: float) -> dict[str, Circuit]:
-        stand = case.stand
-        made = variants(stand.build, new_cards, band=band, dial_hz=dial_hz, rotation=stand.rotation)
-        return {
-            name: _shifted(c, factors, np.random.default_rng(seed), regulator) for name, c in made.items()
-        }
-
-    return circuits
-
-
-def _shifted(
-    circuit: Circuit, factors: dict[str, float], rng: np.random.Generator, regulator: float
-) -> Circuit:
-    """Return the circuit with its parts drawn; a part is the same in every variant and on every band."""
-    values = {}
-    for element in circuit.elements:
-        about = element.about
-        if element.value is None or about.nature is Nature.BENCH or about.tolerance is None:
-            continue
-        # both sides of a track are one part
-        name = about.key if about.tolerance == "pot" and about.key else element.name
-        if name not in factors:
-            if about.tolerance in _EVENLY:
-                factors[name] = 1.0 + _EVENLY[about.tolerance] * rng.uniform(-1.0, 1.0)
-            elif about.tolerance in _NORMAL:
-                factors[name] = 1.0 + _NORMAL[about.tolerance] * rng.standard_normal()
-            else:
-                factors[name] = 1.0
-        if factors[name] != 1.0 and element.kind in "rclv":
-            values[element.name] = element.value * factors[name]
-    out = circuit.replace(values)
-    models = tuple(
-        replace(m, parameters={**m.parameters, "BV": m.parameters["BV"] * regulator})
-        if "BV" in m.parameters
-        else m
-        for m in out.models
-    )
-    return replace(out, models=models)
+    scatter = scatter_of(stand, bench)
+    return Case(stand, faults, volts, points, found, scatter, time.perf_counter() - start, missing)
 
 
 def observed(
-    case: Case, fault: PossibleFault | None, size: int, bench: Bench, rng: np.random.Generator
+    case: Case, fault: PossibleFault | None, size: int, bench: Bench, *, seed: int, number: int
 ) -> fault_finder.Seen | None:
     """Return what is read of a drawn set with a fault (None: a sound one); None if it could not be run."""
-    circuits = drawn(case, rng)
-    one = [] if fault is None else [replace(fault, sizes=(fault.sizes[size],))]
-    ran, _ = predict(case.stand, one, case.volts, bench, heard=True, circuits_at=circuits)
+    stand, plan = case.stand, case.stand.plan
+    row = draws(plan.factors, seed=seed, start=number, stop=number + 1)[0]
+    build, cards = drawn(plan.build, plan.cards, plan.factors, moved_by(plan.factors, row))
+    named = {band.name: band for band in build.bands}
+
+    def circuit_of(name: str, band: Band, dial_hz: float) -> Circuit:
+        where = {"band": named[band.name], "dial_hz": dial_hz, "rotation": stand.rotation}
+        return variant(name, build, cards, **where)
+
+    one = [] if fault is None else [replace(fault, sizes=(fault.sizes[size],), plugged=False)]
+    ran, _ = predict(stand, one, case.volts, bench, heard=True, circuit_of=circuit_of, sound=fault is None)
     key = SOUND if fault is None else (0, 0)
     if key not in ran:
         return None
-    there = ran[key]
+    there, rng = ran[key], np.random.default_rng([seed, number])
+    if fault is not None and fault.plugged and len(stand.bands) > 1:
+        # the coils of the other bands are sound
+        sound = predict(
+            replace(stand, bands=tuple(b for b in stand.bands if b.name != stand.band.name)),
+            [], (), bench, heard=False, circuit_of=circuit_of,
+        )[0][SOUND]  # fmt: skip
+        there = replace(there, onset={**there.onset, **sound.onset})
     volts = []
     for i, v in enumerate(case.volts):
         true = float(there.volts[i])
@@ -174,6 +118,10 @@ class Count:
     sound: int = 0
     sound_right: int = 0
     lost: int = 0
+    names: int = 0
+    """Faults named on the first lines, of those trials whose fault readings show."""
+    hidden: int = 0
+    """Trials in which the set is called sound and the fault is on that line: readings don't show it."""
 
 
 def placed(ranked: fault_finder.Ranked, name: str | None) -> int | None:
@@ -189,25 +137,38 @@ def run(name: str, bench: Bench, *, seed: int, sound: int, every: int = 1) -> tu
     case = case_of(name, bench)
     count, missed = Count(), []
     for n, (i, j) in enumerate(_all(case, every)):
-        rng = np.random.default_rng([seed, n])
         fault = case.faults[i]
-        seen = observed(case, fault, j, bench, rng)
+        seen = observed(case, fault, j, bench, seed=seed, number=n)
         if seen is None:
             count.lost += 1
             continue
-        place = placed(fault_finder.rank(case.faults, case.found, seen, case.points), fault.name)
+        ranked = ranked_of(case, seen)
+        place = placed(ranked, fault.name)
         count.trials += 1
         count.first += place == 0
         count.three += place is not None and place < 3
+        if ranked.healthy:
+            count.hidden += place == 0
+        else:
+            count.names += len(ranked.suspects[0].names)
         if place is None or place > 0:
-            missed.append(f"{fault.name}, {fault.sizes[j].words}: place {place}")
+            first = "sound" if ranked.healthy else ranked.suspects[0].names[0]
+            missed.append(f"{fault.name}, {fault.sizes[j].words}: place {place}, first {first}")
     for n in range(sound):
-        seen = observed(case, None, 0, bench, np.random.default_rng([seed, 100_000 + n]))
+        seen = observed(case, None, 0, bench, seed=seed, number=100_000 + n)
         if seen is None:
             continue
         count.sound += 1
-        count.sound_right += fault_finder.rank(case.faults, case.found, seen, case.points).healthy
+        ranked = ranked_of(case, seen)
+        count.sound_right += ranked.healthy
+        if not ranked.healthy:
+            missed.append(f"sound set: {ranked.sound:.3f}, first {ranked.suspects[0].names[0]}")
     return count, missed, case
+
+
+def ranked_of(case: Case, seen: fault_finder.Seen) -> fault_finder.Ranked:
+    """Return what the search says of readings."""
+    return fault_finder.rank(case.faults, case.found, seen, case.points, case.scatter)
 
 
 def _all(case: Case, every: int) -> Iterator[tuple[int, int]]:
@@ -237,9 +198,12 @@ def main() -> None:
                 print(f"   {line}")
             for field in vars(whole):
                 setattr(whole, field, getattr(whole, field) + getattr(count, field))
+    shown = whole.trials - whole.hidden
     print(
-        f"first {whole.first / whole.trials:.1%}, among three {whole.three / whole.trials:.1%} "
-        f"of {whole.trials}; "
+        f"first {whole.first / whole.trials:.1%}, among three {whole.three / whole.trials:.1%} of "
+        f"{whole.trials}; excluding {whole.hidden} that no reading shows and that are on the line of a sound "
+        f"set: first {(whole.first - whole.hidden) / shown:.1%}, among three "
+        f"{(whole.three - whole.hidden) / shown:.1%}; {whole.names / shown:.1f} faults on a first line; "
         f"sound {whole.sound_right}/{whole.sound}; not run {whole.lost}"
     )
 
