@@ -84,7 +84,7 @@ def _steadiness(found: Found, bench: Bench, stages: Stages) -> tuple[Stability, 
         return ()
     out = [first]
     for what, changed in stability.remedies(found.build, first.kind) if first.unstable else ():
-        tried = stages.run(f"{what} on {band}", partial(_remedy, found, bench, what, changed))
+        tried = stages.run(f"{what} on {band}", partial(_remedy, found, first, bench, what, changed))
         if tried is None:
             continue
         out.append(tried)
@@ -107,12 +107,12 @@ def _modes(found: Found, bench: Bench, *, what: str, seconds: float) -> Stabilit
     )
 
 
-def _remedy(found: Found, bench: Bench, what: str, changed: Build) -> Stability | None:
-    """Return the stability of a changed build, None if it does not oscillate at all."""
+def _remedy(found: Found, first: Stability, bench: Bench, what: str, changed: Build) -> Stability | None:
+    """Return the stability of a changed build, None if it does not oscillate at all; `first`: as built."""
     tried = find(changed, found.cards, bench, band=found.band)
     if tried.oscillation.amplitudes is None:
         return None
-    return _modes(tried, bench, what=what, seconds=0.0)
+    return stability.became(first, _modes(tried, bench, what=what, seconds=0.0))
 
 
 def _extrapolated(cards: Cards, bands: Sequence[BandOscillation]) -> tuple[str, ...]:

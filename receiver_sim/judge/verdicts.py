@@ -193,9 +193,14 @@ def _steadiness(found: Stability) -> Verdict:
     growing = [p for p in found.points if p.growing]
     if not growing:
         text = "the oscillation holds still at every setting looked at"
+        if found.stray_margin_farad is not None:
+            stray = 1e12 * found.stray_margin_farad
+            text += f"; {stray:.2f} pF from the audio plate to the detector's grid would make it howl"
         return Verdict(found.band, "holds_still", Grade.GOOD, None, None, "", text)
     worst = max(growing, key=lambda p: float(p.rate[0]))
     knobs = [100.0 * p.setting.rotation for p in growing]
+    if found.begins_rotation is not None and found.ends_rotation is not None:
+        knobs = [100.0 * found.begins_rotation, 100.0 * found.ends_rotation]
     text = (
         f"{found.kind.value} from {min(knobs):.0f} to {max(knobs):.0f} % of the control, carried by "
         f"{worst.carried_by[0][0]}: `receiver-sim onset` tries remedies"

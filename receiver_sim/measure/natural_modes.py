@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +25,8 @@ class Store:
 
     name, word: of the (largest) element, and what the trade calls it; source: the current source that
     `probes` puts across it, from `left` through it to `right`; branch: the vector of an inductor's own
-    current. grid_bias: whether the grid capacitor of the oscillating tube is, or is part of, it.
+    current. grid_bias: whether the grid capacitor of the oscillating tube is, or is part of, it; way_back:
+    whether a stray from the audio stage to the detector's grid does.
     """
 
     name: str
@@ -36,12 +37,14 @@ class Store:
     word: str
     branch: str | None = None
     grid_bias: bool = False
+    way_back: bool = False
 
 
-def stores(circuit: Circuit) -> tuple[Store, ...]:
+def stores(circuit: Circuit, *, empty: Sequence[tuple[str, str]] = ()) -> tuple[Store, ...]:
     """Return the energy stores of a circuit, which must all be elements of its own.
 
-    Raises ValueError if a law holds one or a value is no plain number: the modes would miss it.
+    empty: pairs of nodes to count as capacitors of 0 F besides, to ask what one there would do. Raises
+    ValueError if a law holds one or a value is no plain number: the modes would miss it.
     """
     called = {element.tail for element in circuit.elements if element.kind == "x"}
     for law in circuit.laws:
@@ -65,8 +68,13 @@ def stores(circuit: Circuit) -> tuple[Store, ...]:
         farad = sum(one.value or 0.0 for one in parts)
         if farad > 0.0:
             largest = max(parts, key=lambda one: (one.value or 0.0, one.name))
-            source, of_bias = f"istore{len(out)}", any(one.name == bias for one in parts)
-            out.append(Store(largest.name, left, right, farad, source, largest.about.word, grid_bias=of_bias))
+            one = Store(largest.name, left, right, farad, f"istore{len(out)}", largest.about.word)
+            of_bias = any(part.name == bias for part in parts)
+            back = any(part.about.block == "strays" for part in parts)
+            out.append(replace(one, grid_bias=of_bias, way_back=back))
+    for pair in empty:
+        left, right = sorted(pair)
+        out.append(Store("", left, right, 0.0, f"istore{len(out)}", "stray"))
     for coil in coils:
         left, right = coil.nodes
         source = f"istore{len(out)}"

@@ -18,6 +18,10 @@ hold nothing of their own (capacitors in a loop)."""
 ROUNDING = 1e-9
 """Part of a mode's size below which its rate or pitch is rounding (some 1e-13 are seen)."""
 
+_ZOOM, _ZOOMS = 32, 4
+"""Parts that the distance between two frequencies is divided into, and how often, to find a crossing: to a
+millionth of it."""
+
 
 @dataclass(frozen=True)
 class NaturalModes:
@@ -78,3 +82,46 @@ def with_tank(
     held = admittance - drive_to_amplitude
     free = np.asarray(response, dtype=np.complex128) + np.outer(h, d) / held
     return np.block([[free, -h[:, None] / held], [d[None, :] / held, np.array([[-1.0 / held]])]])
+
+
+def howling_capacitance(
+    response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: complex, port: int, frequencies: npt.ArrayLike
+) -> tuple[float, float] | None:
+    """Return the least capacitance (F) across a pair of nodes with which a network begins to howl, and at
+    what frequency (Hz); None if there is none among the frequencies.
+
+    response, weight, shift: as in `natural_modes`, with the pair as store number `port`, of weight 0;
+    frequencies: (m,), Hz, rising, some per cent apart. The network is to have no growing mode without it.
+    Where its own answer there is h(s) (volts for an ampere taken out: minus its impedance), a capacitance C
+    adds the modes s C h(s) = 1; one reaches the imaginary axis where j w h(jw) is real and above zero, at
+    C = 1/(j w h(jw)) (Nyquist 1932, the locus read for its gain).
+    """
+    from scipy.linalg import schur  # noqa: PLC0415 - it takes long to load
+
+    h, d = np.asarray(response, dtype=np.complex128), np.asarray(weight, dtype=np.complex128)
+    f = np.asarray(frequencies, dtype=np.float64)
+    # a triangular form of the network serves all frequencies, and is as sound as its figures
+    upper, basis = schur(h * d, output="complex")
+    into = basis.conj().T @ h[:, port]
+
+    def locus(hertz: FloatArray) -> ComplexArray:
+        x = 2j * np.pi * hertz - shift
+        parts = np.zeros((into.size, hertz.size), dtype=np.complex128)
+        for k in range(into.size - 1, -1, -1):
+            parts[k] = (into[k] + x * (upper[k, k + 1 :] @ parts[k + 1 :])) / (1.0 - x * upper[k, k])
+        return np.asarray(2j * np.pi * hertz * (basis[port] @ parts))
+
+    values = locus(f)
+    best: tuple[float, float] | None = None
+    for i in np.flatnonzero((values.imag[1:] >= 0.0) != (values.imag[:-1] >= 0.0)):
+        near = f[i : i + 2]
+        for _ in range(_ZOOMS):
+            near = np.linspace(near[0], near[-1], _ZOOM + 1)
+            signs = locus(near).imag >= 0.0
+            at = int(np.flatnonzero(signs[1:] != signs[:-1])[0])
+            near = near[at : at + 2]
+        middle = float(near.mean())
+        found = float(locus(np.array([middle]))[0].real)
+        if found > 0.0 and (best is None or 1.0 / found < best[0]):
+            best = 1.0 / found, middle
+    return best

@@ -292,6 +292,14 @@ PITCH_HZ, HEARD_HZ = 1.0, 10e3
 tank's own fast settling and the RF filter."""
 
 
+def ringing(rate: float, frequency: float) -> tuple[bool, float]:
+    """Return how long a mode of that rate (1/s, below zero) and pitch (Hz) rings, as a key to sort by.
+
+    The slower it decays the longer; one that has died away before it swings once comes after all that ring.
+    """
+    return -rate < frequency, rate
+
+
 @dataclass(frozen=True)
 class EnvelopeModes:
     """Stability at one setting: natural modes of the linearised envelope, and a time run.
@@ -300,7 +308,8 @@ class EnvelopeModes:
     frequency_hz of the modes, the slow ones (below 20 kHz), fastest-growing first; carried_by: the parts
     that hold the energy of each, in words, the largest share first. growing: how many of all modes grow;
     motion_hz and motion_v: frequency and peak-to-peak volts of the amplitude's motion in the time run's
-    last third (at rest: of the detector's output), None if it is at rest or was not watched.
+    last third (at rest: of the detector's output), None if it is at rest or was not watched; motion_mean_v:
+    what the amplitude is in the mean then, beside the amplitude_v it would stand at.
     """
 
     setting: ControlSetting
@@ -311,11 +320,12 @@ class EnvelopeModes:
     growing: int
     motion_hz: float | None
     motion_v: float | None
+    motion_mean_v: float | None = None
 
     @property
     def telling(self) -> int | None:
         """Index of the mode to show: the one that grows fastest, else, of those that could be heard, the one
-        that rings longest for its frequency; None where none rings.
+        that rings longest; None where none rings.
 
         One that creeps away without ringing has no pitch to look for: it is shown only if no other grows.
         """
@@ -324,8 +334,10 @@ class EnvelopeModes:
         if growing:
             pitched = [i for i in growing if self.frequency_hz[i] > PITCH_HZ]
             return max(pitched or growing, key=lambda i: float(self.rate[i]))
-        ringing = [i for i in modes if PITCH_HZ < self.frequency_hz[i] < HEARD_HZ]
-        return max(ringing, key=lambda i: float(self.rate[i] / self.frequency_hz[i]), default=None)
+        audible = [i for i in modes if PITCH_HZ < self.frequency_hz[i] < HEARD_HZ]
+        return max(
+            audible, key=lambda i: ringing(float(self.rate[i]), float(self.frequency_hz[i])), default=None
+        )
 
 
 @dataclass(frozen=True)
@@ -333,7 +345,11 @@ class Stability:
     """Threshold howl, squegging and motorboating over the control, one band, with the remedies tried.
 
     what: "as built" or the remedy; points: the first is the circuit at rest at onset, then one for each
-    setting looked at; unstable: whether any of them grows, kind: what that is.
+    setting looked at; unstable: whether any of them grows, kind: what that is. stray_margin_farad: the least
+    stray from the audio plate to the detector's grid, that of the build included, with which it would howl,
+    at which pitch (stray_howl_hz) and where on the control (stray_rotation, 0..1); None where it is unstable
+    as it is, or no stray does it. begins_rotation, ends_rotation (0..1): between which something grows while
+    it oscillates, found by halving; became: of a remedy, point and mode that the mode which grew has become.
     """
 
     band: str
@@ -342,14 +358,22 @@ class Stability:
     points: tuple[EnvelopeModes, ...]
     unstable: bool
     kind: Steadiness
+    begins_rotation: float | None = None
+    ends_rotation: float | None = None
+    became: tuple[int, int] | None = None
+    stray_margin_farad: float | None = None
+    stray_howl_hz: float | None = None
+    stray_rotation: float | None = None
 
     @property
     def telling(self) -> tuple[int, int] | None:
         """Indices of the point, and of the mode there, to name for all settings; None where nothing rings.
 
-        Of what the points show: the one that grows fastest, with a pitch if there is one; else, while the
-        detector oscillates, the one that rings longest for its frequency.
+        Of what the points show: the one that grows fastest, with a pitch if there is one; of a remedy, what
+        became of the one that grew; else, while the detector oscillates, the one that rings longest.
         """
+        if not self.unstable and self.became is not None:
+            return self.became
         shown = [(at, point.telling) for at, point in enumerate(self.points)]
         every = [
             (at, mode, float(self.points[at].rate[mode]), float(self.points[at].frequency_hz[mode]))
@@ -361,7 +385,7 @@ class Stability:
             found = max([one for one in growing if one[3] > PITCH_HZ] or growing, key=lambda one: one[2])
             return found[:2]
         held = [one for one in every if self.points[one[0]].amplitude_v > 0.0]
-        best = max(held, key=lambda one: one[2] / one[3], default=None)
+        best = max(held, key=lambda one: ringing(one[2], one[3]), default=None)
         return None if best is None else best[:2]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -12,14 +12,21 @@ import numpy as np
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit, kick
+from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, kick
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure.linear_envelope import SHIFT_HZ, Carrier, linearised
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.natural_modes import measure, probes, read, stores
-from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes, natural_modes, with_tank
+from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes
 from receiver_sim.results.base import FloatArray
-from receiver_sim.results.envelope import AmplitudeMap, EnvelopeModes, Oscillation, Stability, Steadiness
+from receiver_sim.results.envelope import (
+    PITCH_HZ,
+    AmplitudeMap,
+    EnvelopeModes,
+    Oscillation,
+    Stability,
+    Steadiness,
+)
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.build import ChokeLoad, TransformerLoad
@@ -31,14 +38,14 @@ POINTS = 12
 SLOW_HZ = 20e3
 """Modes above are those of the tank itself and of RF filters, which decay at once."""
 
-_SHIFT_HZ = 300.0
-"""Frequency of the a.c. runs that the modes are computed from; any would do (test), one amid them is best."""
-
 _MOST, _LEAST = 0.7, 0.1
 """Parts of a mode: stores are named until so much of it is told, those with so little are not."""
 
 _MOTION, _MOTION_AT_REST_V = 0.02, 0.05
 """Relative peak-to-peak motion of the amplitude, and volts at the detector's output, that count as such."""
+
+_SETTLED = 0.05
+"""Relative difference of the mean amplitude from one third of a run to the next that counts as settled."""
 
 _BELOW = 0.98
 """Of the onset's rotation: where the circuit at rest is watched."""
@@ -59,19 +66,14 @@ amplitudes its slope is rounding."""
 _NEAREST = 5e-4
 """Rotation from the beginning of a map within which no setting is looked at, whatever the onset."""
 
+_HALVINGS = 9
+"""Halvings of the distance between two settings by which the limits of a howl are found: to a 500th of it."""
+
+_ALIKE = 0.2
+"""Difference in ln(pitch) up to which modes of neighbouring settings count as one."""
+
 _THRESHOLD = 1.1
 """Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
-
-
-class Carrier(NamedTuple):
-    """An energy store as one that carries a mode.
-
-    word: what the trade calls it; biases: whether it is the tank's amplitude or the grid capacitor, whose
-    volts follow each other in squegging.
-    """
-
-    word: str
-    biases: bool = False
 
 
 def modes(
@@ -83,37 +85,22 @@ def modes(
     amplitude: float,
     rotation: float,
     oscillates: bool = True,
-    shift_hz: float = _SHIFT_HZ,
+    shift_hz: float = SHIFT_HZ,
 ) -> tuple[NaturalModes, tuple[Carrier, ...]]:
     """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and its
-    stores.
-
-    The amplitude is imposed, and one a.c. run for each energy store at one frequency gives the answers of
-    all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
-    more (the last). oscillates: False leaves it imposed, for the modes of the circuit at rest.
+    stores; `measure.linear_envelope` says how.
     """
-    mode = mode.at(rotation)
-    circuit = imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
-    found = stores(circuit)
-    carriers = tuple(Carrier(store.word, store.grid_bias) for store in found)
-    drive = circuit.node(Place.DRIVE)
-    with loaded(bench, circuit.plus(*probes(found))) as on:
-        to_amplitude, own_drive = read(on.session, found, shift_hz=shift_hz, watched=drive)
-        on.drive(Role.AMPLITUDE, 0.0)
-        answers = measure(on.session, found, shift_hz=shift_hz, watched=drive)
-    if not oscillates:
-        return natural_modes(answers.response, weight=answers.weight, shift=answers.shift), carriers
-    capacitance = 1.0 / abs(mode.residue)
-    # the node `drive` tells milliamperes as volts
-    free = with_tank(
-        answers.response,
-        to_amplitude=to_amplitude,
-        drive=1e-3 * answers.watched,
-        drive_to_amplitude=1e-3 * own_drive,
-        admittance=capacitance * (answers.shift + mode.decay),
+    at = linearised(
+        build,
+        cards,
+        bench,
+        mode,
+        amplitude=amplitude,
+        rotation=rotation,
+        oscillates=oscillates,
+        shift_hz=shift_hz,
     )
-    weight = np.append(answers.weight, capacitance)
-    return natural_modes(free, weight=weight, shift=answers.shift), (*carriers, Carrier("tank", biases=True))
+    return at.modes(), at.carriers
 
 
 def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
@@ -132,10 +119,16 @@ def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:
 
 
 def bias_leads(shares: FloatArray, carriers: Sequence[Carrier]) -> bool:
-    """Whether tank or grid capacitor holds more of a mode's energy than any other part, as in squegging."""
+    """Whether tank or grid capacitor holds more of a mode's energy than any other part, as in squegging.
+
+    A mode that comes back to the grid by a stray from the audio stage swings the grid capacitor, too: it is
+    a howl.
+    """
     parts: dict[Carrier, float] = {}
     for share, carrier in zip(shares, carriers, strict=True):
         parts[carrier] = parts.get(carrier, 0.0) + float(share)
+    if any(share > _LEAST for carrier, share in parts.items() if carrier.way_back):
+        return False
     return max(parts, key=lambda one: parts[one]).biases
 
 
@@ -180,21 +173,29 @@ class Course:
 
 def watch(
     build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
-) -> tuple[float | None, float | None]:
-    """Let oscillation start by itself at a setting and return the motion of its amplitude once it has
-    settled."""
+) -> tuple[float | None, float | None, float | None]:
+    """Let oscillation start by itself at a setting and return the motion of its amplitude, and the mean (V)
+    about which it moves once that has settled; None for what is at rest, or has not settled."""
     run_ = _kicked(build, cards, bench, mode, rotation, frequency, seconds, volts=1e-3)
-    amplitude = run_.amplitude
-    settled = amplitude[run_.time > seconds * 2.0 / 3.0]
-    return motion(run_.time, amplitude, least=_MOTION * float(settled.mean()))
+    before, mean = means_of(run_.time, run_.amplitude)
+    hertz, swing = motion(run_.time, run_.amplitude, least=_MOTION * mean)
+    settled = swing is not None and abs(mean - before) < _SETTLED * mean
+    return hertz, swing, mean if settled else None
+
+
+def means_of(time: FloatArray, values: FloatArray) -> tuple[float, float]:
+    """Return the means over time of the second and the last third of a run, whatever its steps."""
+    grid = np.linspace(time[-1] / 3.0, time[-1], 8000)
+    second, last = np.split(np.interp(grid, time, values), 2)
+    return float(second.mean()), float(last.mean())
 
 
 def watch_at_rest(
     build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
-) -> tuple[float | None, float | None]:
+) -> tuple[float | None, float | None, None]:
     """Disturb the circuit a little below onset and return the motion of the detector's output."""
     run_ = _kicked(build, cards, bench, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
-    return motion(run_.time, run_.output, least=_MOTION_AT_REST_V)
+    return (*motion(run_.time, run_.output, least=_MOTION_AT_REST_V), None)
 
 
 def _kicked(
@@ -240,9 +241,11 @@ def run(
         raise NoAnswer("without oscillation there is nothing to be unstable")
     chosen = settings(amplitudes, points=points)
 
+    howls: list[tuple[float, float, float]] = []
+
     def look_at(index: int, amplitude: float) -> Seen:
         rotation = float(amplitudes.rotation[index])
-        found_there = modes(
+        at = linearised(
             build,
             cards,
             bench,
@@ -252,36 +255,49 @@ def run(
             oscillates=amplitude > 0.0,
         )
         setting = amplitudes.setting(rotation, float(amplitudes.rest[index]))
-        return _row(*found_there, setting=setting, amplitude=amplitude)
+        seen = _row(at.modes(), at.carriers, setting=setting, amplitude=amplitude)
+        howl = None if seen.modes.growing else at.howls_at()
+        if howl is not None:
+            howls.append((*howl, rotation))
+        return seen
+
+    def look_between(place: float) -> NaturalModes:
+        rotation, amplitude = _between(amplitudes, place)
+        return linearised(build, cards, bench, mode, amplitude=amplitude, rotation=rotation).modes()
 
     seen_there = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
     rows = [one.modes for one in seen_there]
     if seconds > 0.0:
         row = _to_watch(rows)
-        look = watch if row else watch_at_rest
         frame = float(amplitudes.frame_hz[chosen[row - 1] if row else 0])
-        lengths = _lengths(rows[row], seconds)
-        for length in lengths:
-            seen = look(
-                build,
-                cards,
-                bench,
-                mode,
-                rotation=rows[row].setting.rotation,
-                frequency=frame,
-                seconds=length,
-            )
-            if seen[1] is not None:
-                break
-        rows[row] = replace(rows[row], motion_hz=seen[0], motion_v=seen[1])
+        rows[row] = _watched(
+            rows[row],
+            build,
+            cards,
+            bench,
+            mode,
+            at_rest=row == 0,
+            frequency=frame,
+            lengths=_lengths(rows[row], seconds),
+        )
     kind = kind_of(seen_there)
+    unstable = kind is not Steadiness.HOLDS_STILL
+    begins, ends = _limits(rows, [0, *chosen], amplitudes, lambda place: _grows(look_between, place))
+    stray, pitch, where = (None, None, None) if unstable or not howls else min(howls)
+    if stray is not None:
+        stray += build.detector.strays.audio_plate
     return Stability(
         band=band.name,
         dial_hz=found.dial_hz,
         what=what,
         points=tuple(rows),
-        unstable=kind is not Steadiness.HOLDS_STILL,
+        unstable=unstable,
         kind=kind,
+        stray_margin_farad=stray,
+        stray_howl_hz=pitch,
+        stray_rotation=where,
+        begins_rotation=begins,
+        ends_rotation=ends,
     )
 
 
@@ -305,6 +321,101 @@ def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
     longest = min(max(seconds, growth), _LONGEST_S)
     soon = growth + (_PERIODS / hertz if hertz > 0.0 else _SOON_S)
     return (soon, longest) if soon < 0.5 * longest else (longest,)
+
+
+def _grows(look: Callable[[float], NaturalModes], place: float) -> bool:
+    s = look(place).s
+    return bool(np.any(s.real > ROUNDING * np.abs(s)))
+
+
+def _between(amplitudes: AmplitudeMap, place: float) -> tuple[float, float]:
+    """Return rotation (0..1) and amplitude (V) at a place of a map, counted in its points."""
+    points = np.arange(amplitudes.rotation.size)
+    rotation = float(np.interp(place, points, amplitudes.rotation))
+    return rotation, float(np.exp(np.interp(place, points, np.log(amplitudes.amplitude_v))))
+
+
+def _watched(
+    row: EnvelopeModes,
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    mode: Mode,
+    *,
+    at_rest: bool,
+    frequency: float,
+    lengths: Sequence[float],
+) -> EnvelopeModes:
+    """Return a row with its motion over time, seen in the first of some lengths (s) in which it has settled,
+    else in the last."""
+    look = watch_at_rest if at_rest else watch
+    hertz, swing, mean = None, None, None
+    for length in lengths:
+        hertz, swing, mean = look(
+            build,
+            cards,
+            bench,
+            mode,
+            rotation=row.setting.rotation,
+            frequency=frequency,
+            seconds=length,
+        )
+        if swing is not None and (at_rest or mean is not None):
+            break
+    return replace(row, motion_hz=hertz, motion_v=swing, motion_mean_v=mean)
+
+
+def _limits(
+    rows: Sequence[EnvelopeModes],
+    places: Sequence[int],
+    amplitudes: AmplitudeMap,
+    grows: Callable[[float], bool],
+) -> tuple[float | None, float | None]:
+    """Return the rotations (0..1) between which something grows while it oscillates, by halving the distance
+    to the nearest setting that holds still; the setting itself where there is none. None, None if nothing
+    grows.
+
+    places: of the rows, on the map.
+    """
+    growing = [i for i, row in enumerate(rows) if row.growing and i]
+    if not growing:
+        return None, None
+
+    def edge(unsteady: int, still: int) -> float:
+        if not 0 <= still < len(rows) or (still == 0 and rows[0].growing):
+            return rows[unsteady].setting.rotation
+        inside, outside = float(places[unsteady]), float(places[still])
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (inside + outside)
+            inside, outside = (middle, outside) if grows(middle) else (inside, middle)
+        return _between(amplitudes, 0.5 * (inside + outside))[0]
+
+    return edge(growing[0], growing[0] - 1), edge(growing[-1], growing[-1] + 1)
+
+
+def became(first: Stability, cured: Stability) -> Stability:
+    """Return a circuit that holds still with the mode in it that grew before it was cured.
+
+    Of the modes with a pitch that the same part carries most of, or of all if there is none, the one nearest
+    in pitch; of several settings the one at which it rings longest.
+    """
+    if not first.unstable or cured.unstable or first.telling is None:
+        return cured
+    at, grew = first.telling
+    pitch, part = float(first.points[at].frequency_hz[grew]), first.points[at].carried_by[grew][0]
+    every = [
+        (point, mode, float(one.rate[mode]), float(one.frequency_hz[mode]), one.carried_by[mode][0])
+        for point, one in enumerate(cured.points)
+        for mode in range(len(one.rate))
+        if one.amplitude_v > 0.0 and one.frequency_hz[mode] > PITCH_HZ
+    ]
+    alike = [one for one in every if one[4] == part] or every
+    if not alike or pitch <= PITCH_HZ:
+        return cured
+    near = min(abs(math.log(one[3] / pitch)) for one in alike)
+    closest = [one for one in alike if abs(math.log(one[3] / pitch)) < near + _ALIKE]
+    best = max(closest, key=lambda one: one[2])
+    return replace(cured, became=best[:2])
 
 
 def _row(

@@ -10,6 +10,7 @@ from receiver_sim.results.envelope import (
     BandOscillation,
     Detection,
     DetectionCurve,
+    EnvelopeModes,
     MapEnd,
     OnsetKind,
     Oscillation,
@@ -187,10 +188,11 @@ def _stability_table(report: OscillationReport) -> Section:
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
     note = _note(
-        "the mode that grows fastest, else, up to 10 kHz, the one that rings longest for its frequency: a "
-        "negative rate decays; carried by: where most of its energy goes to and fro"
+        "the mode that grows fastest; of a remedy, what became of it; else, up to 10 kHz, the one that rings "
+        "longest: a negative rate decays; carried by: where most of its energy goes to and fro"
     )
     notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
+    notes += [_stray_note(found) for band in report.bands for found in band.stability]
     if any(len(band.stability) > 1 for band in report.bands):
         notes.append(_note("remedies are tried one by one, in this order, until one works"))
     return Section("Does the oscillation hold still", (Grid(columns, tuple(rows)), *filter(None, notes)))
@@ -204,9 +206,32 @@ def _motion_note(found: Stability) -> Note | None:
             pace = "irregularly" if p.motion_hz is None else f"at {fixed(p.motion_hz, 0)} Hz"
             return _note(
                 f"{found.band}, {found.what}: in a run over time at {fixed(p.setting.rotation, 1, 100.0)} % "
-                f"the {where} swings by {engineering(p.motion_v, 'V')} in all, {pace}"
+                f"the {where} swings by {engineering(p.motion_v, 'V')} in all, {pace}{_mean(p)}"
             )
     return None
+
+
+def _mean(point: EnvelopeModes) -> str:
+    """Say what the amplitude is in the mean while it moves, beside what it would stand at."""
+    if point.motion_mean_v is None or point.amplitude_v == 0.0:
+        return ""
+    share = point.motion_mean_v / point.amplitude_v
+    return (
+        f"; in the mean it is {engineering(point.motion_mean_v, 'V')}, {fixed(share, 0, 100.0)} % of what it "
+        "would be at rest"
+    )
+
+
+def _stray_note(found: Stability) -> Note | None:
+    """Say which stray from the audio plate to the detector's grid would make it howl."""
+    if found.stray_margin_farad is None:
+        return None
+    return _note(
+        f"{found.band}, {found.what}: it would howl at {fixed(found.stray_howl_hz, 0)} Hz, at "
+        f"{fixed(found.stray_rotation, 1, 100.0)} % of the knob, with "
+        f"{fixed(found.stray_margin_farad, 2, 1e12)} pF from the audio plate, or a lead at it, "
+        "to the detector's grid"
+    )
 
 
 def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
@@ -214,6 +239,8 @@ def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
     for found in band.stability:
         growing = [p for p in found.points if p.growing]
         knobs = [100.0 * p.setting.rotation for p in growing]
+        if found.begins_rotation is not None and found.ends_rotation is not None:
+            knobs = [100.0 * found.begins_rotation, 100.0 * found.ends_rotation]
         where = fixed(knobs[0] if knobs else None, 1)
         if len(knobs) > 1:
             where = f"{where} to {fixed(knobs[-1], 1)}"

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from receiver_sim.physics.natural_modes import natural_modes, with_tank
+from receiver_sim.physics.natural_modes import howling_capacitance, natural_modes, with_tank
 
 SHIFT = 2j * math.pi * 300.0
 
@@ -105,3 +105,35 @@ def test_setting_the_amplitude_free_adds_the_tank():
     for value in found.s:
         assert np.abs(exact - value).min() < 1e-9 * abs(value)
     assert len(found.s) == 5
+
+
+def test_capacitance_that_makes_an_amplifier_howl():
+    """A lagging amplifier A/(1 + s tau) without inversion, its input R beside C1, a capacitance C from its
+    stiff output to its input: s^2 tau (C1 + C) + s (C1 + C + tau/R - C A) + 1/R = 0, which is marginal at
+    C = (C1 + tau/R)/(A - 1), w^2 = 1/(R tau (C1 + C)). By hand.
+    """
+    ohm, first, tau, gain = 47e3, 130e-12, 2.2e-5, 37.0
+    second = 1e-9  # the lag's own capacitor, behind tau/second ohm
+    s = SHIFT
+    # stores: input, lag, and the pair input - output; a source takes its ampere out of the first node
+    system = np.array([[1.0 / ohm + s * first, 0.0], [-second / tau, second / tau + s * second]])
+    volts = np.linalg.solve(system, np.array([[-1.0, 0.0, -1.0], [0.0, -1.0, 0.0]]))
+    response = np.vstack([volts, volts[0] - gain * volts[1]])
+    weight = np.array([first, second, 0.0])
+    due = (first + tau / ohm) / (gain - 1.0)
+    pitch = 1.0 / math.sqrt(ohm * tau * (first + due)) / (2.0 * math.pi)
+    frequencies = np.geomspace(pitch / 50.0, pitch * 60.0, 250)
+    howl = howling_capacitance(response, weight=weight, shift=s, port=2, frequencies=frequencies)
+    assert howl == (pytest.approx(due, rel=1e-6), pytest.approx(pitch, rel=1e-6))
+    # and the modes say so themselves: 1 % less decays, 1 % more grows
+    for factor, grows in ((0.99, False), (1.01, True)):
+        there = due * factor
+        fed = system + np.array([[s * there, -s * there * gain], [0.0, 0.0]])
+        moved = np.linalg.solve(fed, np.array([[-1.0, 0.0, -1.0], [0.0, -1.0, 0.0]]))
+        answers = np.vstack([moved, moved[0] - gain * moved[1]])
+        found = natural_modes(answers, weight=np.array([first, second, there]), shift=s)
+        assert bool(found.s[0].real > 0.0) is grows
+    # with the amplifier turned round nothing makes it howl
+    against = np.vstack([volts, volts[0] + gain * volts[1]])
+    howl = howling_capacitance(against, weight=weight, shift=s, port=2, frequencies=frequencies)
+    assert howl is None

@@ -38,6 +38,7 @@ rest_value
 hum_pot preferred stated onset onset_as_stated
 probability deviation healthy_probability seen should suspect before_spread after_spread after moved
 hum_pot_before hum_pot_after tap_before tap_after misfit
+stray_rotation along_rotation begins_rotation ends_rotation became
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""

@@ -65,7 +65,7 @@ def test_a_soft_onset_has_no_backlash_whatever_jumps_further_up() -> None:
 def test_the_same_in_short() -> None:
     source = Source()
     one = hard(source)
-    stable = filled(envelope.Stability, source, kind=Steadiness.SQUEGGING)
+    stable = filled(envelope.Stability, source, kind=Steadiness.SQUEGGING, became=None)
     band = envelope.BandOscillation(one, (), (stable,), None)
     columns = [c for c in OSCILLATION if c[0] not in ("knob %", "screen V", "builds up ms")]
     columns.append(("then it", lambda _o: "squegging"))
@@ -170,7 +170,7 @@ def test_what_does_not_hold_still() -> None:
     bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
     page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
     row = dict(zip((t := the(page, "Does the oscillation hold still")).headings, t.rows[0], strict=True))
-    first, second = (points[i].setting.rotation for i in (1, 2))
+    first, second = found.begins_rotation, found.ends_rotation
     low, high = row.pop("at knob %").split(" to ")
     reading.check(low, "knob %", first, "1")
     reading.check(high, "knob %", second, "1")
@@ -180,13 +180,34 @@ def test_what_does_not_hold_still() -> None:
     }  # fmt: skip
     moving = points[1]
     note = note_with(page, "in a run over time")
-    wanted = [(moving.setting.rotation, "1"), (moving.motion_v, "V"), (moving.motion_hz, "Hz")]
+    assert moving.motion_mean_v is not None
+    wanted = [
+        (moving.setting.rotation, "1"), (moving.motion_v, "V"), (moving.motion_hz, "Hz"),
+        (moving.motion_mean_v, "V"), (moving.motion_mean_v / moving.amplitude_v, "1"),
+    ]  # fmt: skip
     reading.in_order(reading.figures(note), wanted, rel=0.01)
 
 
-def test_what_holds_still_shows_the_mode_that_rings_longest_for_its_pitch() -> None:
-    """-12 1/s at 80 Hz lasts 7 cycles, -31 1/s at 1400 Hz 45: the latter. At rest does not count, nor a
-    creep, nor what nobody hears: the tank's own settling at 17 kHz.
+def test_the_stray_that_would_make_it_howl() -> None:
+    source = Source()
+    still = modes(source, 0.4, [-31.0], [140.0], 0, motion_v=None, motion_hz=None)
+    found = filled(
+        envelope.Stability, source, points=(still,), unstable=False, kind=Steadiness.HOLDS_STILL,
+        begins_rotation=None, ends_rotation=None, became=None,
+    )  # fmt: skip
+    bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    note = note_with(page, "it would howl")
+    wanted = [
+        (found.stray_howl_hz, "Hz"), (found.stray_rotation, "1"), (found.stray_margin_farad, "F"),
+    ]  # fmt: skip
+    reading.in_order(reading.figures(note), wanted, rel=0.01)
+
+
+def test_what_holds_still_shows_the_mode_that_rings_longest() -> None:
+    """-12 1/s at 80 Hz lasts 83 ms, -31 1/s at 1400 Hz 32 ms: the former. At rest does not count, nor a
+    creep, nor what has died away before it swings once, nor what nobody hears: the tank's own settling at 17
+    kHz.
     """
     source = Source()
     points = (
@@ -194,19 +215,27 @@ def test_what_holds_still_shows_the_mode_that_rings_longest_for_its_pitch() -> N
         modes(
             source,
             0.5,
-            [-12.0, -31.0, -2.0, -60.0],
-            [80.0, 1400.0, 0.0, 17e3],
+            [-12.0, -31.0, -2.0, -60.0, -9.0],
+            [80.0, 1400.0, 0.0, 17e3, 4.0],
             0,
             motion_v=None,
             motion_hz=None,
         ),
     )
-    found = filled(envelope.Stability, source, points=points[1:], unstable=False, kind=Steadiness.HOLDS_STILL)
+    found = filled(
+        envelope.Stability, source, points=points[1:], unstable=False, kind=Steadiness.HOLDS_STILL,
+        begins_rotation=None, ends_rotation=None, became=None,
+    )  # fmt: skip
     bands = (envelope.BandOscillation(hard(source), (), (found,), None),)
     page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
     table = the(page, "Does the oscillation hold still")
-    assert table.column("mode Hz") == ("1400",)
-    assert table.column("grows 1/s") == ("-31",)
+    assert table.column("mode Hz") == ("80",)
+    assert table.column("grows 1/s") == ("-12",)
+    # of a remedy: what became of the mode that grew
+    cured = dataclasses.replace(found, became=(0, 1))
+    bands = (envelope.BandOscillation(hard(source), (), (cured,), None),)
+    page = envelope_tables.oscillation_sheet(filled(envelope.OscillationReport, source, bands=bands))
+    assert the(page, "Does the oscillation hold still").column("mode Hz") == ("1400",)
     assert table.column("at knob %") == ("-",)
 
 
