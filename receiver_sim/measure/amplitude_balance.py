@@ -62,7 +62,7 @@ class Balance:
     rest_wiper: FloatArray
     rest_figure: FloatArray
     harmonics_ma: FloatArray | None = None
-    """Components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
+    """Mean and components 1 to 5 of the cathode current, a row for each amplitude; None if not read."""
     end: held.CurveEnd = held.CurveEnd.REACH
     """Why it ends, if not beyond the top of the control."""
 
@@ -164,15 +164,17 @@ def _balance(
 
 
 def components_of(circuit: Circuit, run: Mapping[str, FloatArray], phases: int | None) -> FloatArray | None:
-    """Return components 1 to 5 of the cathode current (mA) from a run that kept `vectors_of`; None without
-    samples.
+    """Return mean and components 1 to 5 of the cathode current (mA) from a run that kept `vectors_of`; None
+    without samples.
     """
     if phases is None:
         return None
     samples, factors = _sampled(circuit, phases)
     each = np.array([run[name] for name in samples])
     knots = np.array([sum(run[name] for name in pair) for pair in factors])
-    return harmonics(each, knots=knots, orders=(1, *HARMONICS))
+    components = harmonics(each, knots=knots, orders=(0, 1, *HARMONICS))
+    components[:, 0] *= 0.5
+    return components
 
 
 def vectors_of(circuit: Circuit, phases: int | None) -> list[str]:

@@ -47,7 +47,9 @@ class AmplitudeMap:
     frame_hz: the same as the envelope's time runs have it, which leave out the harmonics;
     energy_error: RF power from the tube over the loss in the tank, less one. Points whose setting the
     control does not reach are left out. ends: what ends it. A control that does not set the screen has
-    rest_value and value, in `unit`, in place of rest_screen_v and screen_v.
+    rest_value and value, in `unit`, in place of rest_screen_v and screen_v. space_charge_hz: what the tube's
+    space charge moves the frequency besides, against the smallest amplitude, by its effect on the input
+    capacitance, which frequency_hz does not hold; None where it could not be found.
     """
 
     amplitude_v: FloatArray
@@ -63,6 +65,7 @@ class AmplitudeMap:
     value: FloatArray | None = None
     unit: str = "V"
     quantity: str = SCREEN
+    space_charge_hz: FloatArray | None = None
 
     @property
     def rest(self) -> FloatArray:
@@ -159,9 +162,9 @@ class Oscillation:
     status as for the loop gain; kind is None where there is no onset within the control; onset: setting at
     which a vanishing amplitude is sustained; jump: None for a smooth onset; amplitudes: None where no
     setting sustains any; extra_screen_ohm: resistance added in the screen's supply for this answer;
-    hz_per_v: shift of frequency per volt of (rest) screen just above onset (for a control in farads
-    None, and shift_in in its place); tank: resonance (Hz), Q and
-    parallel resistance (ohm) of the tank, tube's streams apart; seconds: time on the clock that it took, None
+    hz_per_v: shift of frequency per volt of (rest) screen just above onset, with the space charge's part
+    (for a control in farads None, and shift_in in its place); tank: resonance (Hz), Q and parallel
+    resistance (ohm) of the tank, tube's streams apart; seconds: time on the clock that it took, None
     where that is not told. Without an onset on the control:
     once_started, what a shock starts (of a band that does not oscillate by itself; None: nothing);
     onset_beyond_v, screen volts at which a vanishing amplitude would be sustained, beyond the top (does not

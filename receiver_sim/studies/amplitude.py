@@ -31,6 +31,7 @@ from receiver_sim.measure import throttled_balance as throttled
 from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS
+from receiver_sim.measure.space_charge_pull import pulled_by_charge
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Figure, FloatArray, Status
@@ -45,6 +46,7 @@ from receiver_sim.results.envelope import (
 )
 from receiver_sim.results.onset import REVERSED, SCREEN, ControlSetting, Onset
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.card import TubeCard
 
 _RESOLUTION_V, _RESOLUTION_F = 1e-3, 0.02e-12
 """Backlash in volts or farads below which an onset counts as soft: no hand on a knob feels a millivolt, or a
@@ -65,9 +67,11 @@ def plan(build: Build, cards: Cards, mode: Mode, *, guess: float, phases: int = 
     return balance_circuit(build, cards, mode, guess=guess, phases=phases)
 
 
-def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Onset) -> Oscillation:
+def reduce(
+    raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Onset, card: TubeCard | None = None
+) -> Oscillation:
     """Turn a balance into the result, without build-up time, the time it took and what lies beyond the
-    control.
+    control. card: of the detector's tube, for what its space charge does; None: not looked at.
 
     Where the loop gain found no onset (`onset`) the balance began at an end of the control: none, then.
     """
@@ -78,6 +82,7 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
     loss = 1e3 * conductance * raw.amplitude
     frequency = resonance + offset / (2.0 * math.pi)
     on_screen = control.quantity == SCREEN
+    pulled = None if card is None else pulled_by_charge(raw, mode, control, card=card)
     amplitudes = AmplitudeMap(
         amplitude_v=raw.amplitude[inside],
         rotation=turn.rotation(raw.wiper[inside]),
@@ -91,6 +96,7 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         rest_value=None if on_screen else rest[inside],
         value=None if on_screen else raw.figure[inside],
         **control.sets,
+        space_charge_hz=None if pulled is None else pulled[inside],
     )
     starts = onset.status is Status.OSCILLATES and bool(inside[0])
     jump = None
@@ -102,7 +108,8 @@ def reduce(raw: Balance, control: Control, mode: Mode, *, band: Band, onset: Ons
         if jump is not None:
             small = jump.from_v < 3.0 * raw.amplitude[0]
             kind = OnsetKind.HARD if small else OnsetKind.JUMPS
-    shift = _shift(rest, frequency, turn.unit) if starts else None
+    moved = frequency if pulled is None else frequency + pulled
+    shift = _shift(rest, moved, turn.unit) if starts else None
     return Oscillation(
         band=band.name,
         dial_hz=onset.dial_hz,
@@ -187,7 +194,7 @@ def _offset(raw: Balance, mode: Mode) -> FloatArray:
     reach = mode.transfer.real
     reactance = np.zeros_like(raw.amplitude)
     if raw.harmonics_ma is not None and mode.harmonics:
-        power = (raw.harmonics_ma[:, 1:] / raw.harmonics_ma[:, :1]) ** 2
+        power = (raw.harmonics_ma[:, 2:] / raw.harmonics_ma[:, 1:2]) ** 2
         orders = np.array(HARMONICS, dtype=np.float64)
         reactance = reactance + power @ (orders * np.array([z.imag for z in mode.harmonics]))
     return np.asarray(
@@ -377,7 +384,7 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
                 guess=guess,
                 phases=_sampling(cards),
             )
-            found = reduce(raw, control, mode, band=band, onset=onset)
+            found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
             if said_of_it is not None:
                 found = dataclasses.replace(found, warnings=(*found.warnings, said_of_it))
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
@@ -433,7 +440,7 @@ def _throttled(
     if np.count_nonzero(holds) < _FEW:
         return nothing(band, onset, status=onset.status, mode=mode, warnings=words)
     raw = throttled.balance(build, cards, bench, mode, control=control, known=known, rotations=settings)
-    found = reduce(raw, control, mode, band=band, onset=onset)
+    found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
     started = None
     if onset.status is Status.DOES_NOT:
         looked = throttled.looked_at(known, raw)
@@ -470,7 +477,7 @@ def _without_onset(
     raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
         raise NoAnswer("the control is too narrow to tell the amplitudes that it sustains apart")
-    found = reduce(raw, control, mode, band=band, onset=onset)
+    found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
     took = time.perf_counter() - began
     started = None
     if onset.status is Status.DOES_NOT:

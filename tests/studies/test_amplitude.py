@@ -554,3 +554,29 @@ def test_a_tube_whose_small_strides_find_no_solution_is_mapped_in_larger_ones(be
     assert found.onset is not None and search.onset is not None
     # strides of 25 % in amplitude move the onset by 3e-4 of its volts on the demo's own tube
     assert found.onset.screen_v == pytest.approx(search.onset.screen_v, rel=2e-3)
+
+
+def test_the_space_charge_pulls_the_frequency_as_a_capacitor_there_does(bench, demo, demo_cards):
+    """The shift that the map tells for its largest amplitude, against the RF circuit itself with as much more
+    capacitance between grid and cathode; with the tube silenced, as the tank alone is asked.
+    """
+    band = demo.bands[2]
+    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=7.1e6)
+    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    pulled = found.amplitudes.space_charge_hz
+    assert pulled is not None and pulled[0] == 0.0
+    # stronger oscillation swings into cut-off, where there is no charge: the capacitance falls
+    at = int(np.argmax(np.abs(pulled)))
+    mode = tuned_mode(
+        demo, demo_cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad, rotation=0.3
+    )
+    added = -2.0 * pulled[at] / mode.resonance_hz * mode.capacitance / abs(mode.drive) ** 2
+    # a share of a sheet's 20 % rise on 6 pF
+    assert abs(added) < 1.3e-12
+    more = demo_cards.detector.capacitances.cgk + added
+    caps = demo_cards.detector.capacitances.model_copy(update={"cgk": more})
+    cards = dataclasses.replace(
+        demo_cards, detector=demo_cards.detector.model_copy(update={"capacitances": caps})
+    )
+    other = tuned_mode(demo, cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad, rotation=0.3)
+    assert other.resonance_hz - mode.resonance_hz == pytest.approx(float(pulled[at]), rel=0.02)
