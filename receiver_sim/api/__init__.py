@@ -38,6 +38,9 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._hum import hum_study as hum_study
     from receiver_sim.api._listen import listen as listen
     from receiver_sim.api._listen import onset_path as onset_path
+    from receiver_sim.api._live import Superseded as Superseded
+    from receiver_sim.api._live import deeper as deeper
+    from receiver_sim.api._live import quick as quick
     from receiver_sim.api._loop import SWEEP as SWEEP
     from receiver_sim.api._loop import loop as loop
     from receiver_sim.api._onset import failed as failed
@@ -97,6 +100,7 @@ _HOMES = {
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",
+    "receiver_sim.api._live": "Superseded deeper quick",
     "receiver_sim.api._loop": "SWEEP loop",
     "receiver_sim.api._onset": "failed onset verify",
     "receiver_sim.api._page": "page page_html page_verdict",

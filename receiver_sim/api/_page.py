@@ -19,8 +19,9 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.oscillating import mode_at
 from receiver_sim.receiver import Tuned, cards_for, settle
 from receiver_sim.results.base import FloatArray, Status
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.envelope import AmplitudeMap, Oscillation
+from receiver_sim.results.onset import Onset
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 from receiver_sim.schema import Build
 from receiver_sim.studies import listening, loop_gain, resonance
@@ -106,14 +107,14 @@ def page(
             if one.middle.tuning_farad is not None and one.against_screen is not None
         ]
         stages = Stages()
-        turned = stages.map(
+        tables = stages.map(
             open_bench,
-            lambda b, one: _turned(settled, cards, b, one, strengths.get(one.band)),
+            lambda b, one: turned(settled, cards, b, one.middle, strengths.get(one.band)),
             [(f"settings of {one.band}", one) for one in jobs],
             lambda done, total: progress("settings", done, total),
         )
         heard = _heard(settled, cards, open_bench, report, output, progress, stages) if sounds else ()
-        known = tuple(one for one in turned if one is not None)
+        known = tuple(one for one in tables if one is not None)
         return PageReport(build.title, report, known, heard, open_bench.engine_seconds, stages.failed)
 
 
@@ -128,10 +129,12 @@ def page_verdict(report: PageReport) -> str:
     return words.in_one_sentence(report)
 
 
-def _turned(
-    build: Build, cards: Cards, bench: Bench, report: BandReport, strength: Oscillation | None
-) -> Turned:
-    band, found = band_named(build, report.band), report.middle
+def turned(build: Build, cards: Cards, bench: Bench, found: Onset, strength: Oscillation | None) -> Turned:
+    """Return the table of settings of a band, from its onset search and its amplitudes.
+
+    Raises EngineError when a simulation fails.
+    """
+    band = band_named(build, found.band)
     at = None if found.onset is None else found.onset.rotation
     near = () if at is None else tuple(at * part for part in NEAR if at * part <= 1.0)
     rotation = np.unique(np.concatenate([EVERYWHERE, near]))

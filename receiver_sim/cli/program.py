@@ -20,6 +20,7 @@ from receiver_sim.cli.faults import faults
 from receiver_sim.cli.guide import guide
 from receiver_sim.cli.in_depth import audio, hum, supply
 from receiver_sim.cli.listen import listen
+from receiver_sim.cli.live import live
 from receiver_sim.cli.loop import loop
 from receiver_sim.cli.new import new
 from receiver_sim.cli.onset import onset
@@ -46,6 +47,6 @@ def main() -> None:
 
 for _verb in (
     new, check, loop, onset, detect, listen, audio, hum, supply, coils, tap, wind, spread, swap, tubes,
-    draw, page, sheet, faults, calibrate, deck, guide,
+    draw, page, live, sheet, faults, calibrate, deck, guide,
 ):  # fmt: skip
     main.add_command(_verb)

@@ -23,6 +23,7 @@ from receiver_sim.results.envelope import Detection, OscillationReport, Sound
 from receiver_sim.results.faults import FaultReport
 from receiver_sim.results.file_answers import DeckExport, GuidePage, StarterBuild
 from receiver_sim.results.hum import HumStudy
+from receiver_sim.results.live import LiveAddress
 from receiver_sim.results.page import PageReport
 from receiver_sim.results.spread import Spread
 from receiver_sim.results.supply import SupplyStudy
@@ -42,6 +43,7 @@ VERBS: dict[str, Any] = {
     "faults": FaultReport,
     "hum": HumStudy,
     "listen": Sound,
+    "live": LiveAddress,
     "loop": tuple[BandReport, ...],
     "new": StarterBuild,
     "onset": OscillationReport,

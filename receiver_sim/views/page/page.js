@@ -1,17 +1,21 @@
 "use strict";
 (() => {
-  const data = JSON.parse(document.getElementById("data").textContent);
+  let data = JSON.parse(document.getElementById("data").textContent);
   const el = (id) => document.getElementById(id);
-  const parts = document.querySelectorAll(".drawing .part");
-  for (const part of parts) {
-    const tell = () => { el("part-says").textContent = part.querySelector("title").textContent; };
-    part.addEventListener("pointerenter", tell);
-    part.addEventListener("click", tell);
-  }
+  const pointed = () => {
+    for (const part of document.querySelectorAll(".drawing .part")) {
+      const tell = () => { el("part-says").textContent = part.querySelector("title").textContent; };
+      part.addEventListener("pointerenter", tell);
+      part.addEventListener("click", tell);
+    }
+  };
+  pointed();
   if (!data.bands.length) return;
   const knob = el("knob"), dial = el("dial"), bandBox = el("band"), stationBox = el("station");
   let band = data.bands[0], running = false, last = 0;
 
+  // on the live page: the same band as built, once it is known, where the set has been changed
+  const before = () => (data.before || []).find((one) => one.name === band.name && !one.quick) || null;
   const nearest = (values, x) => {
     let best = 0;
     for (let i = 1; i < values.length; i++) if (Math.abs(values[i] - x) < Math.abs(values[best] - x)) best = i;
@@ -67,6 +71,8 @@
     const x = (hz) => 174 + 138 * Math.sign(hz) * Math.sqrt(Math.abs(hz) / span), y = (db) => 172 - Math.min(Math.max((db + 30) / 80, 0), 1) * 164;
     frame(svg, [[36, "-20"], [x(-5000), "-5"], [174, "0"], [x(5000), "5"], [306, "20 kHz"]], [[y(-20), "-20"], [y(0), "0"], [y(20), "20"], [y(40), "40 dB"]]);
     const first = band.level.find((row) => row);
+    const was = before(), then = was ? was.level[nearest(was.rotation, band.rotation[at])] : null;
+    if (then) add(svg, "path", { class: "was", d: path(then.map((v, i) => [x(was.offset[i]), y(v)])) });
     if (first) add(svg, "path", { class: "thin", d: path(first.map((v, i) => [x(band.offset[i]), y(v)])) });
     const row = band.level[at];
     svg.dataset.peak = "";
@@ -75,7 +81,7 @@
       svg.dataset.peak = Math.max(...row);
     } else {
       add(svg, "path", { class: "other", d: path([[174, 172], [174, 8]]) });
-      add(svg, "text", { x: 182, y: 24 }, oscillates ? "it oscillates by itself" : "no curve at this setting");
+      add(svg, "text", { x: 182, y: 24 }, band.quick ? "being computed" : oscillates ? "it oscillates by itself" : "no curve at this setting");
     }
     if (stationBox.value !== "none") {
       const at = x(-Number(dial.value));
@@ -85,9 +91,11 @@
   };
 
   const strengthPicture = (at, now) => {
-    const svg = el("strength"), top = Math.max(...band.down, ...band.up, 1e-9);
+    const was = before(), svg = el("strength"), top = Math.max(...band.down, ...band.up, ...(was ? was.down : []), 1e-9);
     const x = (r) => 36 + 276 * r, y = (v) => 172 - 156 * v / top;
     frame(svg, [[36, "0"], [174, "50"], [300, "100 %"]], [[y(0), "0"], [y(top), si(top, "V")]]);
+    if (was) add(svg, "path", { class: "was", d: path(was.rotation.map((r, i) => [x(r), y(was.up[i])])) });
+    if (band.quick) { add(svg, "text", { x: 60, y: 24 }, "being computed"); svg.dataset.volts = ""; return; }
     add(svg, "path", { class: "other", d: path(band.rotation.map((r, i) => [x(r), y(band.down[i])])) });
     add(svg, "path", { class: "curve", d: path(band.rotation.map((r, i) => [x(r), y(band.up[i])])) });
     add(svg, "circle", { class: "point", cx: x(band.rotation[at]), cy: y(now), r: 5 });
@@ -203,7 +211,9 @@
   const sentence = (at, oscillates, now, heard) => {
     const gain = band.gain[at], width = band.width[at], rotation = band.rotation[at];
     let text;
-    if (oscillates) {
+    if (!oscillates && band.quick && band.onset !== null && rotation >= band.onset) {
+      text = "Above onset: it oscillates; how strongly is being computed.";
+    } else if (oscillates) {
       const strong = band.onset !== null && rotation > 1.3 * band.onset;
       text = (strong ? "Far above onset: oscillating at " : "Oscillating at ") + si(now, "V") + ".";
       if (stationBox.value === "carrier") text += " A carrier " + si(Math.abs(Number(dial.value)), "Hz") + " away becomes a whistle" + (heard ? " of " + si(heard.pitch, "Hz") : "") + ".";
@@ -231,11 +241,22 @@
     el("says").textContent = says;
     document.body.dataset.at = at; last = asked;
   };
+  const show = (changed) => {
+    const name = band.name;
+    data = { ...data, ...changed };
+    band = data.bands.find((one) => one.name === name) || data.bands[0];
+    bandBox.replaceChildren(...data.bands.map((one) => { const o = document.createElement("option"); o.textContent = one.name; return o; }));
+    bandBox.selectedIndex = data.bands.indexOf(band);
+    running = false;
+    update();
+  };
   const choose = () => {
     band = data.bands[bandBox.selectedIndex]; running = false;
     knob.value = band.onset === null ? 50 : (95 * band.onset).toFixed(1);
     update();
+    document.dispatchEvent(new CustomEvent("band", { detail: band.name }));
   };
+  window.receiver = { show, pointed, add, path, clear, si };
   bandBox.addEventListener("change", choose);
   const known = data.heard.length ? data.bands.findIndex((one) => one.name === data.heard[0].band) : 0;
   bandBox.selectedIndex = Math.max(known, 0);

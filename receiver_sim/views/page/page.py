@@ -28,33 +28,41 @@ def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> 
     script = (_HERE / "page.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
     svg = drawing.rendered("svg").decode("utf-8")
-    frame = Environment(
-        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, keep_trailing_newline=True,
-    )  # fmt: skip
-    text = frame.get_template("page.html.j2").render(
-        title=report.title,
-        verdict=words.in_one_sentence(report),
-        dangers=report.check.cautions[: -len(cautions.ALL)],
-        cautions=cautions.ALL,
-        strip=[_strip(one) for one in report.turned],
-        drawing=Markup(svg[svg.index("<svg") :]),  # our own, made by the drawing library
-        sections=words.sections(report, build),
-        terms=words.glossary(),
-        build_text=_text_of(build),
-        bands=[one.band for one in report.turned],
-        heard=bool(report.heard),
-        origin=report.check.provenance,
-        made=made,
-        policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'",
-        style=Markup((_HERE / "page.css").read_text(encoding="utf-8")),
-        script=Markup(script),
-        data=Markup(_json(_data(report))),
+    text = (
+        frame()
+        .get_template("page.html.j2")
+        .render(
+            title=report.title,
+            verdict=words.in_one_sentence(report),
+            dangers=report.check.cautions[: -len(cautions.ALL)],
+            cautions=cautions.ALL,
+            strip=[_strip(one) for one in report.turned],
+            drawing=Markup(svg[svg.index("<svg") :]),  # our own, made by the drawing library
+            sections=words.sections(report, build),
+            terms=words.glossary(),
+            build_text=_text_of(build),
+            bands=[one.band for one in report.turned],
+            heard=bool(report.heard),
+            origin=report.check.provenance,
+            made=made,
+            policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'",
+            style=Markup((_HERE / "page.css").read_text(encoding="utf-8")),
+            script=Markup(script),
+            data=Markup(as_json(_data(report))),
+        )
     )
     return text.encode("utf-8")
 
 
-def _json(data: Any) -> str:
+def frame() -> Environment:
+    """Return the templates of the page; what they are filled with is text, never markup."""
+    return Environment(
+        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, keep_trailing_newline=True,
+    )  # fmt: skip
+
+
+def as_json(data: Any) -> str:
     """Return JSON that can stand inside a script element."""
     text = json.dumps(data, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
@@ -90,14 +98,15 @@ def _data(report: PageReport) -> dict[str, Any]:
         (t.frequency_hz, round(t.level_db, 1)) for t in hum.outputs[0].tones if t.level_db is not None
     ]  # fmt: skip
     return {
-        "bands": [_band(one) for one in report.turned],
+        "bands": [table(one) for one in report.turned],
         "heard": [_heard(one) for one in report.heard],
         "hearing": [list(point) for point in ISO_226_2003],
         "hum": tones,
     }
 
 
-def _band(one: Turned) -> dict[str, Any]:
+def table(one: Turned) -> dict[str, Any]:
+    """Return what the script turns of one band."""
     return {
         "name": one.band,
         "onset": None if one.onset is None else one.onset.rotation,

@@ -1,0 +1,100 @@
+"""`live`: the fast answers on a changed build, and the deeper ones as they come in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from receiver_sim.api._check import check
+from receiver_sim.api._common import hazards
+from receiver_sim.api._found import find
+from receiver_sim.api._page import turned
+from receiver_sim.builds import opened
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
+from receiver_sim.failing_stages import Stages
+from receiver_sim.measure import onset
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import cards_for, settle
+from receiver_sim.results.base import FailedStage
+from receiver_sim.results.check import CheckReport
+from receiver_sim.results.live import QuickAnswer, QuickBand
+from receiver_sim.results.page import Turned
+from receiver_sim.schema import Band, Build
+from receiver_sim.studies import loop_gain
+
+QUICK = np.linspace(0.0, 1.0, 21)
+"""Settings of the control in a fast answer; the deeper one has more."""
+
+
+class Superseded(Exception):  # noqa: N818 - says what happened
+    """Nobody waits for these answers any more."""
+
+
+def quick(build: Build, *, bench: Bench | None = None) -> QuickAnswer:
+    """Return onset and loop gain against the control for the middle of each band, loaded once a band.
+
+    A band whose simulation fails says so in its status. Raises BuildFaults, EngineMissing.
+    """
+    cards = cards_for(build)
+    with opened(bench) as open_bench:
+        settled = settle(build, open_bench)
+        bands = open_bench.map(lambda b, band: _quick_band(settled, cards, b, band), list(settled.bands))
+        return QuickAnswer(tuple(bands), hazards(build, settled))
+
+
+def _quick_band(build: Build, cards: Cards, bench: Bench, band: Band) -> QuickBand:
+    dial = band.middle_hz
+    try:
+        with loaded(bench, onset.plan(build, cards, band=band, dial_hz=dial)) as on:
+            found = onset.measured(on, band=band, dial_hz=dial)
+            if found.tuning_farad is None:
+                return QuickBand(found, None)
+            at = () if found.onset is None else (found.onset.rotation,)
+            curve, _ = loop_gain.measured(
+                on, band=band, dial_hz=dial, tuning=found.tuning_farad,
+                rotations=np.unique([*QUICK, *at]),
+            )  # fmt: skip
+            return QuickBand(found, curve)
+    except (EngineError, NoAnswer) as error:
+        return QuickBand(onset.failed(band, dial, str(error)), None)
+
+
+def deeper(
+    build: Build,
+    *,
+    bench: Bench,
+    band_found: Callable[[Turned], None],
+    checked: Callable[[CheckReport], None],
+    wanted: Callable[[], bool] = lambda: True,
+    progress: Callable[[str, int, int], None] = lambda _what, _done, _total: None,
+) -> tuple[FailedStage, ...]:
+    """Give the table of settings of each band as soon as it is known, then what `check` finds.
+
+    wanted is asked between the steps; once it says no, Superseded is raised. Returns the stages that failed.
+    Raises BuildFaults, EngineMissing.
+    """
+
+    def go_on(what: str, done: int, total: int) -> None:
+        if not wanted():
+            raise Superseded
+        progress(what, done, total)
+
+    cards = cards_for(build)
+    settled = settle(build, bench)
+    stages = Stages()
+
+    def one(b: Bench, band: Band) -> None:
+        if not wanted():
+            return
+        found = find(settled, cards, b, band=band)
+        if found.search.tuning_farad is not None:
+            band_found(turned(settled, cards, b, found.search, found.oscillation))
+
+    named = [(f"settings of {band.name}", band) for band in settled.bands]
+    stages.map(bench, one, named, lambda done, total: go_on("settings of the bands", done, total))
+    go_on("check", 0, 1)
+    checked(check(build, bench=bench, progress=go_on))
+    return stages.failed

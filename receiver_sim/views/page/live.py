@@ -1,0 +1,134 @@
+"""The live page: its frame, and the answers as its script takes them."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from receiver_sim.results import cautions
+from receiver_sim.results.base import Status
+from receiver_sim.results.check import CheckReport
+from receiver_sim.results.live import QuickAnswer, QuickBand
+from receiver_sim.results.page import PageReport
+from receiver_sim.schema import Build
+from receiver_sim.views.numbers import engineering, percent
+from receiver_sim.views.page import words
+from receiver_sim.views.page.page import as_json, frame, table
+from receiver_sim.views.states import IN_SHORT
+
+__all__ = ["POLICY", "checked", "quick", "shell", "table"]
+
+_HERE = Path(__file__).parent
+
+
+def _script(name: str) -> str:
+    return (_HERE / name).read_text(encoding="utf-8")
+
+
+def _hash(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+
+
+_SCRIPTS = " ".join(f"'sha256-{_hash(_script(name))}'" for name in ("page.js", "live.js"))
+POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; connect-src 'self'; img-src data:; base-uri 'none'; "
+    f"form-action 'none'; frame-ancestors 'none'; script-src {_SCRIPTS}"
+)
+
+
+def shell(build: Build, text: str, fields: list[dict[str, Any]], file: str) -> str:
+    """Return the page before any answer: the values, their places, and where the answers will stand."""
+    data = {
+        "bands": [_nothing_yet(band.name) for band in build.bands],
+        "heard": [], "hearing": [], "hum": [], "before": [],
+    }  # fmt: skip
+    return frame().get_template("live.html.j2").render(
+        title=build.title,
+        file=file,
+        dangers=cautions.ALL,
+        bands=[band.name for band in build.bands],
+        heard=False,
+        build_text=text,
+        style=Markup(_script("page.css") + _script("live.css")),
+        script=Markup(_script("page.js")),
+        live=Markup(_script("live.js")),
+        data=Markup(as_json(data)),
+        start=Markup(as_json({"text": text, "fields": fields, "file": file})),
+    )  # fmt: skip
+
+
+def _nothing_yet(name: str) -> dict[str, Any]:
+    return {
+        "name": name, "onset": None, "gone": None, "dial": 0.0, "rotation": [0.0], "screen": [None],
+        "gain": [0.0], "width": [None], "up": [0.0], "down": [0.0], "offset": [], "level": [None],
+        "quick": True, "state": "being computed", "told": "",
+    }  # fmt: skip
+
+
+def quick(title: str, found: QuickAnswer) -> dict[str, Any]:
+    """Return the fast answers: all bands, a sentence on them, dangers."""
+    return {
+        "title": title,
+        "says": _sentence(found),
+        "dangers": list(found.dangers),
+        "bands": [_quick_band(one) for one in found.bands],
+    }
+
+
+def _sentence(found: QuickAnswer) -> str:
+    places = [one.onset.onset.rotation for one in found.bands if one.onset.onset is not None]
+    count, total = len(places), len(found.bands)
+    if not places:
+        return "No band has its onset of regeneration on the knob."
+    low, high = percent(min(places)), percent(max(places))
+    where = f"at {low}" if low == high else f"between {low.rstrip(' %')} and {high}"
+    who = (
+        "On its one band"
+        if total == 1
+        else "On every band"
+        if count == total
+        else f"On {count} of {total} bands"
+    )
+    return f"{who} regeneration begins {where} of the knob."
+
+
+def _quick_band(one: QuickBand) -> dict[str, Any]:
+    found, curve = one.onset, one.gain
+    told = "" if found.onset is None else (
+        f"{percent(found.onset.rotation, 1)}, {engineering(found.onset.figure, found.onset.unit, 3)}"
+    )  # fmt: skip
+    state = IN_SHORT[found.status]
+    if found.status is Status.FAILED:
+        state = f"{state}: {'; '.join(found.warnings)}"
+    out = {**_nothing_yet(found.band), "state": state, "told": told, "dial": found.dial_hz}
+    if curve is None:
+        return out
+    size = curve.rotation.size
+    at = None if found.onset is None else found.onset.rotation
+    return {
+        **out,
+        "onset": at,
+        "gone": at,
+        "rotation": [float(f"{v:.6g}") for v in curve.rotation],
+        "screen": [float(f"{v:.4g}") for v in curve.figure],
+        "gain": [float(f"{v:.5g}") for v in curve.gain],
+        "width": [None] * size,
+        "up": [0.0] * size,
+        "down": [0.0] * size,
+        "level": [None] * size,
+    }
+
+
+def checked(report: CheckReport, build: Build) -> dict[str, Any]:
+    """Return what `check` found: the verdict in a sentence, dangers, the folded sections as HTML."""
+    whole = PageReport(build.title, report, (), (), 0.0)
+    html = frame().get_template("sections.html.j2").render(sections=words.sections(whole, build))
+    return {
+        "verdict": words.in_one_sentence(whole),
+        "dangers": list(report.cautions[: -len(cautions.ALL)]),
+        "html": html,
+    }
