@@ -129,7 +129,12 @@ def feeds(circuit: Circuit) -> dict[str, str]:
         "ripple by the audio stages": Role.AUDIO_FEED,
     }
     found = {name: circuit.find(role) for name, role in entries.items()}
-    return {name: source for name, source in found.items() if source is not None}
+    out = {name: source for name, source in found.items() if source is not None}
+    plate, screen = list(entries)[:2]
+    if plate in out and circuit[out[plate]].nodes[0] != circuit.node(Place.SUPPLY):
+        # the control of a triode's plate hangs on the regulator, whose feed is then the plate's way in
+        out[plate] = out.pop(screen)
+    return out
 
 
 def whole(paths: _Paths, build: Build) -> ComplexArray:
