@@ -181,7 +181,13 @@ class Listener:
             high += 1.0
             if high > math.log(50.0):
                 raise NoAnswer("this setting lies above onset: the amplitude finds no end")
-        return math.exp(float(brentq(excess, low - 2.0, high, xtol=1e-6)))
+        low -= 2.0
+        # a tube that works against the swing leaves a small part of what the tank alone would have
+        while excess(low) > 0.0:
+            low -= 2.0
+            if low < math.log(current * mode.rp) - 20.0:
+                raise NoAnswer("this setting damps the tank so far that no amplitude was found")
+        return math.exp(float(brentq(excess, low, high, xtol=1e-6)))
 
     def _answer(self, on: Loaded, tone: float, mode: Mode, *, regenerated: bool = True) -> float:
         """Return volts (peak) of audio for each ampere of a tone in the current along the swing."""

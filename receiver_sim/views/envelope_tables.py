@@ -387,6 +387,10 @@ def detection_table(found: Detection) -> Section:
     )
 
 
+_NOTICED = 1.12
+"""Ratio of loudness (1 dB) from which another setting is worth a line."""
+
+
 def _speech(one: SpeechSetting) -> list[str]:
     """Return how the setting for AM was chosen, and what the edge and no regeneration would give."""
     passes = f"audio up to {engineering(one.wanted_hz, 'Hz')} (-3 dB)"
@@ -395,14 +399,25 @@ def _speech(one: SpeechSetting) -> list[str]:
     else:
         words = f"best for AM: the loudest setting that passes {passes}, so that speech is understood"
     edge, bare = one.edge_v / one.audio_v, one.audio_v / one.bare_v
-    return [
-        words,
-        f"nearer to onset, at {percent(one.edge.rotation, 1)} of the knob, it is {engineering(edge, '', 2)} "
-        f"times as loud (detection goes with the square: a signal {engineering(edge**0.5, '', 2)} times "
-        f"weaker would do), but passes {engineering(one.edge_reach_hz, 'Hz')} only",
-        f"without regeneration the same station is {engineering(bare, '', 2)} times less loud (a signal "
-        f"{engineering(bare**0.5, '', 2)} times stronger would be needed)",
-    ]
+    out = [words]
+    if edge > _NOTICED:
+        out.append(
+            f"nearer to onset, at {percent(one.edge.rotation, 1)} of the knob, it is "
+            f"{engineering(edge, '', 2)} times as loud (detection goes with the square: a signal "
+            f"{engineering(edge**0.5, '', 2)} times weaker would do), but passes "
+            f"{engineering(one.edge_reach_hz, 'Hz')} only"
+        )
+    if bare > 1.0:
+        out.append(
+            f"without regeneration the same station is {engineering(bare, '', 2)} times less loud (a signal "
+            f"{engineering(bare**0.5, '', 2)} times stronger would be needed)"
+        )
+    else:
+        out.append(
+            f"without what is fed back the same station would be {engineering(1.0 / bare, '', 2)} times as "
+            "loud: here it works against the swing"
+        )
+    return out
 
 
 def _loudness_against_bandwidth(curve: DetectionCurve) -> tuple[Note | Grid, ...]:

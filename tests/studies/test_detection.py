@@ -239,6 +239,31 @@ def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
     assert sound.amplitude_v[-1] == pytest.approx(am.amplitude_v[-1], rel=0.01)
 
 
+class Damping:
+    """A law in the place of a loaded circuit: a tube whose current takes twenty times the tank's losses."""
+
+    def __init__(self, conductance):
+        self.conductance, self.session, self.volts = conductance, self, 0.0
+
+    def node(self, place):
+        return place
+
+    def set(self, role, value):
+        self.volts = value
+
+    def op(self, *, vectors):
+        return {node: np.array([-20.0 * 1e3 * self.conductance * self.volts]) for node in vectors}
+
+
+def test_a_tube_that_works_against_the_swing_is_heard_all_the_same(ear):
+    """Guards against an amplitude sought down to an eighth of the bare tank's: a loop gain of -20 leaves
+    1/21 (identity), and a triode on a tap of a drawn set came near it.
+    """
+    current, mode = 1e-6, ear.mode
+    found = ear._amplitude(Damping(mode.decay / abs(mode.residue)), current, mode)
+    assert found == pytest.approx(current * abs(mode.residue) / mode.decay / 21.0, rel=1e-4)
+
+
 def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
     def failing(build, cards, bench, *, band, dial_hz, **_also):
         return onset.failed(band, dial_hz, "no solution")
