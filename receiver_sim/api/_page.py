@@ -160,13 +160,15 @@ def turned(build: Build, cards: Cards, bench: Bench, found: Onset, strength: Osc
         onset=found.onset,
         gone=found.onset if jump is None or found.onset is None else jump.down,
         rotation=rotation,
-        screen_v=curve.figure,
+        figure=curve.figure,
         gain=curve.gain,
         width_hz=tuple(width.get(i) for i in range(rotation.size)),
         up_v=up,
         down_v=down,
         offset_hz=resonance.offsets(),
         level_db=tuple(rows.get(i) for i in range(rotation.size)),
+        quantity=curve.quantity,
+        unit=curve.unit,
     )
 
 

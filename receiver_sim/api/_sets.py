@@ -122,7 +122,7 @@ def _written(row: Row) -> list[list[Any]]:
 
 
 def _figures(one: SetOnset) -> tuple[float | None, ...]:
-    return one.rotation, one.screen_v, one.approach_v, one.approach_deg, one.oscillation_hz
+    return one.rotation, one.figure, one.approach, one.approach_deg, one.oscillation_hz
 
 
 def _read(row: list[list[Any]]) -> Row:

@@ -10,6 +10,7 @@ from receiver_sim.api._common import Progress, hazards, prepare, quiet
 from receiver_sim.builds import current_drawn, opened, settle
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.pins import numbered_pins
 from receiver_sim.circuit.registry import Cards
@@ -103,7 +104,7 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         ranges = [stages.run(f"dial of {one.name}", _ranger(at, one)) for one in build.bands]
         progress("bench sheet", 6, 6)
     kept = tuple(chart for chart in charts if chart is not None)
-    onsets = tuple(_to_check(one, circuit.control.degrees) for one in searched)
+    onsets = tuple(_to_check(one, circuit.control) for one in searched)
     return BenchSheet(
         title=build.title,
         parts=part_needs.needs(build, circuit, stress, rectified, cards),
@@ -147,15 +148,16 @@ def _null(at: _Place) -> float:
     return found.outputs[0].best_position
 
 
-def _to_check(found: Onset, degrees: float) -> OnsetToCheck:
+def _to_check(found: Onset, control: Control) -> OnsetToCheck:
     place = found.onset
     return OnsetToCheck(
         band=found.band,
         dial_hz=found.dial_hz,
         status=found.status.value,
         rotation=None if place is None else place.rotation,
-        degrees_deg=None if place is None else place.rotation * degrees,
-        control_v=None if place is None else place.screen_v,
+        degrees_deg=None if place is None else place.rotation * control.degrees,
+        figure=None if place is None else place.figure,
+        **control.sets,
     )
 
 
@@ -201,8 +203,9 @@ def _others(at: _Place, circuit: Circuit) -> tuple[OtherValue, ...]:
     out = []
     before = _volts(at, at.build)
     for part in parts_of(circuit):
-        value = circuit[part.elements[0]].value
-        if part.letters not in ("R", "C") or len(part.elements) != 1 or not value or part.key == "tuning":
+        first = circuit[part.elements[0]]
+        value, variable = first.value, first.about.tolerance == "variable capacitor"
+        if part.letters not in ("R", "C") or len(part.elements) != 1 or not value or variable:
             continue
         series = E24 if part.letters == "R" else E12
         if is_preferred(value, series):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from receiver_sim.api._asked import Answers, family, known
@@ -20,14 +20,16 @@ from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, Grade
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
 from receiver_sim.results.spread import BandSpread, Held, SetOnset, Sets, Share, Spread
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import spread
 from receiver_sim.studies.drawn_sets import look_at_bands, look_at_set
 
 RULES = ("onset", "onset_rotation", "onset_screen", "approach_min")
-"""Rules that are judged in every set: at the middle of each band's dial."""
+"""Rules that are judged in every set: at the middle of each band's dial; that of the screen only where the
+control sets its volts.
+"""
 
 WHOLE = "the whole set"
 
@@ -179,14 +181,16 @@ def summary(
     """
     holds: dict[tuple[str, str], list[bool]] = {}
     bands: list[BandSpread] = []
+    sets = plan.maps[0].circuit.control.sets
+    rules = [rule for rule in RULES if rule != "onset_screen" or sets["quantity"] == SCREEN]
     for index, band in enumerate(plan.bands):
         column = [row[index] for row in rows]
-        bands.append(spread.band_spread(band.name, column))
-        for rule in RULES:
+        bands.append(spread.band_spread(band.name, column, **sets))
+        for rule in rules:
             holds[band.name, rule] = []
         for one in column:
-            good = good_rules(one, band, build)
-            for rule in RULES:
+            good = good_rules(one, band, build, sets)
+            for rule in rules:
                 holds[band.name, rule].append(rule in good)
     for subject, rule in dict.fromkeys((s, r) for answers in judged for s, r, _ in answers):
         holds[subject, rule] = [(subject, rule, True) in answers for answers in judged]
@@ -195,20 +199,24 @@ def summary(
     return Sets(label, measured, (*table, whole), tuple(bands))
 
 
-def good_rules(found: SetOnset, band: Band, build: Build) -> set[str]:
-    """Return which of `RULES` a set meets on a band, by the rules that judge a build."""
-    judged = verdicts.judge_bands([_report(found, band)], build.verdicts)
+def good_rules(found: SetOnset, band: Band, build: Build, sets: Mapping[str, str]) -> set[str]:
+    """Return which of `RULES` a set meets on a band, by the rules that judge a build.
+
+    sets: quantity and unit of what the control sets.
+    """
+    judged = verdicts.judge_bands([_report(found, band, sets)], build.verdicts)
     bad = {family(v.rule) for v in judged if v.grade is not Grade.GOOD}
     return {family(v.rule) for v in judged} - bad
 
 
-def _report(found: SetOnset, band: Band) -> BandReport:
+def _report(found: SetOnset, band: Band, sets: Mapping[str, str]) -> BandReport:
     at = None
-    if found.rotation is not None and found.screen_v is not None:
-        at = ControlSetting(found.rotation, found.screen_v)
+    if found.rotation is not None and found.figure is not None:
+        at = ControlSetting.of(found.rotation, found.figure, **sets)
     one = Onset(
         band=band.name, dial_hz=band.middle_hz, status=found.status, onset=at,
-        oscillation_hz=found.oscillation_hz, slope_per_v=None, approach_v=found.approach_v,
+        oscillation_hz=found.oscillation_hz, slope_per_v=None,
+        approach_v=found.approach if sets["unit"] == "V" else None,
         approach_deg=found.approach_deg, at_nine_tenths=None, gain_lowest=None, gain_highest=None,
         stops_at=None, tuning_farad=None, evaluations=0,
     )  # fmt: skip

@@ -8,6 +8,7 @@ from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.bench_chart import PartNeeds, PinChart
 from receiver_sim.results.coils import CoilSheet, DialMark
+from receiver_sim.results.onset import SCREEN
 
 
 @dataclass(frozen=True)
@@ -63,14 +64,16 @@ class BringUpStep:
 
 @dataclass(frozen=True)
 class OnsetToCheck:
-    """Where a band should break into oscillation: rotation 0..1 and what the control sets there (V)."""
+    """Where a band should break into oscillation: rotation 0..1 and what the control sets there (V or F)."""
 
     band: str
     dial_hz: float
     status: str
     rotation: float | None
     degrees_deg: float | None
-    control_v: float | None
+    figure: float | None
+    quantity: str = SCREEN
+    unit: str = "V"
 
 
 @dataclass(frozen=True)

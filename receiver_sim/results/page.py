@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray, Status
 from receiver_sim.results.check import CheckReport
-from receiver_sim.results.onset import ControlSetting
+from receiver_sim.results.onset import SCREEN, ControlSetting
 
 
 @dataclass(frozen=True)
@@ -15,9 +15,9 @@ class Turned:
     """What one band does at each setting of the control: arrays of equal length, settings rising.
 
     onset: where oscillation begins, gone: where it stops on the way back (both None without an onset);
-    rotation (0..1); screen_v: d.c. volts the control sets there, without oscillation; gain: loop gain at the
-    frequency of zero phase; width_hz: between the half-power points of the tank below onset, None where it
-    was not found or the set oscillates; up_v, down_v: strength of oscillation (V peak at the hot
+    rotation (0..1); figure: what the control sets there (its quantity, in unit), without oscillation; gain:
+    loop gain at the frequency of zero phase; width_hz: between the half-power points of the tank below
+    onset, None where it was not found or the set oscillates; up_v, down_v: strength (V peak at the hot
     end) with the control coming from below and from above; level_db: rows of the resonance curve against
     offset_hz, in dB above the peak at the lowest setting, None where the set oscillates.
     """
@@ -28,13 +28,15 @@ class Turned:
     onset: ControlSetting | None
     gone: ControlSetting | None
     rotation: FloatArray
-    screen_v: FloatArray
+    figure: FloatArray
     gain: FloatArray
     width_hz: tuple[float | None, ...]
     up_v: FloatArray
     down_v: FloatArray
     offset_hz: FloatArray
     level_db: tuple[tuple[float, ...] | None, ...]
+    quantity: str = SCREEN
+    unit: str = "V"
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,20 @@ from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FloatArray, Status
+from receiver_sim.results.onset import SCREEN
 
 
 @dataclass(frozen=True)
 class SetOnset:
-    """Onset of one set on one band; figures are None where there is none. See `results.onset.Onset`."""
+    """Onset of one set on one band; figures are None where there is none. See `results.onset.Onset`.
+
+    figure: what the control sets there (V, or F of a throttle); approach: of the same, from loop gain 0.9 on.
+    """
 
     status: Status
     rotation: float | None = None
-    screen_v: float | None = None
-    approach_v: float | None = None
+    figure: float | None = None
+    approach: float | None = None
     approach_deg: float | None = None
     oscillation_hz: float | None = None
 
@@ -41,9 +45,10 @@ class Held:
 class BandSpread:
     """Onset of one band over the sets.
 
-    rotation (0..1 of the knob) and screen_v: of the sets that oscillate, in the order of their numbers.
-    knob_low, knob_middle, knob_high, and the same of volts and of the approach: what a tenth, half and nine
-    tenths of these sets lie below, None where no set oscillates. The others by what they do instead.
+    rotation (0..1 of the knob) and figure (what the control sets: its quantity, in unit): of the sets that
+    oscillate, in the order of their numbers. knob_low, knob_middle, knob_high, and the same of that figure
+    and of the approach: what a tenth, half and nine tenths of these sets lie below, None where no set
+    oscillates. The others by what they do instead.
     """
 
     band: str
@@ -53,16 +58,18 @@ class BandSpread:
     always: int
     failed: int
     rotation: FloatArray
-    screen_v: FloatArray
+    figure: FloatArray
     knob_low: float | None
     knob_middle: float | None
     knob_high: float | None
-    low_v: float | None
-    middle_v: float | None
-    high_v: float | None
+    figure_low: float | None
+    figure_middle: float | None
+    figure_high: float | None
     approach_low_deg: float | None
     approach_middle_deg: float | None
     approach_high_deg: float | None
+    quantity: str = SCREEN
+    unit: str = "V"
 
 
 @dataclass(frozen=True)

@@ -214,18 +214,18 @@ def _through(points: Sequence[tuple[float, float]], x: float) -> float:
 def _reduced(samples: Sequence[Sample], on: Loaded, near: float) -> SetOnset:
     control = on.circuit.control
     share = crossing(samples, 1.0)
-    volts = _through([(s.wiper, s.figure) for s in _nearest(samples, share)], share)
+    figure = _through([(s.wiper, s.figure) for s in _nearest(samples, share)], share)
     hertz = _through([(s.wiper, s.frequency) for s in _nearest(samples, share)], share)
     rotation = control.rotation(min(max(share, 0.0), 1.0))
-    found = SetOnset(Status.OSCILLATES, rotation, volts, oscillation_hz=hertz)
+    found = SetOnset(Status.OSCILLATES, rotation, figure, oscillation_hz=hertz)
     if min(s.gain for s in samples) > near + 0.05:
         return found
     low = crossing(samples, near)
     if not 0.0 <= low < share:
         return found
-    low_v = _through([(s.wiper, s.figure) for s in _nearest(samples, low)], low)
+    below = _through([(s.wiper, s.figure) for s in _nearest(samples, low)], low)
     turn = (rotation - control.rotation(low)) * control.degrees
-    return dataclasses.replace(found, approach_v=volts - low_v, approach_deg=turn)
+    return dataclasses.replace(found, approach=figure - below, approach_deg=turn)
 
 
 def _nearest(samples: Sequence[Sample], share: float) -> list[Sample]:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from receiver_sim.circuit.factors import Factor
 from receiver_sim.results.base import Status
+from receiver_sim.results.onset import SCREEN
 from receiver_sim.results.spread import BandSpread, Held, SetOnset, Share
 
 CONFIDENCE = 0.95
@@ -41,11 +42,13 @@ def held(subject: str, rule: str, count: int, of: int) -> Held:
     return Held(subject, rule, count, of, count / of, float(interval.low), float(interval.high))
 
 
-def band_spread(band: str, onsets: Sequence[SetOnset]) -> BandSpread:
-    """Return the onsets of a band over the sets."""
+def band_spread(
+    band: str, onsets: Sequence[SetOnset], *, quantity: str = SCREEN, unit: str = "V"
+) -> BandSpread:
+    """Return the onsets of a band over the sets; quantity, unit: of what the control sets."""
     there = [one for one in onsets if one.rotation is not None]
     rotation = np.array([one.rotation for one in there], dtype=float)
-    volts = np.array([one.screen_v for one in there], dtype=float)
+    figure = np.array([one.figure for one in there], dtype=float)
     turns = np.array([one.approach_deg for one in there if one.approach_deg is not None], dtype=float)
     count = {status: sum(one.status is status for one in onsets) for status in Status}
     return BandSpread(
@@ -56,10 +59,12 @@ def band_spread(band: str, onsets: Sequence[SetOnset]) -> BandSpread:
         count[Status.NOT_IN_RANGE],
         count[Status.FAILED],
         rotation,
-        volts,
+        figure,
         *_percentiles(rotation),
-        *_percentiles(volts),
+        *_percentiles(figure),
         *_percentiles(turns),
+        quantity=quantity,
+        unit=unit,
     )
 
 

@@ -16,6 +16,7 @@ from receiver_sim.results.bench_sheet import (
     WiringLine,
 )
 from receiver_sim.results.cautions import PLATE_SUPPLY
+from receiver_sim.views import control_words
 from receiver_sim.views.coil_tables import winding_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
@@ -216,9 +217,10 @@ def _reading(one: MeterReading) -> str:
 
 def to_check(onsets: Sequence[OnsetToCheck], hum_pot: float | None) -> Section:
     """Return where oscillation should begin, and the hum pot."""
+    how = control_words.words(onsets[0].quantity, onsets[0].unit) if onsets else control_words.words()
     columns = (
         Column("band", "left"), Column("MHz"), Column("onset\n% of knob"), Column("deg"),
-        Column("control\nV"), Column("yours", "left"),
+        Column(f"control\n{how.unit}"), Column("yours", "left"),
     )  # fmt: skip
     rows = tuple(
         (
@@ -226,7 +228,7 @@ def to_check(onsets: Sequence[OnsetToCheck], hum_pot: float | None) -> Section:
             fixed(one.dial_hz, 3, 1e-6),
             one.status if one.rotation is None else fixed(one.rotation, 1, 100.0),
             fixed(one.degrees_deg, 0),
-            fixed(one.control_v, 2),
+            how.shown(one.figure, 2),
             BLANK,
         )
         for one in onsets

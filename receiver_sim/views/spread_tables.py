@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from receiver_sim.results.cautions import PLATE_SUPPLY
 from receiver_sim.results.spread import BandSpread, Held, Sets, Spread
+from receiver_sim.views import control_words
 from receiver_sim.views.numbers import fixed
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
@@ -66,10 +67,12 @@ def _span(low: float | None, high: float | None, decimals: int, scale: float = 1
 
 
 def _onsets(sets: Sets) -> Section:
+    how = control_words.words(sets.bands[0].quantity, sets.bands[0].unit)
     columns = (
         Column("band", "left"), Column("oscillate\nof 100"), Column("knob, middle\n%"),
         Column("80 % within\n%"),
-        Column("screen, middle\nV"), Column("80 % within\nV"), Column("approach, middle\ndeg"),
+        Column(f"{how.name}, middle\n{how.unit}"), Column(f"80 % within\n{how.unit}"),
+        Column("approach, middle\ndeg"),
         Column("80 % within\ndeg"), Column("never"), Column("always"), Column("failed"),
     )  # fmt: skip
     rows = tuple(_row(band) for band in sets.bands)
@@ -82,13 +85,14 @@ def _onsets(sets: Sets) -> Section:
 
 
 def _row(band: BandSpread) -> tuple[str, ...]:
+    how = control_words.words(band.quantity, band.unit)
     return (
         band.band,
         fixed(band.oscillating / band.sets, 1, 100.0),
         fixed(band.knob_middle, 0, 100.0),
         _span(band.knob_low, band.knob_high, 0, 100.0),
-        fixed(band.middle_v, 0),
-        _span(band.low_v, band.high_v, 0),
+        how.shown(band.figure_middle, 0),
+        _span(band.figure_low, band.figure_high, 0, how.scale),
         fixed(band.approach_middle_deg, 0),
         _span(band.approach_low_deg, band.approach_high_deg, 0),
         str(band.silent),

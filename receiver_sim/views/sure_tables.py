@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from receiver_sim.results.spread import BandSpread
 from receiver_sim.results.sure import FigureRange, HowSure
+from receiver_sim.views import control_words
 from receiver_sim.views.numbers import engineering, fixed
 from receiver_sim.views.sheet import Column, Grid, Note, Section
 from receiver_sim.views.spread_tables import WORDS
 
-_RULES = ("onset", "onset_rotation", "onset_screen", "approach_min")
+_RULES = {"onset": "onset", "onset_rotation": "place", "onset_screen": "screen", "approach_min": "approach"}
+"""Verdicts on a band, and the words over their columns; one that no set was judged by is left out."""
 
 
 def sure_section(sure: HowSure) -> Section:
     """Return the section 'How sure' of a check."""
+    how = _how(sure)
     parts: list[Grid | Note] = [
         Note(
             f"Of {sure.sets} sets, each with its own parts, tubes and mains, {sure.held[-1].held} are good "
@@ -21,8 +24,9 @@ def sure_section(sure: HowSure) -> Section:
         ),
         _bands(sure),
         Note(
-            "Onset: sets with one on the control; place: in its useful part; screen, approach: as judged "
-            "above. Ranges: eight of ten sets lie within; knob in %, screen in V, approach in deg.",
+            "Onset: sets with one on the control; place: in its useful part; the others as judged "
+            f"above. Ranges: eight of ten sets lie within; knob in %, {how.name} in {how.unit}, approach "
+            "in deg.",
             mark="   ",
         ),
         *(Note(text, mark=" -  ") for text in _deciding(sure)),
@@ -39,22 +43,27 @@ def sure_section(sure: HowSure) -> Section:
 
 
 def _bands(sure: HowSure) -> Grid:
-    columns = (
-        Column("\nband", "left"), Column("onset\nof 100"), Column("place\nof 100"), Column("screen\nof 100"),
-        Column("approach\nof 100"), Column("knob\n%"), Column("screen\nV"), Column("approach\ndeg"),
-    )  # fmt: skip
     count = {(one.subject, one.rule): one for one in sure.held}
+    how, judged = _how(sure), [rule for rule in _RULES if (sure.bands[0].band, rule) in count]
+    columns = (
+        Column("\nband", "left"), *(Column(f"{_RULES[rule]}\nof 100") for rule in judged),
+        Column("knob\n%"), Column(f"{how.name}\n{how.unit}"), Column("approach\ndeg"),
+    )  # fmt: skip
     rows = []
     for band in sure.bands:
-        shares = (fixed(count[band.band, rule].share, 0, 100.0) for rule in _RULES)
+        shares = (fixed(count[band.band, rule].share, 0, 100.0) for rule in judged)
         rows.append((band.band, *shares, *_spans(band)))
     return Grid(columns, tuple(rows))
+
+
+def _how(sure: HowSure) -> control_words.Words:
+    return control_words.words(sure.bands[0].quantity, sure.bands[0].unit)
 
 
 def _spans(band: BandSpread) -> tuple[str, str, str]:
     return (
         span(band.knob_low, band.knob_high, 100.0),
-        span(band.low_v, band.high_v),
+        span(band.figure_low, band.figure_high, control_words.words(band.quantity, band.unit).scale),
         span(band.approach_low_deg, band.approach_high_deg),
     )
 

@@ -42,7 +42,7 @@ def turned(index: int) -> Turned:
         band=("80 m", "40 m", "10 m")[index], dial_hz=(3.6e6, 7.1e6, 28.5e6)[index],
         status=Status.DOES_NOT if at is None else Status.OSCILLATES,
         onset=placed(at), gone=placed(gone), rotation=rotation,
-        screen_v=57.0 * rotation, gain=gain, width_hz=tuple(width), up_v=up, down_v=down, offset_hz=offset,
+        figure=57.0 * rotation, gain=gain, width_hz=tuple(width), up_v=up, down_v=down, offset_hz=offset,
         level_db=tuple(level),
     )  # fmt: skip
 

@@ -34,7 +34,7 @@ def test_a_set_by_alter_and_by_the_study(name: str, bench: api.Bench) -> None:
             assert quick.status is slow.status
             if slow.onset is not None:
                 assert quick.rotation == pytest.approx(slow.onset.rotation, abs=5e-4)
-                assert quick.screen_v == pytest.approx(slow.onset.screen_v, abs=0.04)
+                assert quick.figure == pytest.approx(slow.onset.figure, abs=0.04)
                 # the study trims the dial with the control half way, a set is trimmed near its onset: between
                 # them lies what the control pulls the frequency
                 assert quick.oscillation_hz == pytest.approx(slow.oscillation_hz, rel=1e-3)

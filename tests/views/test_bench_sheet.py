@@ -132,6 +132,10 @@ def test_cells_of_onset_values_and_drift():
     sheet = whole()
     (row,) = bench_sheet.to_check(sheet.onsets, 0.42).parts[0].rows
     assert row[:5] == ("40 m", "7.100", "36.0", "97", "18.30")
+    of_throttle = OnsetToCheck("40 m", 7.1e6, "oscillates", 0.36, 64.8, 52.4e-12, "throttle capacitance", "F")
+    (grid,) = (p for p in bench_sheet.to_check((of_throttle,), None).parts if hasattr(p, "rows"))
+    assert grid.rows[0][:5] == ("40 m", "7.100", "36.0", "65", "52.40")
+    assert [c.heading for c in grid.columns][4] == "control\npF"
     other = OtherValue("R6", 1.05e5, 1e5, "ohm", 0.371, 0.365, -2.41, "detector plate")
     (row,) = bench_sheet.other_values((other,)).parts[0].rows
     assert row == ("R6", "105 kohm", "100 kohm", "37.1", "36.5", "-2.41", "detector plate")
@@ -139,7 +143,8 @@ def test_cells_of_onset_values_and_drift():
 
 def test_every_result_of_the_sheet_can_be_shown():
     """Figures as no set has them: nothing may fail or be left out."""
-    text = as_text(bench_sheet.bench_sheet(filled(BenchSheet)))
+    onsets = (filled(OnsetToCheck, quantity="screen voltage", unit="V"),)
+    text = as_text(bench_sheet.bench_sheet(filled(BenchSheet, onsets=onsets)))
     for heading in ("Parts", "Windings", "Wiring", "What a meter reads", "Logging scale", "Drift"):
         assert heading in text
 

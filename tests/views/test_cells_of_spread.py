@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import numpy as np
@@ -22,7 +23,17 @@ def held(source: Source, subject: str, rule: str) -> spread.Held:
 
 def state(source: Source, label: str) -> spread.Sets:
     bands = tuple(
-        filled(spread.BandSpread, source, band=name, sets=400, oscillating=372, rotation=at, screen_v=at)
+        filled(
+            spread.BandSpread,
+            source,
+            band=name,
+            sets=400,
+            oscillating=372,
+            rotation=at,
+            figure=at,
+            quantity="screen voltage",
+            unit="V",
+        )
         for name, at in (("80 m", np.array([0.31, 0.312, 0.52])), ("40 m", np.array([0.71, 0.74])))
     )
     rows = (
@@ -83,15 +94,26 @@ def test_onsets(report: spread.Spread, number: int) -> None:
     found = the(spread_tables.spread_sheet(report), f"Onset {sets.label}")
     hold(found, sets.bands, columns)
     for row, band in zip(found.rows, sets.bands, strict=True):
-        middles = (100.0 * (band.knob_middle or 0.0), band.middle_v, band.approach_middle_deg)
+        middles = (100.0 * (band.knob_middle or 0.0), band.figure_middle, band.approach_middle_deg)
         assert [float(row[i]) for i in (2, 4, 6)] == pytest.approx(middles, abs=0.51)
         for cell, ends, scale in (
             (row[3], (band.knob_low, band.knob_high), 100.0),
-            (row[5], (band.low_v, band.high_v), 1.0),
+            (row[5], (band.figure_low, band.figure_high), 1.0),
             (row[7], (band.approach_low_deg, band.approach_high_deg), 1.0),
         ):
             first, last = (float(text) for text in cell.split(" to "))
             assert (first, last) == pytest.approx([e * scale for e in ends if e is not None], abs=0.51)
+
+
+def test_onsets_of_a_throttle(report: spread.Spread) -> None:
+    """Guards against farads shown as volts of a screen."""
+    told = {"quantity": "throttle capacitance", "unit": "F", "figure_middle": 53e-12}
+    bands = tuple(dataclasses.replace(band, **told) for band in report.before.bands)
+    sets = dataclasses.replace(report.before, bands=bands)
+    page = spread_tables.spread_sheet(dataclasses.replace(report, before=sets))
+    found = the(page, f"Onset {sets.label}")
+    assert found.headings[4:6] == ("throttle, middle pF", "80 % within pF")
+    assert [row[4] for row in found.rows] == ["53", "53"]
 
 
 def test_parts(report: spread.Spread) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from receiver_sim.results import spread, sure
@@ -17,7 +19,8 @@ RULES = ("onset", "onset_rotation", "onset_screen", "approach_min")
 @pytest.fixture(scope="module")
 def found() -> sure.HowSure:
     source = Source()
-    bands = tuple(filled(spread.BandSpread, source, band=name) for name in ("80 m", "40 m"))
+    of = {"quantity": "screen voltage", "unit": "V"}
+    bands = tuple(filled(spread.BandSpread, source, band=name, **of) for name in ("80 m", "40 m"))
     held = tuple(
         spread.Held(band, rule, 90 - 10 * i - j, 100, (90 - 10 * i - j) / 100.0, 0.1, 0.99)
         for i, band in enumerate(("80 m", "40 m"))
@@ -51,11 +54,27 @@ def test_bands(found: sure.HowSure) -> None:
         assert [int(cell) for cell in row[1:5]] == [90 - 10 * i - j for j in range(4)]
         for cell, ends, scale in (
             (row[5], (band.knob_low, band.knob_high), 100.0),
-            (row[6], (band.low_v, band.high_v), 1.0),
+            (row[6], (band.figure_low, band.figure_high), 1.0),
             (row[7], (band.approach_low_deg, band.approach_high_deg), 1.0),
         ):
             first, last = (float(text) for text in cell.split(" to "))
             assert (first, last) == pytest.approx([e * scale for e in ends if e is not None], abs=0.51)
+
+
+def test_a_control_that_sets_no_screen(found: sure.HowSure) -> None:
+    """Guards against plate volts or farads of a throttle shown, and judged, as volts of a screen."""
+    bands = tuple(
+        dataclasses.replace(
+            band, quantity="throttle capacitance", unit="F", figure_low=41e-12, figure_high=67e-12
+        )
+        for band in found.bands
+    )
+    held = tuple(one for one in found.held if one.rule != "onset_screen")
+    table = the(Sheet("t", (sure_section(dataclasses.replace(found, bands=bands, held=held)),)), "How sure")
+    assert table.headings == (
+        "band", "onset of 100", "place of 100", "approach of 100", "knob %", "throttle pF", "approach deg",
+    )  # fmt: skip
+    assert [row[5] for row in table.rows] == ["41 to 67"] * 2
 
 
 def test_sentences(found: sure.HowSure) -> None:

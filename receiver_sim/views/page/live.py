@@ -15,6 +15,7 @@ from receiver_sim.results.check import CheckReport
 from receiver_sim.results.live import QuickAnswer, QuickBand
 from receiver_sim.results.page import PageReport
 from receiver_sim.schema import Build
+from receiver_sim.views import control_words
 from receiver_sim.views.numbers import engineering, percent
 from receiver_sim.views.page import words
 from receiver_sim.views.page.page import as_json, frame, table
@@ -63,7 +64,8 @@ def shell(build: Build, text: str, fields: list[dict[str, Any]], file: str) -> s
 
 def _nothing_yet(name: str) -> dict[str, Any]:
     return {
-        "name": name, "onset": None, "gone": None, "dial": 0.0, "rotation": [0.0], "screen": [None],
+        "name": name, "onset": None, "gone": None, "dial": 0.0, "rotation": [0.0], "figure": [None],
+        "sets": "control", "unit": "V",
         "gain": [0.0], "width": [None], "up": [0.0], "down": [0.0], "offset": [], "level": [None],
         "quick": True, "state": "being computed", "told": "",
     }  # fmt: skip
@@ -107,14 +109,16 @@ def _quick_band(one: QuickBand) -> dict[str, Any]:
     out = {**_nothing_yet(found.band), "state": state, "told": told, "dial": found.dial_hz}
     if curve is None:
         return out
-    size = curve.rotation.size
+    size, how = curve.rotation.size, control_words.words(curve.quantity, curve.unit)
     at = None if found.onset is None else found.onset.rotation
     return {
         **out,
         "onset": at,
         "gone": at,
         "rotation": [float(f"{v:.6g}") for v in curve.rotation],
-        "screen": [float(f"{v:.4g}") for v in curve.figure],
+        "figure": [float(f"{v * how.scale:.4g}") for v in curve.figure],
+        "sets": how.name,
+        "unit": how.unit,
         "gain": [float(f"{v:.5g}") for v in curve.gain],
         "width": [None] * size,
         "up": [0.0] * size,

@@ -232,7 +232,8 @@
     if (band.up[at] > 0) running = true;
     else if (band.down[at] === 0) running = false;
     const now = running ? band.down[at] : 0, shown = (100 * rotation).toFixed(1) + " %";
-    el("knob-out").textContent = shown + ", " + si(band.screen[at], "V") + " screen";
+    const figure = band.unit === "V" ? si(band.figure[at], "V") : band.figure[at].toFixed(1) + " " + band.unit;
+    el("knob-out").textContent = shown + ", " + figure + " " + band.sets;
     knob.setAttribute("aria-valuetext", shown + " of the travel, " + (running ? "oscillating" : "not oscillating"));
     el("dial-out").textContent = dial.value + " Hz";
     dial.setAttribute("aria-valuetext", dial.value + " hertz");

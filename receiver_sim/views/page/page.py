@@ -16,6 +16,7 @@ from receiver_sim.physics.hearing import ISO_226_2003
 from receiver_sim.results import cautions
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 from receiver_sim.schema import Build
+from receiver_sim.views import control_words
 from receiver_sim.views.page import words
 from receiver_sim.views.schematic.drawing import Schematic
 from receiver_sim.views.states import IN_SHORT
@@ -107,13 +108,16 @@ def _data(report: PageReport) -> dict[str, Any]:
 
 def table(one: Turned) -> dict[str, Any]:
     """Return what the script turns of one band."""
+    how = control_words.words(one.quantity, one.unit)
     return {
         "name": one.band,
         "onset": None if one.onset is None else one.onset.rotation,
         "gone": None if one.gone is None else one.gone.rotation,
         "dial": one.dial_hz,
         "rotation": _round(one.rotation, 6),
-        "screen": _round(one.screen_v, 4),
+        "figure": _round(one.figure * how.scale, 4),
+        "sets": how.name,
+        "unit": how.unit,
         "gain": _round(one.gain, 5),
         "width": _round(one.width_hz, 4),
         "up": _round(one.up_v, 4),

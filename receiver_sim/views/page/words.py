@@ -12,6 +12,7 @@ from receiver_sim.results.check import CheckReport, Grade
 from receiver_sim.results.envelope import OnsetKind, Oscillation
 from receiver_sim.results.page import PageReport, Turned
 from receiver_sim.schema import Build
+from receiver_sim.views import control_words
 from receiver_sim.views.numbers import engineering, fixed, percent
 from receiver_sim.views.states import IN_SHORT, onset_beyond
 
@@ -105,11 +106,12 @@ def _bands(report: PageReport) -> dict[str, Any]:
 
 
 def _settings(one: Turned) -> dict[str, Any]:
-    heads = ("knob", "screen", "loop gain", "passes", "strength, turned up", "strength, turned down")
+    how = control_words.words(one.quantity, one.unit)
+    heads = ("knob", how.name, "loop gain", "passes", "strength, turned up", "strength, turned down")
     rows = [
         (
             percent(float(one.rotation[i]), 1),
-            f"{one.screen_v[i]:.1f} V",
+            f"{how.shown(float(one.figure[i]), 1)} {how.unit}",
             f"{one.gain[i]:.3f}",
             engineering(one.width_hz[i], "Hz", 3),
             engineering(float(one.up_v[i]), "V", 2),
