@@ -24,10 +24,13 @@ class Follower:
     end: float = 0.0
     least: float = CONTACT_OHM
 
-    def value(self, share: float) -> float:
-        """Return the element's value with the control at a share (0..1) of its travel."""
+    def value(self, share: float, *, largest: float = 1.0) -> float:
+        """Return the element's value with the control at a share (0..1) of its travel.
+
+        largest: what the value at the upper stop is multiplied by, of an element between two values.
+        """
         if self.share == "between":
-            return max(self.whole + share * (self.end - self.whole), self.least)
+            return max(self.whole + share * (self.end * largest - self.whole), self.least)
         return max((1.0 - share if self.share == "above" else share) * self.whole, self.least)
 
 
@@ -62,9 +65,12 @@ class Control:
         """Quantity and unit of what it sets, by those names."""
         return {"quantity": self.quantity, "unit": self.unit}
 
-    def at_share(self, share: float) -> dict[str, float]:
-        """Return the values of the elements that follow, by name, at a share (0..1) of its travel."""
-        return {one.element: one.value(share) for one in self.followers}
+    def at_share(self, share: float, *, largest: float = 1.0) -> dict[str, float]:
+        """Return the values of the elements that follow, by name, at a share (0..1) of its travel.
+
+        largest: see `Follower.value`.
+        """
+        return {one.element: one.value(share, largest=largest) for one in self.followers}
 
     def figure(self, volts: Mapping[str, float], *, share: float) -> float:
         """Return what the knob sets at a share of its travel: volts of its node in an operating point, or

@@ -148,7 +148,7 @@ _LETTERS = {"x": "V", "d": "VR", "r": "R", "c": "C", "l": "L", "v": "PS", "e": "
 def parts_of(circuit: Circuit) -> tuple[PartGroup, ...]:
     """Return the parts of a circuit, in the order of their blocks, aerial to phones and then what feeds them.
 
-    A link in the place of a resistor is no part.
+    A link in the place of a resistor is no part, nor is a capacitor of 0 pF.
     """
     kinds: dict[str, set[str]] = {}
     for element in circuit.elements:
@@ -159,7 +159,7 @@ def parts_of(circuit: Circuit) -> tuple[PartGroup, ...]:
         sort = next((one for one in _SORTS if one.fits(element, beside)), None)
         if element.about.nature is not Nature.PART and (sort is None or sort.letters != "E"):
             continue
-        if _link(element, sort):
+        if _link(element, sort) or (element.kind == "c" and element.value == 0.0):
             continue
         group = element.name if sort is None else f"{sort.letters} {sort.group(element)}"
         groups.setdefault(group, (sort, []))[1].append(element)

@@ -51,13 +51,15 @@ class ElementMap:
     """A circuit and how its values follow the factors.
 
     values: of elements and of model parameters ('model:parameter') by name; follows: by the same names.
-    pot, ends: names of the factors of the control's track, and by element those of the ends of its track.
+    pot, ends: names of the factors of the control's track, and by element those of the ends of its track;
+    swing: name of the factor of the largest capacitance of a control that is a capacitor.
     """
 
     circuit: Circuit
     values: Mapping[str, float]
     follows: Mapping[str, tuple[Follows, ...]]
     pot: str = "regeneration.pot"
+    swing: str = "regeneration.maximum"
     ends: Mapping[str, str] = field(default_factory=dict)
     track: float = 0.0
 
@@ -79,7 +81,8 @@ class ElementMap:
         """Return the values of what follows the knob, at a share of its travel, with the track's own."""
         control: Control = self.circuit.control
         scale = 1.0 + by.get(self.pot, 0.0)
-        return {name: value * scale for name, value in control.at_share(share).items()}
+        largest = 1.0 + by.get(self.swing, 0.0)
+        return {name: value * scale for name, value in control.at_share(share, largest=largest).items()}
 
 
 def values_of(circuit: Circuit) -> dict[str, float]:
@@ -128,7 +131,7 @@ def element_map(
     ends = {
         keys[key]: name for key, name in _ENDS.items() if key in keys and name in {f.name for f in factors}
     }
-    track = float(getattr(build.regeneration, "pot", 0.0))
+    track = float(build.regeneration.pot or 0.0)
     return ElementMap(
         circuit, base, {n: tuple(rules) for n, rules in follows.items()}, ends=ends, track=track
     )

@@ -79,7 +79,7 @@ PRINT = "print"
 _PLAIN = frozenset(
     (
         "resistor", "pot", "capacitor", "small capacitor", "electrolytic", "choke", "iron-cored choke",
-        "core loss", "winding", "stray", "leakage", "aerial",
+        "core loss", "winding", "stray", "leakage", "aerial", "variable capacitor",
     )
 )  # fmt: skip
 _TUBE = (("emission", "new tube"), ("amplification", "tube mu"), ("screen current", "screen share"),
@@ -151,7 +151,7 @@ def _all(given: Build, build: Build, cards: Cards, measured: frozenset[str]) -> 
     if build.regulator is not None:
         kind = "zener" if build.regulator.kind == "zener" else "gas tube"
         yield made("regulator.volts", "regulator.volts", "regulator", kind)
-    for end in ("top", "bottom") if hasattr(build.regeneration, "pot") else ():
+    for end in ("top", "bottom") if build.regeneration.pot is not None else ():
         yield made(f"regeneration.pot#{end}", "regeneration.pot", f"{end} end of the control", "pot end")
     yield from _of_tubes(build, cards, made)
 

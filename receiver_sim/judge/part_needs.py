@@ -58,7 +58,7 @@ def _line(
     track = part.letters == "R" and len(members) > 1
     value = sum(e.value or 0.0 for e in members) if track else one.value
     unit = _UNITS.get(one.kind, "")
-    plain = part.letters in ("R", "C") and part.key != "tuning"
+    plain = part.letters in ("R", "C") and one.about.tolerance != "variable capacitor"
     series = E24 if part.letters == "R" else E12
     line = PartNeeds(
         designator=part.designator,
@@ -134,6 +134,9 @@ def _note(part: PartGroup, build: Build, circuit: Circuit, cards: Cards) -> str:
     if part.letters == "VR" and build.regulator is not None:
         named = build.regulator.type or build.regulator.kind.replace("_", " ")
         return f"{named}, {build.regulator.held_volts:g} V"
+    if part.key == "regeneration.maximum":
+        low, high = (1e12 * (one or 0.0) for one in (build.regeneration.minimum, build.regeneration.maximum))
+        return f"variable, {low:g} to {high:g} pF; rotor to chassis, the stator is at plate potential"
     if part.key.startswith("phones[") and part.key.endswith(".capacitor"):
         return "blocks plate volts from the phones: film or paper, no electrolytic"
     if part.key.endswith(".coil") or part.word == "plug-in coil":

@@ -40,7 +40,7 @@ class Regeneration(Part):
     connection: Literal["potentiometer", "resistor"] = given(
         "potentiometer", "With `acts_on: plate`: a 'potentiometer', or a variable 'resistor' in series."
     )
-    pot: p.Pot | None = optional("Track resistance of the control; needed but for a throttle.")
+    pot: p.Pot | None = optional("Track resistance of the control; needed except with a throttle.")
     minimum: p.TuningCapacitor | None = optional("Capacitance of the throttle at its lower stop.")
     maximum: p.TuningCapacitor | None = optional("Capacitance of the throttle at its upper stop.")
     law: Literal["linear", "log", "antilog"] = given("linear", "Law of the track against rotation.")
@@ -62,7 +62,9 @@ class RfFilter(Part):
     choke_resistance: p.WindingResistance = given("30 ohm", "Winding resistance of the choke.")
     choke_capacitance: p.StrayCapacitance = given("1.5 pF", "Self-capacitance of the choke.")
     plate_capacitor: p.FilterCapacitor = given(
-        "100 pF", "Capacitor from plate (with a tickler: from its filter end) to ground; 0 pF: none."
+        "100 pF",
+        "Capacitor from plate (with a tickler: from its filter end) to ground; 0 pF: none, as is the default "
+        "with a throttle.",
     )
     output_capacitor: p.FilterCapacitor = given(
         "100 pF", "Capacitor from the audio end of the choke to ground; 0 pF: none."

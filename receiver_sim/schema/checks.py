@@ -56,12 +56,11 @@ def control_keys(g: Glimpse) -> Iterator[Finding]:
         return
     acts_on = g.word("regeneration", "acts_on")
     if acts_on == "throttle":
-        cure = "a throttle capacitor is not covered yet: take another control"
-        yield Finding(("regeneration", "acts_on"), "'screen' or 'plate'", cure)
+        yield from _throttle_keys(g)
         return
     for key in ("minimum", "maximum"):
         if g.given("regeneration", key):
-            cure = "take the line out"
+            cure = "take the line out, or write 'acts_on: throttle'"
             yield Finding(("regeneration", key), f"no {key}, since this control is no capacitor", cure)
     if not g.given("regeneration", "pot"):
         yield Finding(("regeneration", "pot"), _POT, "add a line such as 'pot: 50 kohm'", missing=True)
@@ -83,6 +82,32 @@ def control_keys(g: Glimpse) -> Iterator[Finding]:
                 ("detector", "screen"), "no fixed feed, since the regeneration control feeds the screen",
                 "take it out, or let the control act elsewhere ('regeneration.acts_on')",
             )  # fmt: skip
+
+
+def _throttle_keys(g: Glimpse) -> Iterator[Finding]:
+    for key, example in (("minimum", "12 pF"), ("maximum", "150 pF")):
+        if not g.given("regeneration", key):
+            yield Finding(
+                ("regeneration", key), f"the {key} of the throttle, from 0.5 pF to 10 nF",
+                f"add a line such as '{key}: {example}'", missing=True,
+            )  # fmt: skip
+    yield from _ordered(g, ("regeneration", "minimum"), ("regeneration", "maximum"), "a capacitance")
+    for key in ("pot", "top", "bottom", "stopper", "bypass", "connection"):
+        if g.given("regeneration", key):
+            yield Finding(
+                ("regeneration", key), f"no {key}, since the control is a capacitor", "take the line out"
+            )
+    for i in range(g.count("bands")):
+        if not g.given("bands", i, "coil", "tickler"):
+            yield Finding(
+                ("bands", i, "coil"), "a coil with a tickler, which the throttle stands behind",
+                "add the key 'tickler' to this coil, or take another control",
+            )  # fmt: skip
+    if g.given("regulator") and not g.given("detector", "screen"):
+        yield Finding(
+            ("regulator",), "no regulator, since it feeds the control or a fixed screen and there is neither",
+            "take it out",
+        )  # fmt: skip
 
 
 def pot_laws(g: Glimpse) -> Iterator[Finding]:
@@ -243,6 +268,11 @@ def _throttle_cautions(build: Build) -> Iterator[str]:
             "the plate to ground: ground its rotor, cover the stator, put some nanofarads rated for it "
             "in series"
         )
+        if build.detector.rf_filter.plate_capacitor > 0.0:
+            yield (
+                "detector.rf_filter.plate_capacitor: it is across the throttle, which cannot go below it: "
+                "write 0 pF"
+            )
 
 
 def _supply_cautions(build: Build) -> Iterator[str]:

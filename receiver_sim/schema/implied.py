@@ -29,9 +29,19 @@ def filled(build: Build) -> Build:
     control = build.regeneration
     if control.acts_on == "throttle" and "rotation" not in control.model_fields_set:
         changes["regeneration"] = control.model_copy(update={"rotation": 180.0})
+    build = _throttled(build)
     changes |= _with_iron(build.model_copy(update=_named_by_card(build)))
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
+
+
+def _throttled(build: Build) -> Build:
+    """Return the build without a filter capacitor that nobody stated where it would be part of a throttle."""
+    rf_filter = build.detector.rf_filter
+    if build.regeneration.acts_on != "throttle" or "plate_capacitor" in rf_filter.model_fields_set:
+        return build
+    alone = {"rf_filter": rf_filter.model_copy(update={"plate_capacitor": 0.0})}
+    return build.model_copy(update={"detector": build.detector.model_copy(update=alone)})
 
 
 def _named_by_card(build: Build) -> dict[str, Any]:

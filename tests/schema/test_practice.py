@@ -55,6 +55,7 @@ def builds() -> list[Build]:
     return [
         changed_build(demo, {"regulator": None}),  # a regulator bounds the supply
         demo,
+        changed_build(shipped_build("throttle"), {"regeneration.maximum": "900 pF"}),
         mains,
         changed_build(demo, {"audio.first": first, "audio.grid_resistor": 470e3, **leak}),
         changed_build(demo, {"audio.output": resistor, "detector.load": {**resistor, "resistance": 2e5}}),

@@ -59,11 +59,13 @@ _DETECTOR = (
     Column(6, (Spot("cgrid", 0, GRID, "h"), Spot("rleak", 0, GRID + 4, "h", when="meets ctune"))),
     Column(5, (Spot("rleak", 1, GRID),)),
     Column(10, (Spot("xdet", 4, AXIS),)),
+    Column(7, (Spot("cthrottle", 1, LEAD),)),
     Column(4, (Spot("cfplate", 1, LEAD), Spot("cscreen", 1, 10))),
     Column(6, (Spot("lrfc", 0, LEAD, "h"), Spot("rstopper", 1, 10, "h"))),
     Column(10, (Spot("cfout", 1, LEAD), Spot("rload", 1, FEED), Spot("lload", 3, FEED),
                Spot("rshunt", -1, FEED),
-               Spot("rctop", 3, 17), Spot("rpota", 3, 12), Spot("rcbot", 3, 7))),
+               Spot("rctop", 3, 17), Spot("rpota", 3, 12), Spot("rcbot", 3, 7),
+               Spot("rsfeed", 3, 15), Spot("rsgnd", 3, 10))),
     Column(7, (Spot("rdropper", 1, FEED), Spot("dreg", 1, 16))),
 )  # fmt: skip
 _COUPLING = (
