@@ -14,6 +14,7 @@ from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.pins import numbered_pins
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.supply_sockets import SupplySocket, listed_with, supply_sockets
 from receiver_sim.circuit.wiring_list import wiring_rows
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
@@ -110,8 +111,8 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         parts=part_needs.needs(build, circuit, stress, rectified, cards),
         others=others,
         coils=tuple(coil_sheet.sheet(band) for band in build.bands),
-        sockets=_sockets(circuit, cards),
-        wiring=_wiring(circuit, settled, cards),
+        sockets=_sockets(circuit, cards, supply_sockets(build, circuit)),
+        wiring=_wiring(circuit, settled, cards, supply_sockets(build, circuit)),
         steps=bring_up.steps(build, kept, onsets, null),
         charts=kept,
         onsets=onsets,
@@ -170,18 +171,22 @@ _COUNTING = {
 """How the pins of the usual bases are counted (common practice, no source)."""
 
 
-def _sockets(circuit: Circuit, cards: Cards) -> tuple[SocketNote, ...]:
+def _sockets(circuit: Circuit, cards: Cards, more: Sequence[SupplySocket]) -> tuple[SocketNote, ...]:
     names = {name: part.designator for part in parts_of(circuit) for name in part.elements}
-    out = []
-    for name, socket in circuit.sockets.items():
-        card = cards.of(name)
-        counting = next((said for base, said in _COUNTING.items() if base in card.base), "seen from below")
-        out.append(SocketNote(names[socket.tube], card.type, card.base, counting, str(card.pins_flag)))
-    return tuple(out)
+    held = [(names[socket.tube], cards.of(name)) for name, socket in circuit.sockets.items()]
+    bases = [(name, card.type, card.base, str(card.pins_flag)) for name, card in held]
+    bases += [(one.designator, one.tube, one.base, one.pins_flag) for one in more]
+    return tuple(SocketNote(name, tube, base, _counting(base), flag) for name, tube, base, flag in bases)
 
 
-def _wiring(circuit: Circuit, build: Build, cards: Cards) -> tuple[WiringLine, ...]:
-    rows = wiring_rows(circuit, numbered_pins(circuit, build, cards))
+def _counting(base: str) -> str:
+    return next((said for one, said in _COUNTING.items() if one in base), "seen from below")
+
+
+def _wiring(
+    circuit: Circuit, build: Build, cards: Cards, more: Sequence[SupplySocket]
+) -> tuple[WiringLine, ...]:
+    rows = listed_with(wiring_rows(circuit, numbered_pins(circuit, build, cards)), more)
     return tuple(WiringLine(r.designator, r.socket, r.tube, r.pin, r.words, r.to) for r in rows)
 
 

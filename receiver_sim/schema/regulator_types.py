@@ -65,6 +65,15 @@ def row_of(name: str) -> dict[str, str] | None:
 
 
 @cache
+def pins(name: str) -> dict[str, str] | None:
+    """Return base and pins of a gas tube by any of its names (`regulator_pins.csv`), None if not known."""
+    row = row_of(name)
+    with Path(__file__).with_name("regulator_pins.csv").open(encoding="utf-8", newline="") as stream:
+        known = {one["type"]: one for one in csv.DictReader(stream)}
+    return None if row is None else known.get(row["type"])
+
+
+@cache
 def names() -> tuple[str, ...]:
     """Return every name of every type."""
     return tuple(name for row in types().values() for name in (row["type"], *row["also"].split()))

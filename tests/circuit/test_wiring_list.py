@@ -8,6 +8,7 @@ from receiver_sim.builds import cards_for, shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.pins import numbered_pins
+from receiver_sim.circuit.supply_sockets import listed_with, supply_sockets
 from receiver_sim.circuit.wiring_list import CHASSIS, nets_of, wiring_rows
 from receiver_sim.receiver import settle
 from receiver_sim.schema import changed_build
@@ -99,3 +100,44 @@ def test_a_winding_and_its_resistance_are_one_part_on_two_nets():
     choke = circuit["lout"]
     assert nets[choke.nodes[1]] == nets["aplate"] and nets[choke.nodes[0]] == nets["baud"]
     assert nets["plate"] != nets["dout"]  # RF choke and tickler lie between them
+
+
+def test_rectifier_and_gas_tube_have_sockets_worked_by_hand(bench):
+    """The mains set, from its file: 6X5GT (3 and 5 plates, 8 cathode, 2 and 7 heater) on a centre-tapped
+    winding, first filter section a capacitor, the next a choke; 0B2 (1 and 5 anode; 2, 4, 7 cathode) behind
+    its dropper. Pins: RCA Receiving Tube Manual, from memory.
+    """
+    given = shipped_build("mains_set")
+    settled = settle(given, bench)
+    circuit, rows = listed("mains_set", settled)
+    sockets = supply_sockets(given, circuit)
+    names = {part.key: part.designator for part in parts_of(circuit)}
+    winding = names["supply.secondary.volts"]
+    to = {(row.tube, row.pin): set(row.to) for row in listed_with(rows, sockets)}
+    assert to["6X5GT", "3"] == {f"{winding} plate winding, one end"}
+    assert to["6X5GT", "5"] == {f"{winding} plate winding, other end"}
+    filtered = {names["supply.filter[0].capacitor"], f"{names['supply.filter[1]']} supply filter"}
+    assert to["6X5GT", "8"] == filtered
+    assert to["6X5GT", "2"] == {f"{winding} rectifier heater winding"} == to["6X5GT", "7"]
+    assert {to["0B2", pin] == {CHASSIS} for pin in ("2", "4", "7")} == {True}
+    assert to["0B2", "1"] == to["0B2", "5"] and names["regulator.dropper"] in to["0B2", "1"]
+    # three tubes in the receiver, numbered on; the circuit's stand-in for the rectified supply is gone
+    assert {s.designator for s in sockets} == {"V4" if len(circuit.sockets) == 3 else "V3", "VR1"}
+    ends = [end for row in listed_with(rows, sockets) for end in row.to]
+    assert not any("rectified" in end for end in ends) and f"{sockets[0].designator} cathode" in ends
+
+
+def test_a_filament_that_is_the_cathode_goes_on_to_the_filter(bench):
+    """The 80: pins 1 and 4 are its filament, on a winding of its own that carries the plate supply."""
+    given = changed_build(shipped_build("mains_set"), {"supply.rectifier.type": "80"})
+    circuit, _ = listed("mains_set", settle(given, bench))
+    rows = {row.pin: row.to for row in supply_sockets(given, circuit)[0].rows}
+    assert any("supply filter" in end for end in rows["1"])
+    assert len(rows["4"]) == 1 and "rectifier heater winding" in rows["4"][0]
+
+
+def test_sets_without_a_tube_in_the_supply_have_no_such_sockets():
+    given = shipped_build("demo")
+    circuit, _ = listed("demo")
+    found = supply_sockets(given, circuit)
+    assert [s for s in found if s.rows and s.rows[0].socket == "rectifier"] == []

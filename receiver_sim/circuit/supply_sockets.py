@@ -1,0 +1,132 @@
+"""The sockets that no circuit of the receiver holds: of the vacuum rectifier and of a gas-filled regulator.
+
+Pins of rectifiers are those of their cards; of regulators those of `regulator_pins.csv` (RCA Receiving
+Tube Manual, from memory, flagged there).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.designators import parts_of
+from receiver_sim.circuit.element import GROUND
+from receiver_sim.circuit.roles import Role
+from receiver_sim.circuit.wiring_list import CHASSIS, WiringRow, nets_of, terminals
+from receiver_sim.schema import Build, regulator_types
+from receiver_sim.schema.rectifier_card import RectifierCard, rectifier_for, rectifier_types
+
+RECTIFIER, REGULATOR = "rectifier", "regulator"
+
+
+@dataclass(frozen=True)
+class SupplySocket:
+    """A socket and its rows in the wiring list. base, pins_flag: as on the card; renamed: ends of parts that
+    the circuit alone would call otherwise, by their names there.
+    """
+
+    designator: str
+    tube: str
+    base: str
+    pins_flag: str
+    rows: tuple[WiringRow, ...]
+    renamed: Mapping[str, str] = field(default_factory=dict)
+
+
+def listed_with(rows: Sequence[WiringRow], sockets: Sequence[SupplySocket]) -> tuple[WiringRow, ...]:
+    """Return a wiring list with these sockets, before its joints, ends of parts by the names they give."""
+    names = {old: new for one in sockets for old, new in one.renamed.items()}
+    own = [replace(row, to=tuple(names.get(end, end) for end in row.to)) for row in rows]
+    first = next((i for i, row in enumerate(own) if not row.designator), len(own))
+    return (*own[:first], *(row for one in sockets for row in one.rows), *own[first:])
+
+
+def supply_sockets(given: Build, circuit: Circuit) -> tuple[SupplySocket, ...]:
+    """Return the sockets of a build's rectifier and regulator; given: as loaded, circuit: of the settled one.
+
+    A type without printed pins has none.
+    """
+    return (*_rectifier(given, circuit), *_regulator(given, circuit))
+
+
+def _rectifier(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
+    supply = given.supply
+    if supply.kind != "rectifier" or supply.rectifier.kind != "vacuum" or supply.circuit == "bridge":
+        return
+    name = supply.rectifier.type
+    if name is None or name not in rectifier_types():
+        return
+    card = rectifier_for(name)
+    parts = parts_of(circuit)
+    source = circuit.part(Role.SUPPLY)
+    winding = next(p.designator for p in parts if source in p.elements)
+    # numbered on from the receiver's tubes, as in the parts list
+    own = f"V{sum(p.letters == 'V' for p in parts) + 1}"
+    out = tuple(e for e in _beside(circuit, circuit[source].nodes[0]) if not e.startswith(winding))
+    ends = {"p": f"{winding} plate winding, one end", "p second": f"{winding} plate winding, other end"}
+    if supply.circuit == "half_wave":
+        ends["p second"] = ends["p"]
+    rows = []
+    for number, what in sorted(card.pins.items(), key=lambda one: (len(one[0]), one[0])):
+        to = _rectifier_pin(number, what, card, winding, out, ends)
+        rows.append(WiringRow(own, RECTIFIER, card.type, number, _WORDS.get(what, what), to))
+    tap = "centre tap of the plate winding" if supply.circuit == "full_wave" else "plate winding, other end"
+    # of the transformer the circuit has what comes out of the rectifier
+    renamed = {f"{winding} rectified +": f"{own} cathode", f"{winding} rectified -": f"{winding} {tap}"}
+    yield SupplySocket(own, card.type, card.base, str(card.pins_flag), tuple(rows), renamed)
+
+
+_WORDS = {"p": "plate", "p second": "plate", "k": "cathode", "k second": "cathode"}
+
+
+def _rectifier_pin(
+    number: str, what: str, card: RectifierCard, winding: str, out: tuple[str, ...], ends: dict[str, str]
+) -> tuple[str, ...]:
+    own = f"{winding} rectifier heater winding"
+    if what in ends:
+        return (ends[what],)
+    if what.startswith("k"):
+        return (*out, own) if "heater" in what else out
+    if what.startswith("filament"):
+        # the filament is the cathode: one end of its winding goes on to the filter
+        first = min(n for n, w in card.pins.items() if w.startswith("filament"))
+        return (own, *out) if number == first else (own,)
+    if what == "heater":
+        return (own,)
+    return (CHASSIS,) if what in ("shell", "shield") else ("not connected",)
+
+
+def _beside(circuit: Circuit, node: str) -> tuple[str, ...]:
+    """Return the ends of parts on the net of a node."""
+    return tuple(terminals(circuit).get(nets_of(circuit)[node], ()))
+
+
+def _regulator(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
+    regulator = given.regulator
+    row = None if regulator is None or regulator.type is None else regulator_types.pins(regulator.type)
+    if regulator is None or regulator.kind != "gas_tube" or row is None:
+        return
+    part = next(p for p in parts_of(circuit) if p.letters == "VR")
+    nodes = circuit[part.elements[0]].nodes
+    hot = next(node for node in nodes if node != GROUND)
+    top = tuple(e for e in _beside(circuit, hot) if e != part.designator)
+    count = round(regulator.count)
+    rows: list[WiringRow] = []
+    for number in range(count):
+        name = part.designator if count == 1 else f"{part.designator} no. {number + 1}"
+        above = top if number == 0 else (f"cathode of no. {number}",)
+        below: Sequence[str] = (CHASSIS,) if number == count - 1 else (f"anode of no. {number + 2}",)
+        rows += [WiringRow(name, REGULATOR, row["type"], p, "anode", above) for p in row["anode"].split()]
+        rows += [
+            WiringRow(name, REGULATOR, row["type"], p, "cathode", tuple(below))
+            for p in row["cathode"].split()
+        ]
+        rows += [
+            WiringRow(name, REGULATOR, row["type"], p, "joined inside", ("nothing: no tie point",))
+            for p in row["joined"].split()
+        ]
+    yield SupplySocket(part.designator, row["type"], row["base"], row["flag"], tuple(rows))
+
+
+__all__ = ["SupplySocket", "listed_with", "supply_sockets"]
