@@ -60,14 +60,16 @@ def test_twelve_volt_twins_equal_their_six_volt_tubes(
 
 
 def test_tubes_of_the_same_curves_have_the_same_onset(by_type: dict[str, DetectorCandidate]) -> None:
-    """57, 6C6 and 6J7 are printed with the same currents and gm at 250/100/-3 V (memory-medium, -high).
+    """57 and 6C6 are printed with the same currents and gm at 250/100/-3 V (memory-medium, -high). So is the
+    6J7, but its other prints reach down to low screens: it is held against what print leaves open, in
+    test_print_ranges.
 
     Cathode gm is gm (1 + Is/Ip). Printed to 0.1 mA, Ip = 2.0 and Is = 0.5 mA leave that factor 2.5 % open,
     and gm = 1225 another 0.2 %; the loop gain goes with it, so onset may differ by 2.7 % of T: 0.027 over
     the slope of T, in volts.
     """
     for place in range(len(by_type["57"].bands)):
-        found = [by_type[t].bands[place].onset for t in ("57", "6C6", "6J7")]
+        found = [by_type[t].bands[place].onset for t in ("57", "6C6")]
         assert len({o.status for o in found}) == 1, found[0].band
         if found[0].status is not Status.OSCILLATES:
             continue
