@@ -11,7 +11,7 @@ FOLDER = Path(__file__).parents[1] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 # A lesson needs neither files of this repository nor anything below the public functions.
 PUBLIC = {"receiver_sim": {"api"}, "receiver_sim.views": {"plots"}}
-OTHERS = {"numpy", "matplotlib.pyplot", "math", "dataclasses", "IPython.display"}
+OTHERS = {"numpy", "matplotlib.pyplot", "math", "dataclasses", "IPython.display", "ipywidgets"}
 
 
 def code(notebook: nbformat.NotebookNode) -> list[str]:
