@@ -86,10 +86,27 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
         else:
             gain = max((o.gain_lowest for o in those if o.gain_lowest is not None), default=None)
             text = (
-                f"oscillates already at the lowest setting: lower the {feedback} or the bottom resistor of "
-                "the control. It cannot be brought below onset: every carrier whistles, and speech is lost"
+                f"oscillates already at the lowest setting: lower the {feedback} or {_further_down(band)}. "
+                "It cannot be brought below onset: every carrier whistles, and speech is lost"
             )
             yield Verdict(where, "onset", Grade.BAD, gain, 1.0, "1", text)
+
+
+def _throttled(band: BandReport) -> bool:
+    """Tell whether the control is a capacitor."""
+    return band.against_screen is not None and band.against_screen.unit == "F"
+
+
+def _further_down(band: BandReport) -> str:
+    return (
+        "fit a throttle with less minimum capacitance"
+        if _throttled(band)
+        else "the bottom resistor of the control"
+    )
+
+
+def _further_up(band: BandReport) -> str:
+    return "feed the screen with more volts" if _throttled(band) else "feed the control from more volts"
 
 
 def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdict]:
@@ -98,10 +115,10 @@ def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdic
     lowest, highest = min(rotations), max(rotations)
     least, most = 100.0 * limits.onset_rotation_min, 100.0 * limits.onset_rotation_max
     if lowest < least:
-        text = f"onset lies near the lower stop: lower the {feedback} or the bottom resistor of the control"
+        text = f"onset lies near the lower stop: lower the {feedback} or {_further_down(band)}"
         yield Verdict(band.band, "onset_rotation_min", Grade.DOUBTFUL, lowest, least, "%", text)
     if highest > most:
-        text = f"onset lies near the upper stop: raise the {feedback} or feed the control from more volts"
+        text = f"onset lies near the upper stop: raise the {feedback} or {_further_up(band)}"
         yield Verdict(band.band, "onset_rotation_max", Grade.DOUBTFUL, highest, most, "%", text)
     if lowest >= least and highest <= most:
         text = "onset lies in the useful part of the control"

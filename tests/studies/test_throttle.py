@@ -15,7 +15,7 @@ from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.pins import numbered_pins
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer, UserError
-from receiver_sim.judge import part_needs
+from receiver_sim.judge import part_needs, verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
@@ -242,6 +242,12 @@ def test_both_stops_and_a_reversed_tickler_have_their_states(bench: Bench, set_:
         assert {o.status for o in report.onsets} == {status}
         strength = api.onset(build, bands=[name], modes=False, bench=bench).bands[0].oscillation
         assert strength.status is status and strength.onset is None and strength.warnings
+    tight = {"bands[1].coil.tickler.coupling": "0.45", "bands[1].coil.tickler.inductance": "1.5 uH"}
+    build = api.changed_build(set_, tight)
+    report = api.loop(build, bands=[name], bench=bench)[0]
+    assert {o.status for o in report.onsets} == {Status.NOT_IN_RANGE}
+    (judged,) = verdicts.judge_bands([report], build.verdicts, feedback=verdicts.feedback_of(build))
+    assert "lower the tickler's coupling or fit a throttle with less minimum capacitance. It" in judged.text
     wrong = api.changed_build(set_, {"bands[1].coil.tickler.plate_end": "near"})
     report = api.loop(wrong, bands=[name], bench=bench)[0]
     assert {(o.status, o.warnings) for o in report.onsets} == {(Status.DOES_NOT, (REVERSED,))}
