@@ -182,7 +182,7 @@ def test_the_mode_between_two_settings_is_that_which_is_measured_there(bench: Be
 
 @pytest.mark.long
 @pytest.mark.xfail(
-    reason="every cycle, 40 steps each, settles at 0.46 V where the envelope has 0.54 V: cause not found"
+    reason="0.46 V after 1.7 time constants of the grid leak, the envelope has 0.54 V: not settled?"
 )
 def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, set_: Build) -> None:
     """A soft case: half way between onset and the upper stop within 5 %."""
@@ -198,7 +198,7 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, set_: Build) -> 
     assert expected is not None and expected > 0.3
     times, heights = cycles.run(
         build, cards, bench, band=band, dial_hz=found.dial_hz, tuning=search.tuning_farad, rotation=rotation,
-        start_v=expected, cycles=4000, steps=40,
+        start_v=expected, cycles=9000, steps=40,
     )  # fmt: skip
     assert cycles.settled(times, heights) == pytest.approx(expected, rel=0.05)
 
