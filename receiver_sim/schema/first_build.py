@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from receiver_sim.errors import WrongValue
+from receiver_sim.physics.mutual_inductance import sheet_sections
 from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.physics.tank import tapped_sections
 from receiver_sim.schema import parts
 from receiver_sim.schema.band_table import all_bands
 from receiver_sim.schema.build import Build
@@ -302,6 +304,20 @@ def _meshed(low: float, high: float) -> float | None:
     return max(wanted, needed) if needed <= 0.97 * _MAXIMUM else None
 
 
+def _turns(volts: float) -> float:
+    """Return the part of the turns at which a coil as long as it is wide has the share of its volts that
+    sections coupled by a half would have at the part `volts`.
+    """
+    upper, lower, mutual = tapped_sections(1.0, turns_fraction=volts, coupling=0.5)
+    ratio = (lower + mutual) / (upper + lower + 2.0 * mutual)
+    low, high = 1e-3, 0.5
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        below = sheet_sections(1.0, turns_fraction=middle, shape=1.0).tap_ratio < ratio
+        low, high = (middle, high) if below else (low, middle)
+    return high
+
+
 def _coil(
     name: str, span: tuple[float, float], tube: TubeCard | None, *, slope: float, tickler: bool
 ) -> dict[str, str]:
@@ -330,6 +346,6 @@ def _coil(
         told += f", tickler: {{inductance: {format_quantity(size, INDUCTANCE, 2)}, coupling: 0.25}}"
     else:
         tap = 0.5 * (1.0 - math.sqrt(max(1.0 - 4.0 * part, 0.16)))
-        told += f", tap: {100.0 * tap:.2g} %, coupling: 0.5"
+        told += f", tap: {100.0 * _turns(tap):.2g} %"
     edges = (format_quantity(edge, FREQUENCY) for edge in span)
     return {"name": name, **dict(zip(("low", "high"), edges, strict=True)), "coil": f"{{{told}}}"}
