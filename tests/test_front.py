@@ -103,6 +103,8 @@ QUESTIONS = [
      {"sets": 30, "bands": ["20 m"], "measured": ["mains"], "asked": ["rating"], "seed": 4, "workers": 2,
       "time_limit_s": 60.0, "cluster": "tcp://here:1", "kept": Path("so-far.json")}),
     ("sheet", (), {}, "sheet", {}),
+    ("faults", ("what was read",), {}, "faults", {"readings": "what was read"}),
+    ("calibrate", ("what was read",), {}, "calibrate", {"readings": "what was read"}),
     ("swap", (["6SK7"],), {"socket": "audio"}, "swap_tubes", {"tubes": ["6SK7"], "socket": "audio"}),
     ("deck", ("hum",), {"band": "20 m", "rotation": 0.41}, "deck_text",
      {"study": "hum", "band": "20 m", "rotation": 0.41}),
@@ -116,8 +118,8 @@ def test_a_question_reaches_the_program_as_it_was_asked(  # type: ignore[no-unty
     """The receiver's build and bench, and every argument under its own name."""
     asked = {}
 
-    def answer(build, **arguments):  # type: ignore[no-untyped-def]
-        asked.update(build=build, **arguments)
+    def answer(build, *readings, **arguments):  # type: ignore[no-untyped-def]
+        asked.update(build=build, **arguments, **dict(zip(["readings"], readings, strict=False)))
         return ("an answer",)
 
     monkeypatch.setattr(api, function, answer)

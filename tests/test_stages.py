@@ -273,7 +273,7 @@ def test_onset_keeps_its_report_when_the_reference_run_fails(
 
 
 def test_onset_keeps_its_amplitudes_when_the_modes_fail(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    spoil(monkeypatch, stability, "modes")
+    spoil(monkeypatch, stability, "linearised")
     answer = call("onset", DEMO, "--band", "40 m", "--json")
     assert answer.code == 3
     result = document(answer)["result"]
@@ -287,7 +287,7 @@ def test_onset_keeps_its_amplitudes_when_the_modes_fail(here: Path, monkeypatch:
 def test_check_keeps_the_amplitudes_when_the_modes_fail(
     here: Path, short_cabin: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    spoil(monkeypatch, stability, "modes")
+    spoil(monkeypatch, stability, "linearised")
     answer = call("check", short_cabin, "--no-plots", "--json")
     assert answer.code == 3
     result = document(answer)["result"]
