@@ -41,8 +41,8 @@ def scatter(build: Build, bench: api.Bench) -> tuple[float, float]:
     kept = tuple(f for f in plan.factors if f.kind == PRINT and f.part == build.detector.tube)
     plan = dataclasses.replace(plan, factors=kept)
     rows = draws(kept, seed=3, start=0, stop=SETS)
-    found = bench.map(lambda b, row: look_at_set(b, plan, moved_by(kept, row))[0].screen_v, list(rows))
-    stated = look_at_set(bench, plan, {})[0].screen_v
+    found = bench.map(lambda b, row: look_at_set(b, plan, moved_by(kept, row))[0].figure, list(rows))
+    stated = look_at_set(bench, plan, {})[0].figure
     volts = [v for v in found if v is not None]
     assert stated is not None and len(volts) > 0.8 * SETS
     return stated, float(np.std(volts))

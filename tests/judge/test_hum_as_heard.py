@@ -77,10 +77,11 @@ def test_the_fastest_howl_is_the_one_named(demo: Build) -> None:
         )  # fmt: skip
 
     points = (at(0.4, 2, 31.0, "slow part"), at(0.5, 2, 870.0, "fast part"), at(0.6, 0, -5.0, "still"))
-    steady = replace(filled(Stability), points=points)
+    steady = replace(filled(Stability), points=points, begins_rotation=0.387, ends_rotation=0.531)
     band = filled(
         BandOscillation, oscillation=filled(Oscillation, kind=OnsetKind.SOFT, jump=None), stability=(steady,)
     )
     (verdict,) = [v for v in judge_oscillation([band], demo.verdicts) if v.rule == "holds_still"]
     assert (verdict.grade, verdict.value, verdict.unit) == (Grade.BAD, 870.0, "1/s")
-    assert "from 40 to 50 % of the control, carried by fast part: " in verdict.text
+    # the limits are those found by halving, not the settings looked at
+    assert "from 39 to 53 % of the control, carried by fast part: " in verdict.text
