@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 
 from receiver_sim.api._common import Progress, hazards, prepare, quiet
 from receiver_sim.api._faults import read_in
@@ -49,8 +49,8 @@ def calibrate(
         stages = Stages()
         target = found.onset_before[0]
         sets = ((settled, cards), (found.build, found.cards))
-        taps = [stages.run("tap", _tapper(*one, b, target)) for one in sets]
-        hums = [stages.run("hum", _hummer(*one, stand, b)) for one in sets]
+        taps = [stages.run("tap", partial(_tap, *one, b, target)) for one in sets]
+        hums = [stages.run("hum", partial(_hum, *one, stand, b)) for one in sets]
         progress("calibration", 3, 3)
     names = [band.name for band in settled.bands]
     return Calibration(
@@ -86,16 +86,6 @@ def _notes(found: Found) -> tuple[str, ...]:
         f"The readings lie {found.misfit:.1f} deviations off even so: no spread of sound parts explains "
         "them. Look for a fault first: receiver-sim faults.",
     )
-
-
-def _tapper(build: Build, cards: Cards, bench: Bench, target: float | None) -> Callable[[], float | None]:
-    return lambda: _tap(build, cards, bench, target)
-
-
-def _hummer(
-    build: Build, cards: Cards, stand: Stand, bench: Bench
-) -> Callable[[], tuple[float, float] | None]:
-    return lambda: _hum(build, cards, stand, bench)
 
 
 def _tap(build: Build, cards: Cards, bench: Bench, target: float | None) -> float | None:
@@ -167,13 +157,10 @@ MEASURABLE = frozenset(
 )  # fmt: skip
 """Classes of what is measured and stated as one value of a build."""
 
-PINNED = 0.95
-"""Readings say something of a value if they leave less than this share of its spread."""
-
 
 def measured_values(found: Calibration) -> tuple[Pulled, ...]:
     """Return the values of the build that readings say something of."""
-    return tuple(one for one in found.pulled if one.found is not None and one.after < PINNED * one.before)
+    return tuple(one for one in found.pulled if one.found is not None and one.pinned)
 
 
 __all__ = ["MEASURABLE", "calibrate", "measured_values"]

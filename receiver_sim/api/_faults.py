@@ -25,7 +25,7 @@ from receiver_sim.physics.meters import meter_named
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.faults import FaultReport, ReadingAgainst
-from receiver_sim.schema import Build
+from receiver_sim.schema import Band, Build
 from receiver_sim.schema.readings import Readings
 from receiver_sim.studies.pin_chart import points_of
 from receiver_sim.working import Setting
@@ -122,7 +122,7 @@ def read_in(
     return stand, seen, {node: name for node, name in words.items() if node is not None}
 
 
-def _band(build: Build, name: str):  # type: ignore[no-untyped-def]
+def _band(build: Build, name: str) -> Band:
     try:
         return band_named(build, name)
     except KeyError as error:

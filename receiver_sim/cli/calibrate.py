@@ -78,7 +78,7 @@ def _write(found: Calibration, build: Build, output: Path) -> None:
         changes[one.key] = f"{value} +-{error:.1f} % measured"
         notes.append(f"  {one.key}: {changes[one.key]} (stated {value_text(one, one.stated)})")
     for one in found.pulled:
-        if not one.key and one.after < 0.95 * one.before:
+        if not one.key and one.pinned:
             notes.append(f"  {one.word}: {moved_text(one)}, no key of a build")
     outputs.write(output, changed_text(build, changes, notes=notes).encode("utf-8"))
     complain(f"wrote {output}: {len(pinned)} values measured")

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
 
+PINNED = 0.95
+"""Readings say something of a value if they leave less than this share of its spread."""
+
 
 @dataclass(frozen=True)
 class Pulled:
@@ -26,6 +29,11 @@ class Pulled:
     moved: float
     before: float
     after: float
+
+    @property
+    def pinned(self) -> bool:
+        """Whether the readings say something of it."""
+        return self.after < PINNED * self.before
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, kick
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure.linear_envelope import SHIFT_HZ, Carrier, linearised
+from receiver_sim.measure.linear_envelope import Carrier, linearised
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes
 from receiver_sim.results.base import FloatArray
@@ -74,33 +74,6 @@ _ALIKE = 0.2
 
 _THRESHOLD = 1.1
 """Settings up to this times the onset's rotation count as its threshold: a hand's breadth of the dial."""
-
-
-def modes(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
-    mode: Mode,
-    *,
-    amplitude: float,
-    rotation: float,
-    oscillates: bool = True,
-    shift_hz: float = SHIFT_HZ,
-) -> tuple[NaturalModes, tuple[Carrier, ...]]:
-    """Return the modes of the linearised envelope at an amplitude (V) and its setting (0..1), and its
-    stores; `measure.linear_envelope` says how.
-    """
-    at = linearised(
-        build,
-        cards,
-        bench,
-        mode,
-        amplitude=amplitude,
-        rotation=rotation,
-        oscillates=oscillates,
-        shift_hz=shift_hz,
-    )
-    return at.modes(), at.carriers
 
 
 def carried_by(shares: FloatArray, names: Sequence[str]) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from receiver_sim.circuit.transient import continued
 from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.measure import onset
+from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
 from receiver_sim.results.envelope import Steadiness
@@ -91,8 +92,8 @@ def test_count_of_growing_modes_is_that_of_nyquist(bench, demo, demo_cards, whic
     counts = set()
     for i in stability.settings(a, points=7):
         at = {"amplitude": float(a.amplitude_v[i]), "rotation": float(a.rotation[i])}
-        free, _ = stability.modes(build, demo_cards, bench, mode, **at)
-        held, _ = stability.modes(build, demo_cards, bench, mode, **at, oscillates=False)
+        free = linearised(build, demo_cards, bench, mode, **at).modes()
+        held = linearised(build, demo_cards, bench, mode, **at, oscillates=False).modes()
         growing = [int(np.count_nonzero(m.s.real > 0.0)) for m in (free, held)]
         round_it = nyquist(build, demo_cards, bench, mode, volts=at["amplitude"], rotation=at["rotation"])
         assert round_it == growing[0] - growing[1]
@@ -104,7 +105,7 @@ def test_modes_do_not_depend_on_the_frequency_they_are_measured_at(bench, demo, 
     mode, found = oscillation(demo, demo_cards, bench)
     a = found.amplitudes
     at = {"amplitude": float(a.amplitude_v[60]), "rotation": float(a.rotation[60])}
-    runs = [stability.modes(demo, demo_cards, bench, mode, **at, shift_hz=hz)[0].s for hz in (300.0, 4e3)]
+    runs = [linearised(demo, demo_cards, bench, mode, **at, shift_hz=hz).modes().s for hz in (300.0, 4e3)]
     assert len(runs[0]) == len(runs[1])
     # up to where the envelope's own modes end; ngspice's a.c. answers carry some thirteen digits
     for s in runs[0][np.abs(runs[0]) < 2.0 * np.pi * stability.SLOW_HZ]:
@@ -131,7 +132,7 @@ def test_a_small_disturbance_goes_as_the_modes_say(bench, demo, demo_cards, volt
     a = found.amplitudes
     i = int(np.argmin(np.abs(a.amplitude_v - volts)))
     at, rotation = float(a.amplitude_v[i]), float(a.rotation[i])
-    modes, _ = stability.modes(build, demo_cards, bench, mode, amplitude=at, rotation=rotation)
+    modes = linearised(build, demo_cards, bench, mode, amplitude=at, rotation=rotation).modes()
     wanted = modes.s[modes.s.imag > 2.0 * np.pi * 200.0][0]
     with bench.session(imposed_deck(build, demo_cards, mode, amplitude=at, rotation=rotation)) as session:
         rest = {name: v.real for name, v in session.op().items()}
@@ -178,9 +179,9 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
     amplitudes = found.amplitudes
     i = int(np.argmin(np.abs(amplitudes.amplitude_v - 0.04)))
     place = {"rotation": float(amplitudes.rotation[i])}
-    edge, _ = stability.modes(
+    edge = linearised(
         build, demo_cards, bench, mode, amplitude=float(amplitudes.amplitude_v[i]), **place
-    )
+    ).modes()
     slow = edge.s[edge.s.imag > 2.0 * np.pi * 200.0][0]
     assert 0.0 < slow.real < 50.0
     hz, swing, _ = stability.watch(
@@ -208,9 +209,9 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
         for step in (2e-4, -2e-4):
             rotation = edge + inwards * step
             amplitude_v = float(np.exp(np.interp(rotation, a.rotation, np.log(a.amplitude_v))))
-            free, _ = stability.modes(
+            free = linearised(
                 build, demo_cards, bench, mode, amplitude=amplitude_v, rotation=rotation
-            )
+            ).modes()
             counts.append(int(np.count_nonzero(free.s.real > 0.0)))
         assert counts == [2, 0]
 
@@ -353,9 +354,9 @@ def test_squegging_moves_as_it_is_found_to_grow(bench, demo, demo_cards):
     mode, found = oscillation(build, demo_cards, bench)
     a = found.amplitudes
     i = int(np.argmin(np.abs(a.amplitude_v - 0.45)))
-    modes, _ = stability.modes(
+    modes = linearised(
         build, demo_cards, bench, mode, amplitude=float(a.amplitude_v[i]), rotation=float(a.rotation[i])
-    )
+    ).modes()
     assert np.count_nonzero(modes.s.real > 0.0) == 2 and modes.s[0].real > 100.0
     frequency = abs(modes.s[0].imag) / (2.0 * math.pi)
     assert 200.0 < frequency < 20e3
