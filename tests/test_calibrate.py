@@ -17,6 +17,7 @@ from receiver_sim.judge.fault_finder import Seen
 from receiver_sim.judge.fault_predictions import Stand, Volt
 from receiver_sim.judge.reading_spread import middles
 from receiver_sim.measure import onset
+from receiver_sim.results.base import FailedStage
 from receiver_sim.results.calibration import Calibration, OnsetBefore, Pulled, ReadingBefore
 from receiver_sim.schema import load_build_text
 from receiver_sim.schema.changed_text import changed_text
@@ -142,9 +143,10 @@ def test_cells_of_a_calibration():
         misfit=0.83,
         notes=(),
         cautions=("c",),
+        failed=(FailedStage("hum as built", "no solution", None),),
     )
     sheet = calibration_sheet(found)
-    onsets, pulled, readings = (section.parts[0] for section in sheet.sections)
+    onsets, pulled, readings = (section.parts[0] for section in sheet.sections[:3])
     assert onsets.rows == (("80 m", "36.9", "6.1", "41.2", "1.7", "41.0"),)
     assert pulled.rows == (
         ("contact potential", "-", "-", "-0.043 V", "0.080 V", "0.021 V"),
@@ -154,3 +156,4 @@ def test_cells_of_a_calibration():
     text = " ".join(as_text(sheet).split())
     assert "4.12 % of the turns before, 4.73 % after" in text
     assert "1.20 mV with the hum pot at 42 % before, 900 uV at 47 % after" in text
+    assert " X FAILED hum as built: no solution" in text

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
-from receiver_sim.design import dropper, hum_remedies
+from receiver_sim.design import dropper, hum_remedies, tap_finder
 from receiver_sim.engine import Bench, Deck, EngineError
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import coil_verdicts, verdicts
@@ -246,6 +246,28 @@ def test_coils_keep_the_other_bands(here: Path, short_demo: Path, monkeypatch: p
     ]
     assert len(result["ranges"]) == len(result["sweeps"]) == 2
     assert call("coils", short_demo).out.count(" X  FAILED ") == 2
+
+
+def test_calibrate_keeps_its_onsets_when_tap_and_hum_fail(
+    here: Path, short_demo: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Guards against a dash on the page and exit 0 where a stage had failed."""
+    spoil(monkeypatch, hum)
+    spoil(monkeypatch, tap_finder)
+    read = here / "read.yaml"
+    read.write_text(
+        "receiver_sim_readings: 1\nvolts:\n  - {pin: V2 cathode, volts: 7.6 V}\n", encoding="utf-8"
+    )
+    answer = call("calibrate", short_demo, "--readings", read, "--json", "-o", "mine.yaml")
+    assert answer.code == 3
+    result = document(answer)["result"]
+    stages = [f"{what} {when}" for what in ("tap", "hum") for when in ("as built", "as calibrated")]
+    assert [one["stage"] for one in result["failed"]] == stages
+    assert [result[f"{what}_after"] for what in ("tap", "hum_pot")] == [None, None]
+    assert len(result["onsets"]) == 2 and all(one["after"] is not None for one in result["onsets"])
+    assert Path("mine.yaml").is_file()  # what was found is written all the same
+    told = " ".join(answer.err.split())
+    assert all(f"receiver-sim: {stage}: simulation failed" in told for stage in stages)
 
 
 def test_swap_keeps_the_bands_of_a_candidate_whose_noise_fails(

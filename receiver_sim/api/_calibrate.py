@@ -48,9 +48,9 @@ def calibrate(
         progress("calibration", 2, 3)
         stages = Stages()
         target = found.onset_before[0]
-        sets = ((settled, cards), (found.build, found.cards))
-        taps = [stages.run("tap", partial(_tap, *one, b, target)) for one in sets]
-        hums = [stages.run("hum", partial(_hum, *one, stand, b)) for one in sets]
+        sets = (("as built", settled, cards), ("as calibrated", found.build, found.cards))
+        taps = [stages.run(f"tap {when}", partial(_tap, s, c, b, target)) for when, s, c in sets]
+        hums = [stages.run(f"hum {when}", partial(_hum, s, c, stand, b)) for when, s, c in sets]
         progress("calibration", 3, 3)
     names = [band.name for band in settled.bands]
     return Calibration(
@@ -76,6 +76,7 @@ def calibrate(
         misfit=found.misfit,
         notes=_notes(found),
         cautions=(*hazards(build, settled), *cautions.ALL),
+        failed=stages.failed,
     )  # fmt: skip
 
 

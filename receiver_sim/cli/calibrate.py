@@ -56,7 +56,7 @@ def calibrate(build: Path, readings: Path, output: Path | None, as_json: bool, p
     answer(
         "calibrate", found, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: calibration_tables.calibration_sheet(found),
-        then=None if output is None else lambda: _write(found, loaded, output),
+        then=None if output is None else lambda: _write(found, loaded, output), failed=found.failed,
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
+from receiver_sim.results.base import FailedStage
 
 PINNED = 0.95
 """Readings say something of a value if they leave less than this share of its spread."""
@@ -66,7 +67,8 @@ class Calibration(Answer):
 
     tap_before, tap_after: of the first band, the tap (turns, or share of the coil) for onset where it stands
     in the build; None for a coil without a tap; hum_before_v, hum_after_v: least hum at the first phones, and
-    hum_pot_before, hum_pot_after the place of its null; None without a pot.
+    hum_pot_before, hum_pot_after the place of its null; None without a pot. What could not be found is None,
+    too, and named in `failed`.
     """
 
     title: str
@@ -82,6 +84,7 @@ class Calibration(Answer):
     misfit: float
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    failed: tuple[FailedStage, ...] = ()
 
     @property
     def headline(self) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from receiver_sim.results.calibration import Calibration, Pulled
 from receiver_sim.results.cautions import PLATE_SUPPLY
+from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 
 
 def calibration_sheet(found: Calibration) -> Sheet:
     """Return the whole answer."""
-    sections = [onsets(found), pulled(found), readings(found)]
+    sections = [onsets(found), pulled(found), readings(found), *failed_sections(found.failed)]
     if found.notes:
         sections.insert(0, Section("Notes", tuple(Note(text, mark=" ! ") for text in found.notes)))
     return Sheet(f"Calibration: {found.title}", tuple(sections), found.cautions)
@@ -39,7 +40,7 @@ def onsets(found: Calibration) -> Section:
             f"Tap of {found.onsets[0].band} for onset where the build has it: "
             f"{percent(found.tap_before, 2)} of the turns before, {percent(found.tap_after, 2)} after."
         )
-    if found.hum_before_v is not None and found.hum_after_v is not None:
+    if found.hum_before_v is not None or found.hum_after_v is not None:
         notes.append(
             f"Least hum at the first phones {engineering(found.hum_before_v, 'V')} with the hum pot at "
             f"{percent(found.hum_pot_before)} before, {engineering(found.hum_after_v, 'V')} at "
