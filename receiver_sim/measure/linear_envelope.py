@@ -84,7 +84,7 @@ def linearised(
 ) -> Linearised:
     """Return the envelope linearised about an amplitude (V) and its setting (0..1).
 
-    The amplitude is imposed, and one a.c. run for each energy store at one frequency gives the answers of
+    The amplitude is imposed, and an a.c. run with a source across each energy store gives the answers of
     all others and the drive of the tank; then the amplitude is set free, C s a = -G a + drive, as one store
     more (the last). oscillates: False leaves it imposed, for the circuit at rest.
     """
@@ -95,7 +95,7 @@ def linearised(
     carriers = tuple(Carrier(store.word, store.grid_bias, store.way_back) for store in found)
     stray = None if pair is None else next(i for i, store in enumerate(found) if store.farad == 0.0)
     drive = circuit.node(Place.DRIVE)
-    with loaded(bench, circuit.plus(*probes(found))) as on:
+    with loaded(bench, circuit.plus(*probes(found, shift_hz=shift_hz))) as on:
         to_amplitude, own_drive = read(on.session, found, shift_hz=shift_hz, watched=drive)
         on.drive(Role.AMPLITUDE, 0.0)
         answers = measure(on.session, found, shift_hz=shift_hz, watched=drive)

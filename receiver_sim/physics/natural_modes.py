@@ -15,8 +15,9 @@ FASTEST = 1e-11
 hold nothing of their own (capacitors in a loop)."""
 
 
-ROUNDING = 1e-9
-"""Part of a mode's size below which its rate or pitch is rounding (some 1e-13 are seen)."""
+ROUNDING = 1e-7
+"""Part of a mode's size below which its rate or pitch is rounding (some 1e-9 are seen where two modes lie
+close together, of answers that are good to 1e-12)."""
 
 _ZOOM, _ZOOMS = 32, 4
 """Parts that the distance between two frequencies is divided into, and how often, to find a crossing: to a

@@ -36,7 +36,7 @@ def circuit_of(text, laws=()):
 def modes(bench, text, shift_hz):
     circuit = circuit_of(text)
     found = stores(circuit)
-    with loaded(bench, circuit.plus(*probes(found))) as on:
+    with loaded(bench, circuit.plus(*probes(found, shift_hz=shift_hz))) as on:
         answers = measure(on.session, found, shift_hz=shift_hz)
     return natural_modes(answers.response, weight=answers.weight, shift=answers.shift)
 
@@ -53,7 +53,12 @@ def test_stores_of_a_deck_are_found_and_put_together():
         ("cgrid", "0", "grid", pytest.approx(1.03e-10), None),
         ("lload", "a", "b", None, "lload#branch"),
     ]
-    assert [line(one) for one in probes(found)] == ["Istore0 0 grid dc 0 ac 0", "Istore1 a b dc 0 ac 0"]
+    lines = [line(one) for one in probes(found, shift_hz=300.0)]
+    assert [text for text in lines if text[0] in "GV"] == [
+        "Vtuned tuned 0 dc 0 ac 0",
+        "Gtuned0 0 grid tuned0 0 1.94e-07",  # 2 pi 300 Hz x 103 pF
+        "Gtuned1 a b tuned1 0 2.21e-06",  # 1 / (2 pi 300 Hz x 240 H)
+    ]
 
 
 def test_a_store_that_would_be_missed_is_refused():
@@ -82,3 +87,23 @@ def test_three_capacitors_in_a_loop_have_two_modes(bench):
     capacitance = np.array([[4e-9, -3e-9], [-3e-9, 5e-9]])
     exact = np.sort(np.linalg.eigvals(-np.linalg.solve(capacitance, np.diag([1e-3, 2e-4]))))
     assert np.sort(modes(bench, text, 300.0).s.real) == pytest.approx(exact, rel=1e-9)
+
+
+def test_stores_from_picofarads_to_millifarads_keep_their_digits(bench):
+    """Each answer of one run for all: RC and L/R decays of parts far apart, by their closed forms, each held
+    to the part in 1e9 that its store's 12 digits and its place beside a shift 1e5 times faster leave it.
+    """
+    text = (
+        "C1 a 0 1e-12\nR1 a 0 1e5\nC2 b 0 1e-2\nR2 b 0 50\nL3 c 0 300\nR3 c 0 2e4\nL4 d 0 1e-6\nR4 d 0 0.3\n"
+    )
+    expected = sorted([-1.0 / (1e5 * 1e-12), -1.0 / (50 * 1e-2), -2e4 / 300, -0.3 / 1e-6])
+    assert np.sort(modes(bench, text, 300.0).s.real) == pytest.approx(expected, rel=1e-9)
+
+
+def test_all_modes_of_a_circuit_take_one_analysis(bench):
+    """What an analysis costs is its operating point; a set has some 24 stores."""
+    circuit = circuit_of(TWO_TANKS)
+    found = stores(circuit)
+    with loaded(bench, circuit.plus(*probes(found, shift_hz=300.0))) as on:
+        measure(on.session, found, shift_hz=300.0)
+        assert on.session.evaluations == 1
