@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import binomtest
 
 from receiver_sim import Receiver, api
 from receiver_sim.api import _sets
@@ -194,14 +195,12 @@ def only(plan: SetPlan, *names: str) -> SetPlan:
 
 
 def test_interval_of_wilson() -> None:
-    """Brown, Cai and DasGupta 2001: the interval is (p + z^2/2n +- z sqrt(pq/n + z^2/4n^2))/(1 + z^2/n)."""
-    found = spread.held("a", "b", 37, 50)
-    z, n, p = 1.959964, 50, 0.74
-    middle = (p + z * z / (2 * n)) / (1 + z * z / n)
-    half = z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n)) / (1 + z * z / n)
-    assert (found.share, found.share_low, found.share_high) == pytest.approx(
-        (p, middle - half, middle + half), abs=1e-6
-    )
+    """Against scipy's own, at the ends as well."""
+    for count in (0, 1, 37, 50):
+        interval = binomtest(count, 50).proportion_ci(0.95, method="wilson")
+        found = spread.held("a", "b", count, 50)
+        assert found.share == count / 50
+        assert (found.share_low, found.share_high) == pytest.approx((interval.low, interval.high), abs=1e-12)
 
 
 def test_shares_of_variance_against_one_part_at_a_time(one_band: Build, bench: api.Bench) -> None:

@@ -63,6 +63,7 @@ def _environment(folder: Path) -> jinja2.Environment:
         autoescape=False,
         trim_blocks=False,
         keep_trailing_newline=False,
+        auto_reload=False,  # a template does not change under a running program, and a look costs a fill
     )
 
 

@@ -19,10 +19,6 @@ ROUNDING = 1e-7
 """Part of a mode's size below which its rate or pitch is rounding (some 1e-9 are seen where two modes lie
 close together, of answers that are good to 1e-12)."""
 
-_ZOOM, _ZOOMS = 32, 4
-"""Parts that the distance between two frequencies is divided into, and how often, to find a crossing: to a
-millionth of it."""
-
 
 @dataclass(frozen=True)
 class NaturalModes:
@@ -98,6 +94,7 @@ def howling_capacitance(
     C = 1/(j w h(jw)) (Nyquist 1932, the locus read for its gain).
     """
     from scipy.linalg import schur  # noqa: PLC0415 - it takes long to load
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
     h, d = np.asarray(response, dtype=np.complex128), np.asarray(weight, dtype=np.complex128)
     f = np.asarray(frequencies, dtype=np.float64)
@@ -112,17 +109,14 @@ def howling_capacitance(
             parts[k] = (into[k] + x * (upper[k, k + 1 :] @ parts[k + 1 :])) / (1.0 - x * upper[k, k])
         return np.asarray(2j * np.pi * hertz * (basis[port] @ parts))
 
+    def side(hertz: float) -> float:
+        return float(locus(np.array([hertz]))[0].imag)
+
     values = locus(f)
     best: tuple[float, float] | None = None
     for i in np.flatnonzero((values.imag[1:] >= 0.0) != (values.imag[:-1] >= 0.0)):
-        near = f[i : i + 2]
-        for _ in range(_ZOOMS):
-            near = np.linspace(near[0], near[-1], _ZOOM + 1)
-            signs = locus(near).imag >= 0.0
-            at = int(np.flatnonzero(signs[1:] != signs[:-1])[0])
-            near = near[at : at + 2]
-        middle = float(near.mean())
-        found = float(locus(np.array([middle]))[0].real)
+        crossing = float(brentq(side, f[i], f[i + 1], xtol=1e-6 * (f[i + 1] - f[i])))
+        found = float(locus(np.array([crossing]))[0].real)
         if found > 0.0 and (best is None or 1.0 / found < best[0]):
-            best = 1.0 / found, middle
+            best = 1.0 / found, crossing
     return best
