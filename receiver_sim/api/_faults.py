@@ -19,7 +19,8 @@ from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName
 from receiver_sim.judge import fault_finder
 from receiver_sim.judge.fault_finder import Scatter
-from receiver_sim.judge.fault_predictions import SOUND, Prediction, Stand, Volt, predict
+from receiver_sim.judge.fault_onset import SOUND
+from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
 from receiver_sim.judge.reading_spread import middles
 from receiver_sim.physics.meters import meter_named
 from receiver_sim.results import cautions
@@ -75,8 +76,8 @@ def scatter_of(stand: Stand, bench: Bench) -> Scatter:
     plan = stand.plan
     if not stand.bands:
         return Scatter(middles(plan.factors), {})
-    moves = effects(bench, plan, quick=True)
     control, names = stand.sound.control, [band.name for band in plan.bands]
+    moves = effects(bench, plan, quick=True, bands=[names.index(band.name) for band in stand.bands])
     columns = {}
     for band in stand.bands:
         index = names.index(band.name)

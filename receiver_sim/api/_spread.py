@@ -234,16 +234,18 @@ def _shares(bench: Bench, plan: SetPlan, rows: Sequence[Row]) -> tuple[Share, ..
     return tuple(out)
 
 
-def effects(bench: Bench, plan: SetPlan, *, quick: bool = False) -> list[list[float | None]]:
+def effects(
+    bench: Bench, plan: SetPlan, *, quick: bool = False, bands: Sequence[int] | None = None
+) -> list[list[float | None]]:
     """Return by how much the onset on the knob (0..1) moves for one standard deviation of each factor.
 
-    A row a factor, a column a band; None where the set has no onset. One part is moved at a time, to the
-    side to which its onset comes to lie on the control. quick: the audio part, which draws on the supply
-    alone, is taken to bring nothing, and what brings less than a hundredth of the
-    variance on the first and the last band is taken to bring none on those between.
+    A row a factor, a column a band (0 for those that `bands` leaves out); None where the set has no onset.
+    One part is moved at a time, to the side to which its onset comes to lie on the control. quick: the audio
+    part, which draws on the supply alone, is taken to bring nothing, and what brings less than a hundredth of
+    the variance on the first and the last band is taken to bring none on those between.
     """
     middle = look_at_set(bench, plan, {})
-    every = range(len(plan.bands))
+    every = sorted(range(len(plan.bands)) if bands is None else bands)
 
     def moved(b: Bench, job: tuple[Factor, Sequence[int]]) -> dict[int, float | None]:
         factor, wanted = job
@@ -257,7 +259,7 @@ def effects(bench: Bench, plan: SetPlan, *, quick: bool = False) -> list[list[fl
             wanted = [i for i in wanted if out[i] is None]
         return out
 
-    there = [i for i in every if middle[i].rotation is not None] or [0]
+    there = [i for i in every if middle[i].rotation is not None] or every[:1]
     ends = sorted({there[0], there[-1]})
     found = bench.map(moved, [(f, ends if quick and not f.band else every) for f in plan.factors])
     if quick:
@@ -265,7 +267,7 @@ def effects(bench: Bench, plan: SetPlan, *, quick: bool = False) -> list[list[fl
         large = [n for n, f in enumerate(plan.factors) if not f.band and _counts(found, n, ends)]
         for n, row in zip(large, bench.map(moved, [(plan.factors[n], rest) for n in large]), strict=True):
             found[n] |= row
-    return [[row.get(i, 0.0) for i in every] for row in found]
+    return [[row.get(i, 0.0) for i in range(len(plan.bands))] for row in found]
 
 
 def _counts(found: Sequence[dict[int, float | None]], number: int, bands: Sequence[int]) -> bool:

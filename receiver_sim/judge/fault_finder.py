@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from receiver_sim.circuit.possible_faults import PossibleFault
-from receiver_sim.judge.fault_predictions import SOUND, Key, Prediction, Volt
+from receiver_sim.judge.fault_onset import SOUND, Key
+from receiver_sim.judge.fault_predictions import Prediction, Volt
 from receiver_sim.judge.onset_likelihood import Needed, log_between, needed
 from receiver_sim.physics.diagnosis import (
     covariance,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,16 +14,13 @@ from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.element_map import ElementMap
 from receiver_sim.circuit.possible_faults import PossibleFault, variant, variant_cards
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.errors import NoAnswer
+from receiver_sim.judge.fault_onset import SOUND, Key, Work, begun, begun_with, changed, onset_job
 from receiver_sim.judge.onset_likelihood import Curve, Curves
 from receiver_sim.judge.reading_spread import Shift, made_with, shifts_of
-from receiver_sim.measure import onset as onset_study
 from receiver_sim.measure.loaded import Loaded, loaded
-from receiver_sim.measure.loop_gain import Probe
-from receiver_sim.results.base import Status
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies.pin_chart import NO_METER_OHM, meter_element, with_meters
 
@@ -112,14 +108,6 @@ class Stand:
 
 CircuitOf = Callable[[str, Band, float], Circuit]
 
-Key = tuple[int, int]
-"""Number of a fault and of its size; (-1, 0) is the sound set."""
-
-SOUND: Key = (-1, 0)
-
-_Work = tuple[str, list[tuple[Key, Mapping[str, float]]]]
-"""Name of a variant, and sizes of faults in it: their keys and the values of elements that they are."""
-
 
 def predict(
     stand: Stand,
@@ -151,7 +139,7 @@ def predict(
         few = whole.read([(SOUND, {})], heard=False)[SOUND].spread
         shifts = tuple(shift for shift in shifts if _counts(few, shift.number))
 
-    def direct(b: Bench, work: _Work) -> dict[Key, Prediction]:
+    def direct(b: Bench, work: Work) -> dict[Key, Prediction]:
         return _Direct(b, stand, circuits[work[0]], work[0], tuple(volts), shifts).read(work[1], heard)
 
     found = {key: one for piece in bench.map(direct, pieces) for key, one in piece.items()}
@@ -164,12 +152,13 @@ def predict(
     for band in stand.bands:
         dial = band.middle_hz
         of_band = {name: at(name, band, dial) for name in jobs}
+        started = begun(bench, of_band, 1.0)
         elsewhere = band.name != stand.band.name
         spared = {
             (i, j) for i, f in enumerate(faults) if f.plugged and elsewhere for j in range(len(f.sizes))
         }
         left = [(name, [one for one in todo if one[0] not in spared]) for name, todo in pieces]
-        ran = bench.map(_onset_job(of_band, band, dial), [piece for piece in left if piece[1]])
+        ran = bench.map(onset_job(of_band, started, band, dial), [piece for piece in left if piece[1]])
         places = {key: place for piece in ran for key, place in piece.items()}
         if SOUND in places:
             places |= dict.fromkeys(spared, places[SOUND])
@@ -217,13 +206,18 @@ class _Direct:
             tube = self.circuit.sockets[pulled].tube if pulled else ""
             state = self.circuit.without([tube]) if tube in self.circuit else self.circuit
             here = [one for one in todo if not pulled or one[0] in out]
-            true = self._stated(state, here, at, out, heard=heard and not pulled)
+            true, hard = self._stated(state, here, at, out, heard=heard and not pulled)
             for key, _ in here:
                 if key not in true:
                     out.pop(key, None)
             for shift in self.shifts:
-                if shift.ratios is None and at:
-                    self._shifted(state, shift, [one for one in here if one[0] in out], at, out, true)
+                if shift.ratios is not None or not at:
+                    continue
+                left = [one for one in here if one[0] in out]
+                self._shifted(state, shift, [one for one in left if one[0] not in hard], at, out, true)
+                for one in left:
+                    if one[0] in hard:
+                        self._shifted(begun_with(state, true[one[0]]), shift, [one], at, out, true)
         return out
 
     def _stated(
@@ -234,23 +228,37 @@ class _Direct:
         out: dict[Key, Prediction],
         *,
         heard: bool,
-    ) -> dict[Key, Mapping[str, float]]:
+    ) -> tuple[dict[Key, Mapping[str, float]], set[Key]]:
         """Fill in readings, nodes, what is heard, and how readings follow what `alter` can change. Return the
-        volts of all nodes with no meter on, of what could be run.
+        volts of all nodes with no meter on, of what could be run, and what needed more than Newton's method.
+
+        What did is loaded again by itself, to begin with the volts that were found: else each of its readings
+        would have to climb again.
         """
         left = list(todo)
         true: dict[Key, Mapping[str, float]] = {}
+        hard: set[Key] = set()
+        metered = with_meters(state, [self.volts[i].node for i in at])
         while left:
+            begin, count = true.get(left[0][0]), len(left)
             try:
-                with loaded(self.bench, with_meters(state, [self.volts[i].node for i in at])) as on:
+                with loaded(self.bench, metered if begin is None else begun_with(metered, begin)) as on:
                     on.turn(self.stand.rotation)
-                    while left and not on.session.troubled:
+                    while left and not on.session.troubled and (begin is None or left[0][0] in hard):
                         key, values = left.pop(0)
-                        with _changed(on, values, self.stand.rotation):
-                            true[key] = self._one(on, at, key, values, out, heard=heard)
-            except EngineError:
-                continue  # what failed is left out and named; the rest goes on in a fresh worker
-        return true
+                        true.pop(key, None)
+                        with changed(on, values, self.stand.rotation):
+                            nodes = on.volts()
+                            if on.session.troubled and begin is None:
+                                hard.add(key)
+                                left.insert(0, (key, values))
+                            else:
+                                self._one(on, at, key, values, nodes, out, heard=heard)
+                            true[key] = nodes
+            except EngineError:  # what failed is left out and named; the rest goes on in a fresh worker
+                if len(left) == count:  # it could not even be loaded
+                    true.pop(left.pop(0)[0], None)
+        return true, hard
 
     def _one(
         self,
@@ -258,11 +266,11 @@ class _Direct:
         at: list[int],
         key: Key,
         values: Mapping[str, float],
+        nodes: Mapping[str, float],
         out: dict[Key, Prediction],
         *,
         heard: bool,
-    ) -> dict[str, float]:
-        nodes = on.volts()
+    ) -> None:
         if key not in out:
             count, width = len(self.volts), len(self.stand.plan.factors)
             out[key] = Prediction(np.zeros(count), np.zeros((count, width)), nodes)
@@ -285,7 +293,6 @@ class _Direct:
         if heard:
             gain, hum = _heard(on, self.stand)
             out[key] = replace(one, gain_db=gain, hum_db=hum)
-        return nodes
 
     def _nodes(self, at: list[int]) -> list[str]:
         return sorted({self.volts[i].node for i in at} - {GROUND})
@@ -322,34 +329,18 @@ class _Direct:
         wanted = self._nodes(at)
         left = list(todo)
         while left and wanted:
+            count = len(left)
             try:
                 with loaded(self.bench, other) as on:
                     on.turn(self.stand.rotation)
                     while left and not on.session.troubled:
                         key, values = left.pop(0)
-                        with _changed(on, values, self.stand.rotation):
+                        with changed(on, values, self.stand.rotation):
                             moved = on.session.op(vectors=wanted)
                         volts = {n: float(moved[n].real[0]) for n in wanted}
                         self._column(out[key], at, shift, volts, true[key])
             except EngineError:
-                out.pop(key, None)
-
-
-class _changed:  # noqa: N801 - a context, named as what it does
-    """Values of elements changed for the length of a block, the control at a rotation (0..1)."""
-
-    def __init__(self, on: Loaded, values: Mapping[str, float], rotation: float) -> None:
-        self._on, self._values = on, {n: v for n, v in values.items() if n in on.circuit}
-        self._rest = on.circuit.control.at(rotation)
-
-    def __enter__(self) -> None:
-        for name, value in self._values.items():
-            self._on.set(name, value)
-
-    def __exit__(self, kind: Any, *_: Any) -> None:
-        if kind is None:
-            for name in self._values:
-                self._on.set(name, self._rest.get(name, self._on.circuit[name].value or 0.0))
+                out.pop(left.pop(0)[0] if len(left) == count else key, None)
 
 
 def shown_on(on: Loaded, one: Volt) -> float:
@@ -371,57 +362,3 @@ def _heard(on: Loaded, stand: Stand) -> tuple[float, float]:
             run = on.session.ac(hertz, hertz, 1, vectors=[out])
         found.append(20.0 * float(np.log10(max(abs(complex(run[out][0])), 1e-9))))
     return found[0], found[1]
-
-
-# ---------------------------------------------------------------------- onset
-
-
-def _onset_job(circuits: Mapping[str, Circuit], band: Band, dial_hz: float) -> Any:
-    def run(bench: Bench, piece: _Work) -> dict[Key, tuple[float | None, Curve]]:
-        name, todo = piece
-        out: dict[Key, tuple[float | None, Curve]] = {}
-        left = list(todo)
-        while left:
-            try:
-                with loaded(bench, circuits[name]) as on:
-                    while left and not on.session.troubled:
-                        key, values = left.pop(0)
-                        with _changed(on, values, 0.5):
-                            try:
-                                out[key] = _onset(on, band, dial_hz, values)
-                            except NoAnswer:
-                                out[key] = (None, ())
-            except EngineError:
-                continue
-        return out
-
-    return run
-
-
-def _onset(on: Loaded, band: Band, dial_hz: float, values: Mapping[str, float]) -> tuple[float | None, Curve]:
-    """Return the rotation at onset (None: none) and the loop gains that were met. A broken track keeps its
-    break as it turns.
-    """
-    control = on.circuit.node(Place.CONTROL_NODE)
-    if all(s.tube not in on.circuit for s in on.circuit.sockets.values() if s.control_node == control):
-        return None, ()
-    broken = {n: v for n, v in values.items() if n in on.circuit.control.at_share(0.5)}
-    probe = Probe(_Broken(on.session, on.circuit, broken) if broken else on, band=band, dial_hz=dial_hz)
-    probe.trim()
-    status, samples, share = onset_study.search(probe.measure)
-    curve = tuple(sorted((probe.rotation(sample.wiper), sample.gain) for sample in samples))
-    if status is Status.NOT_IN_RANGE:
-        return 0.0, curve
-    return None if share is None else probe.rotation(share), curve
-
-
-@dataclass(frozen=True)
-class _Broken(Loaded):
-    """A circuit whose control has a broken track."""
-
-    broken: Mapping[str, float] = field(default_factory=dict)
-
-    def turn_to_share(self, share: float) -> None:
-        super().turn_to_share(share)
-        for name, value in self.broken.items():
-            self.set(name, value)

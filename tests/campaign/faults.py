@@ -29,7 +29,8 @@ from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.judge import fault_finder
 from receiver_sim.judge.fault_finder import Scatter
-from receiver_sim.judge.fault_predictions import SOUND, Key, Prediction, Stand, Volt, predict
+from receiver_sim.judge.fault_onset import SOUND, Key
+from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
 from receiver_sim.physics.meters import METERS
 from receiver_sim.schema import Band
 from receiver_sim.studies.pin_chart import points_of
