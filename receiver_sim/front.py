@@ -136,8 +136,10 @@ class Receiver:
         path: Sequence[tuple[float, float]] | None = None,
         relative: float | None = None,
         tune: Sequence[tuple[float, float]] | None = None,
+        place: str | None = "residential",
+        seed: int = 1,
     ) -> Sound:
-        """Return the sound at an output; see `api.listen` for path, relative and tune."""
+        """Return the sound at an output; see `api.listen` for path, relative, tune, place and seed."""
         return api.listen(
             self.build,
             signals=list(signals),
@@ -147,6 +149,8 @@ class Receiver:
             path=path,
             relative=relative,
             tune=tune,
+            place=place,
+            seed=seed,
             bench=self.bench,
         )
 

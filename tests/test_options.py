@@ -101,6 +101,15 @@ def test_stations_of_listen(asked: dict[str, Any], tmp_path: Path) -> None:
     assert (given["relative"], given["path"], given["output"]) == (None, None, 0)
 
 
+def test_noise_of_listen(asked: dict[str, Any], tmp_path: Path) -> None:
+    common = ("--band", "40 m", "--no-signal", "-o", tmp_path / "x.wav")
+    given = seen_by(asked, "listen", *common)
+    assert (given["place"], given["seed"]) == ("residential", 1)
+    given = seen_by(asked, "listen", *common, "--place", "quiet-rural", "--seed", "17")
+    assert (given["place"], given["seed"]) == ("quiet-rural", 17)
+    assert seen_by(asked, "listen", *common, "--no-noise", "--place", "city")["place"] is None
+
+
 def test_where_the_control_stands_in_listen(asked: dict[str, Any], tmp_path: Path) -> None:
     common = ("--band", "40 m", "--no-signal", "-o", tmp_path / "x.wav")
     assert seen_by(asked, "listen", *common, "--of-onset", "102%")["relative"] == pytest.approx(1.02)

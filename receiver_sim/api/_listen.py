@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from receiver_sim.api._common import Progress, quiet
 from receiver_sim.api._found import first_found, no_onset
 from receiver_sim.builds import opened, output_index
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
+from receiver_sim.errors import WrongValue
+from receiver_sim.measure.set_noise import set_noise
+from receiver_sim.physics.band_noise import PLACES
 from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
@@ -65,6 +70,8 @@ def listen(
     path: Sequence[tuple[float, float]] | None = None,
     relative: float | None = None,
     tune: Sequence[tuple[float, float]] | None = None,
+    place: str | None = "residential",
+    seed: int = 1,
     bench: Bench | None = None,
     progress: Progress = quiet,
 ) -> Sound:
@@ -72,9 +79,13 @@ def listen(
 
     path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
     rotation; neither: go through onset and back. tune: (s, Hz) at rising times, how far the dial stands off
-    its own setting; None: it stands still. Of a band without onset on its control the sound is that of
-    the set as it is, with a note. Errors as for `detect`.
+    its own setting; None: it stands still. place: whose noise comes in at the aerial, a category of ITU-R
+    P.372 (physics.band_noise.PLACES), the set's own beside it; None: a clean sound; seed: names the noise. Of
+    a band without onset on its control the sound is that of the set as it is, with a note. Errors as for
+    `detect`, and WrongValue for a place that is none.
     """
+    if place is not None and place not in PLACES:
+        raise WrongValue(f"place '{place}': expected one of {', '.join(PLACES)}, or None for a clean sound")
     cards = cards_for(build)
     with opened(bench) as open_bench:
         settled = settle(build, open_bench)
@@ -86,6 +97,11 @@ def listen(
             path = onset_path(oscillation, seconds=seconds)
         known = oscillation.amplitudes
         frequency = "the resonance of the tank" if known is None else "the oscillation at its weakest"
+        at = float(np.mean([rotation for _, rotation in path])) if path else HALF_WAY
+        noise = None if place is None else set_noise(
+            settled, cards, open_bench, mode, band=found.band, place=place, rotation=at,
+            output=output_index(settled, output),
+        )  # fmt: skip
         sound = listening.run(
             settled,
             cards,
@@ -98,6 +114,9 @@ def listen(
             seconds=seconds,
             output=output_index(settled, output),
             dial=None if tune is None else DialPath(tuple(tune)),
+            noise=noise,
+            seed=seed,
+            place=place or "",
             progress=lambda done, total: progress("listening", done, total),
         )
         notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)

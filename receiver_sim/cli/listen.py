@@ -75,6 +75,22 @@ if TYPE_CHECKING:
     help="Turn the dial, by its distance from where it stands at first: 0s:-3kHz,6s:3kHz.",
 )
 @click.option(
+    "--place",
+    type=click.Choice(["city", "residential", "rural", "quiet-rural"]),
+    default="residential",
+    show_default=True,
+    help="Where the aerial stands, for the noise of the band (ITU-R P.372).",
+)
+@click.option("--no-noise", "clean", is_flag=True, help="A clean sound: without noise of band and set.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**32),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Number from which the noise is drawn.",
+)
+@click.option(
     "--full-scale",
     metavar="VOLTS",
     help="Volts across the phones at full scale of the file; default: the highest peak at 90 % of it.",
@@ -98,6 +114,9 @@ def listen(
     path: str | None,
     seconds: str,
     tune: str | None,
+    place: str,
+    clean: bool,
+    seed: int,
     full_scale: str | None,
     output: Path,
     as_json: bool,
@@ -108,6 +127,7 @@ def listen(
     Without --at, --of-onset or --path the control goes slowly through onset and back. LEVEL is the r.m.s.
     e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file is loud
     whatever the set gives; how loud the phones really are is printed. --full-scale makes files comparable.
+    Noise of the band, the tank and the tubes is in it, and its level is printed; --no-noise leaves it out.
     """
     from dataclasses import replace  # inside, for start-up's sake
 
@@ -144,6 +164,8 @@ def listen(
             path=moves,
             relative=relative,
             tune=dial,
+            place=None if clean else place,
+            seed=seed,
             bench=bench,
             progress=progress,
         )

@@ -9,6 +9,7 @@ import numpy as np
 
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import ComplexArray, FailedStage, Figure, FloatArray, Status
+from receiver_sim.results.noise_heard import NoiseHeard
 from receiver_sim.results.onset import SCREEN, ControlSetting
 
 
@@ -519,9 +520,9 @@ class Sound(Answer):
     sensitivity is known.
 
     peak_v, rms_v; level_db: sound pressure level of the r.m.s. volts (dB re 20 uPa), None without a
-    sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation
-    there; dial_offset_hz: of the dial from `dial_hz` there, None if it stood still. status: of the band, as
-    for the loop gain; notes: what that means for what is heard.
+    sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation there;
+    dial_offset_hz: of the dial from `dial_hz` there, None if it stood still. status: of the band, as for the
+    loop gain; notes: what that means for what is heard; noise: what of it is noise, None for a clean sound.
     """
 
     band: str
@@ -540,6 +541,7 @@ class Sound(Answer):
     status: Status = Status.OSCILLATES
     notes: tuple[str, ...] = ()
     dial_offset_hz: FloatArray | None = None
+    noise: NoiseHeard | None = None
 
 
 __all__ = [

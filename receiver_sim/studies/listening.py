@@ -14,16 +14,24 @@ from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
+from receiver_sim.circuit.noise_sources import REACH_HZ, NoiseCourses, noise_block, noise_courses
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
 from receiver_sim.circuit.signals import EDGE_S, DialPath, Signal, signal_block
 from receiver_sim.circuit.transient import continued, split_diodes
-from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
+from receiver_sim.circuit.views.envelope import (
+    NOISY_SOFTENING_V,
+    SOFTENING_V,
+    envelope_circuit,
+    knob_path,
+)
 from receiver_sim.engine import Bench, Vectors
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.set_noise import SetNoise
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
+from receiver_sim.results.noise_heard import NoiseHeard, StationOverNoise
 from receiver_sim.schema import Band, Build
 
 RATE = 24_000.0
@@ -50,6 +58,9 @@ PHASES, KNOTS = 6, 2
 """Fewer samples than the map takes: they move the control by 4e-5 of its track (test), which no ear can
 tell."""
 
+SPEECH_HZ = 3000.0
+"""Bandwidth in which stations are held against noise."""
+
 Progress = Callable[[int, int], None]
 
 
@@ -69,11 +80,13 @@ def plan(
     stop: float,
     state: Vectors | None = None,
     dial: DialPath | None = None,
+    noise: tuple[SetNoise, NoiseCourses] | None = None,
 ) -> Circuit:
     """Return the circuit of one stretch of time: control and signals from `start` to `stop` (s).
 
     path: (time in s, rotation 0..1), rising times; before and after it the control stands still. state: end
-    of the stretch before, to begin from instead of rest. dial: how it moves, None if it stands still.
+    of the stretch before, to begin from instead of rest. dial: how it moves, None if it stands still. noise:
+    how much there is and how it runs, None for none.
     """
     control = regeneration_control(build, cards)
     times, wipers = knob_points(control, path, start=start, stop=stop)
@@ -89,6 +102,7 @@ def plan(
         phases=PHASES,
         knots=KNOTS,
         knob=None if control.on_tank else knob_path(times, wipers),
+        softening=SOFTENING_V if noise is None else NOISY_SOFTENING_V,
     )
     circuit = split_diodes(circuit)
     if state is not None:
@@ -97,6 +111,12 @@ def plan(
         signal_block(signal, i, amperes_per_volt=abs(mode.aerial or 0.0), start=start, stop=stop, dial=dial)
         for i, signal in enumerate(signals)
     ]
+    if noise is not None:
+        levels, courses = noise
+        sources.append(noise_block(
+            courses, amperes=levels.total(mode.at(middle)), plate=circuit.node(Place.PLATE), start=start,
+            stop=stop
+        ))  # fmt: skip
     circuit = circuit.plus(*(element for source in sources for element in source.elements))
     return replace(circuit, options=f"{circuit.options} {STEP_OPTIONS}")
 
@@ -127,11 +147,15 @@ def run(
     output: int = 0,
     progress: Progress = _ignore,
     dial: DialPath | None = None,
+    noise: SetNoise | None = None,
+    seed: int = 1,
+    place: str = "",
 ) -> Sound:
     """Return the sound at one output (index of the phones) for `seconds` of listening.
 
     reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
-    dial where it stands at first; dial: how it moves from there, None if it stands still. Raises
+    dial where it stands at first; dial: how it moves from there, None if it stands still. noise: what makes
+    noise, None for a clean sound; seed: names its course; place: where the band's noise is from. Raises
     ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
     when a simulation fails.
     """
@@ -156,12 +180,16 @@ def run(
     total = max(math.ceil(seconds / chunk - 0.1), 1)
     grid = np.arange(round(seconds * RATE)) / RATE
     volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)
+    courses = None if noise is None else noise_courses(
+        seed, frequency=noise.audio.frequency, density=noise.audio.density
+    )  # fmt: skip
+    sources = None if noise is None or courses is None else (noise, courses)
     state: Vectors | None = None
     for k in range(total):
         start, stop = k * chunk, seconds if k == total - 1 else (k + 1) * chunk
         circuit = plan(
             build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop,
-            state=state, dial=dial,
+            state=state, dial=dial, noise=sources,
         )  # fmt: skip
         with loaded(bench, circuit) as on:
             state = on.session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
@@ -172,9 +200,44 @@ def run(
         volts[here] = CubicSpline(moments, state[circuit.outputs[output]][places])(grid[here] - start)
         amplitude[here] = np.interp(grid[here] - start, state["time"], state[circuit.node(Place.AMPLITUDE)])
         progress(k + 1, total)
-    return reduce(
+    if noise is not None:
+        amplitude = np.sqrt(np.maximum(amplitude**2 - NOISY_SOFTENING_V**2, 0.0))
+    sound = reduce(
         build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
         amplitude=amplitude, path=path, seconds=spent, dial=dial,
+    )  # fmt: skip
+    return (
+        sound if noise is None else replace(sound, noise=heard(noise, mode, signals, seed=seed, place=place))
+    )
+
+
+def heard(noise: SetNoise, mode: Mode, signals: Sequence[Signal], *, seed: int, place: str) -> NoiseHeard:
+    """Return what the noise in a sound is, and how far the stations are above it at the aerial."""
+    band, pick_up = noise.band, abs(mode.aerial or 0.0)
+    width = math.sqrt(SPEECH_HZ)
+    emf = noise.total(mode) / pick_up * width if pick_up > 0.0 else None
+    own = math.hypot(noise.thermal(mode), noise.tube)
+    return NoiseHeard(
+        place=None if band is None else place,
+        seed=seed,
+        reach_hz=REACH_HZ,
+        bandwidth_hz=SPEECH_HZ,
+        man_made_db=None if band is None else band.man_made_db,
+        atmospheric_db=None if band is None else band.atmospheric_db,
+        galactic_db=None if band is None else band.galactic_db,
+        total_db=None if band is None else band.total_db,
+        radiation_ohm=None if band is None else band.radiation_ohm,
+        height_assumed=band is not None and band.height_assumed,
+        band_emf_v=None if band is None else band.emf * width,
+        own_emf_v=own / pick_up * width if pick_up > 0.0 else None,
+        thermal_a=noise.thermal(mode) * width,
+        tube_a=noise.tube * width,
+        band_a=noise.aerial(mode) * width,
+        audio_a=float(np.interp(1000.0, noise.audio.frequency, noise.audio.density)) * width,
+        stations=() if emf is None else tuple(
+            StationOverNoise(one.offset_hz, one.level_v, 20.0 * math.log10(one.level_v / emf))
+            for one in signals
+        ),
     )  # fmt: skip
 
 

@@ -8,7 +8,6 @@ band's own noise.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 import numpy as np
 
@@ -17,9 +16,9 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.views.audio import audio_circuit
 from receiver_sim.engine import Bench
+from receiver_sim.measure.audio_noise import tube_resistances
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.physics.noise import pentode_noise_resistance, thermal_density, triode_noise_resistance
-from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.physics.noise import thermal_density
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Build
 
@@ -29,26 +28,6 @@ LOWEST_HZ, HIGHEST_HZ, PER_DECADE = 100.0, 5000.0, 30
 def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
     """Return the circuit: the audio view at that setting of the control."""
     return audio_circuit(build, cards, rotation=rotation)
-
-
-def tube_resistances(circuit: Circuit, cards: Cards, volts: Mapping[str, float]) -> dict[str, float]:
-    """Return the equivalent noise resistance (ohm) of each tube at an operating point, by its socket."""
-    out = {}
-    for name, socket in circuit.sockets.items():
-        card = cards.of(name)
-        at = {pin: 0.0 if node == "0" else volts[node] for pin, node in socket.pins.items()}
-        grid_v, plate_v = at["grid"] - at["cathode"], at["plate"] - at["cathode"]
-        if "screen" in at:
-            own = small_signal(
-                card.law(), grid_v=grid_v, plate_v=plate_v, screen_v=at["screen"] - at["cathode"]
-            )
-            out[name] = pentode_noise_resistance(own.gm, plate_current=own.plate, screen_current=own.screen)
-        else:
-            tied = small_signal(
-                card.law(), grid_v=grid_v, plate_v=plate_v, triode_connected=card.kind != "triode"
-            )
-            out[name] = triode_noise_resistance(tied.gm)
-    return out
 
 
 def run(

@@ -432,6 +432,39 @@ def _loudness_against_bandwidth(curve: DetectionCurve) -> tuple[Note | Grid, ...
     return (Note(""), Note("Loudness of AM against bandwidth", style="bold"), Grid(columns, tuple(rows)))
 
 
+def _noise_notes(found: Sound) -> tuple[str, ...]:
+    """Return what the noise in a sound is, in words."""
+    noise = found.noise
+    if noise is None:
+        return ("a clean sound: without the noise of the band and of the set",)
+    within = f"in {engineering(noise.bandwidth_hz, 'Hz')}"
+    if noise.total_db is None or noise.band_emf_v is None:
+        notes = ["noise: of the set alone, as no aerial is connected"]
+    else:
+        galactic = "" if noise.galactic_db is None else f", galactic {fixed(noise.galactic_db, 0)} dB"
+        height = " (effective height of the aerial assumed)" if noise.height_assumed else ""
+        notes = [
+            f"noise of the band, {noise.place} (ITU-R P.372, median): "
+            f"{fixed(noise.total_db, 0)} dB above kT0b, man-made {fixed(noise.man_made_db, 0)} dB, "
+            f"atmospheric {fixed(noise.atmospheric_db, 0)} dB (a rough middle){galactic}; "
+            f"{engineering(noise.band_emf_v, 'V')} e.m.f. {within}{height}"
+        ]
+    if noise.own_emf_v is not None:
+        notes.append(
+            f"noise of the tank and the tube: as of {engineering(noise.own_emf_v, 'V')} e.m.f. {within}"
+        )
+    notes += [
+        f"station {engineering(one.level_v, 'V')} at {engineering(one.offset_hz, 'Hz')}: "
+        f"{fixed(one.over_noise_db, 0)} dB over all noise {within}, at the aerial"
+        for one in noise.stations
+    ]
+    reach = engineering(noise.reach_hz, "Hz")
+    return (
+        *notes,
+        f"noise drawn from seed {noise.seed}, Gaussian, even up to {reach} either side of the tank",
+    )
+
+
 def sound_note(found: Sound, *, where: str) -> Section:
     """Return what a sound file holds."""
     level = "" if found.level_db is None else f", {fixed(found.level_db, 0)} dB SPL as of a 1 kHz tone"
@@ -440,6 +473,6 @@ def sound_note(found: Sound, *, where: str) -> Section:
             f"{where}: {fixed(found.volts.size / found.rate, 1)} s at {found.output}, "
             f"{engineering(found.rms_v, 'V')} r.m.s., peak {engineering(found.peak_v, 'V')}{level}"
         ),
-        *(_note(text) for text in (*found.notes, *found.warnings)),
+        *(_note(text) for text in (*_noise_notes(found), *found.notes, *found.warnings)),
     )
     return Section(f"{found.band}: sound", notes, cautions.RADIATION)

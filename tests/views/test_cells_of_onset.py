@@ -394,6 +394,38 @@ def test_sound() -> None:
     reading.in_order(reading.figures(note), wanted, rel=0.01)
 
 
+def test_noise_of_a_sound() -> None:
+    """Each figure of the notes is that of its field; without noise or without an aerial it is said."""
+    found = filled(envelope.Sound, volts=np.zeros(8))
+    noise = found.noise
+    assert noise is not None and noise.band_emf_v is not None and noise.own_emf_v is not None
+    page = envelope_tables.sound_note(found, where="heard.wav")
+    wanted = [(noise.total_db, "dB"), (noise.man_made_db, "dB"), (noise.atmospheric_db, "dB")]
+    assert noise.total_db is not None and noise.galactic_db is not None
+    wanted += [(noise.galactic_db, "dB"), (noise.band_emf_v, "V"), (noise.bandwidth_hz, "Hz")]
+    band = note_with(page, "noise of the band")
+    assert noise.place is not None and noise.place in band
+    # whole decibels: half of one in the least of these figures
+    least = min(value for value, unit in wanted if unit == "dB" and value is not None)
+    reading.in_order(reading.figures(band.partition("median)")[2]), wanted, rel=0.5 / least)
+    own = [(noise.own_emf_v, "V"), (noise.bandwidth_hz, "Hz")]
+    reading.in_order(reading.figures(note_with(page, "tank and the tube")), own, rel=0.01)
+    lines = [note for note in reading.notes(page) if note.startswith("station ")]
+    assert noise.stations
+    for station, line in zip(noise.stations, lines, strict=True):
+        over = [
+            (station.level_v, "V"), (station.offset_hz, "Hz"), (station.over_noise_db, "dB"),
+            (noise.bandwidth_hz, "Hz"),
+        ]  # fmt: skip
+        reading.in_order(reading.figures(line), over, rel=0.5 / station.over_noise_db)
+    assert f"seed {noise.seed}," in note_with(page, "seed")
+    clean = dataclasses.replace(found, noise=None)
+    assert note_with(envelope_tables.sound_note(clean, where="x"), "clean").startswith("a clean sound")
+    bare = dataclasses.replace(noise, total_db=None, band_emf_v=None, own_emf_v=None, stations=())
+    page = envelope_tables.sound_note(dataclasses.replace(found, noise=bare), where="x")
+    assert note_with(page, "no aerial").startswith("noise: of the set alone")
+
+
 @pytest.mark.parametrize("text", ["3.46 kHz", "-1.2 mV", "47 %", "12 dB SPL"])
 def test_the_reader_knows_a_wrong_scale(text: str) -> None:
     """A reader that took anything would hold nothing."""

@@ -41,6 +41,11 @@ bends."""
 SOFTENING_V = 1e-6
 """Rounds off |A| at A = 0; below the thermal volts of a tank, sqrt(kT/C), which are several microvolts."""
 
+NOISY_SOFTENING_V = 3e-3
+"""The same where noise takes A through 0 over and over, each time a corner for Newton's method (2.5 times
+the time at SOFTENING_V). What the tube gives is in proportion to |A| there and cancels (a test holds it);
+its characteristic bends over 0.1 V or so, and a thousandth of its rectified currents is at stake."""
+
 
 def balance_circuit(
     build: Build,
@@ -78,10 +83,12 @@ def envelope_circuit(
     knots: int = KNOTS,
     with_audio: bool = True,
     knob: Block | None = None,
+    softening: float = SOFTENING_V,
 ) -> Circuit:
     """Return the circuit of time runs, in a frame that turns at `reference_hz`.
 
-    rotation: setting of the control (0..1), unless `knob` gives its course.
+    rotation: setting of the control (0..1), unless `knob` gives its course; softening: what rounds off |A|,
+    V.
     """
     mode = mode.at(rotation)
     base = _base(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio, rotation=rotation)
@@ -89,7 +96,7 @@ def envelope_circuit(
         base,
         f"envelope at {reference_hz / 1e6:.6g} MHz",
         TRAN_OPTIONS,
-        [knob or _still(base, rotation), tank_block(mode, reference_hz=reference_hz)],
+        [knob or _still(base, rotation), tank_block(mode, reference_hz=reference_hz, softening=softening)],
     )
 
 
@@ -135,16 +142,16 @@ def balance_block(mode: Mode, *, guess: float) -> Block:
     )
 
 
-def tank_block(mode: Mode, *, reference_hz: float) -> Block:
-    """Return the tank in a frame that turns at `reference_hz`."""
+def tank_block(mode: Mode, *, reference_hz: float, softening: float = SOFTENING_V) -> Block:
+    """Return the tank in a frame that turns at `reference_hz`, |A| rounded off by `softening` (V)."""
     detuning = mode.offset_rad + 2.0 * math.pi * (mode.reference_hz - reference_hz)
     capacitance = 1.0 / abs(mode.residue)
     values = {
         "capacitance": capacitance,
         "conductance": mode.decay * capacitance,
         "turning": detuning * capacitance,
-        "softening": SOFTENING_V**2,
-        "least": 0.5 * SOFTENING_V,
+        "softening": softening**2,
+        "least": 0.5 * softening,
     }
     return filled("envelope_tank.cir", values)
 
