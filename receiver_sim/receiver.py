@@ -37,6 +37,12 @@ def cards_for(build: Build) -> Cards:
     detector, audio = card_for(build.detector.tube), build.audio
     faults = _screenless(build, detector)
     found = {"detector.tube": detector}
+    if build.rf_stage is not None:
+        radio = found["rf_stage.tube"] = card_for(build.rf_stage.tube)
+        if radio.kind == "triode":
+            cure = f"{told('a triode as r.f. stage')}: take a tube with a screen"
+            expected = "a pentode or screen-grid tube"
+            faults.append(_kind_fault(build, "rf_stage.tube", radio.type, expected, cure))
     for key, stage in (("audio", audio), ("audio.first", None if audio is None else audio.first)):
         if stage is None:
             continue
@@ -51,7 +57,7 @@ def cards_for(build: Build) -> Cards:
             faults.append(_kind_fault(build, key, card.type, cure))
     if faults:
         raise BuildFaults(faults)
-    return Cards(detector, found.get("audio.tube"), found.get("audio.first.tube"))
+    return Cards(detector, found.get("audio.tube"), found.get("audio.first.tube"), found.get("rf_stage.tube"))
 
 
 _SETTLED: dict[str, Build] = {}

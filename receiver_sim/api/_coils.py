@@ -8,6 +8,7 @@ from statistics import median
 from receiver_sim.api._common import Progress, provenance, quiet
 from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.design import rf_stage
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
@@ -22,6 +23,7 @@ from receiver_sim.results.coils import (
     DialSweep,
 )
 from receiver_sim.results.onset import Onset
+from receiver_sim.results.rf_stage import RfStageEffect
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
 
@@ -69,6 +71,7 @@ def coils(
             list(zip(bands, ranges, strict=True)),
             lambda done, total: progress("dial", done, total),
         )
+        stage = _with_stage(stages, settled, cards, open_bench, middles, progress)
         effects, through = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
         where = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
@@ -90,6 +93,7 @@ def coils(
         warnings=(*build.warnings, _loading(cards)),
         evaluations=evaluations,
         failed=(*stages.failed, *(FailedStage(f"onset on {band}", reason, None) for band, reason in lost)),
+        rf_stage=stage,
     )
 
 
@@ -162,3 +166,29 @@ def _with_aerial(
     named = [(f"breakthrough on {band.name}", (band, found)) for band, found in jobs]
     passages = stages.map(bench, through, named)
     return tuple(e for e in effects if e is not None), tuple(p for p in passages if p is not None)
+
+
+def _with_stage(
+    stages: Stages,
+    build: Build,
+    cards: Cards,
+    bench: Bench,
+    middles: Sequence[Onset],
+    progress: Progress,
+) -> tuple[RfStageEffect, ...]:
+    """Hold an r.f. stage against the same set without it, on every band whose onset search did not fail."""
+    if build.aerial is None or build.rf_stage is None:
+        return ()
+
+    def effect(b: Bench, job: tuple[Band, Onset]) -> RfStageEffect:
+        band, found = job
+
+        return rf_stage.run(build, cards, b, band=band, dial_hz=found.dial_hz, search=found)
+
+    named = [
+        (f"r.f. stage on {band.name}", (band, found))
+        for band, found in zip(build.bands, middles, strict=True)
+        if found.tuning_farad is not None
+    ]
+    found = stages.map(bench, effect, named, lambda done, total: progress("r.f. stage", done, total))
+    return tuple(one for one in found if one is not None)

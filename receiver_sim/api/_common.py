@@ -57,7 +57,7 @@ def provenance(
         decks=tuple(DeckRun(title, digest) for title, digest in sorted(ran)),
         receiver_sim=__version__,
         ngspice=str(bench.ngspice_version),
-        cards={c.type: c.sha256 for c in (cards.detector, cards.audio, cards.first) if c is not None},
+        cards={card.type: card.sha256 for card in cards.all()},
         rungs={rung.value: rungs[rung] for rung in Rung if rungs[rung]},
     )
 

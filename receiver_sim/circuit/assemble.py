@@ -31,6 +31,8 @@ def _regulator(site: Site) -> str | None:
 def _aerial(site: Site) -> str:
     if site.build.aerial is None:
         return "none"
+    if site.build.rf_stage is not None:
+        return "r.f. stage"
     return "link" if site.build.aerial.coupling is None else "capacitor"
 
 
@@ -62,6 +64,7 @@ SLOTS: tuple[tuple[str, Choice], ...] = (
     ("screen", lambda site: None if site.build.detector.screen is None else "fixed"),
     ("coil", _feedback),
     ("aerial", _aerial),
+    ("r.f. stage", lambda site: None if site.build.rf_stage is None else "amplifier"),
     ("detector", _detector),
     ("load", lambda site: site.build.detector.load.kind),
     ("audio", lambda site: None if site.build.audio is None else "amplifier"),

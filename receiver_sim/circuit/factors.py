@@ -32,7 +32,9 @@ _STEP = re.compile(r"[A-Za-z_]+|[0-9]+")
 _CLOSEST = 0.999
 """Coupling that no drawn coil exceeds."""
 
-SOCKETS = {"detector": "detector", "audio": "audio", "audio.first": "first audio"}
+SOCKETS = {
+    "rf_stage": "r.f.", "detector": "detector", "audio": "audio", "audio.first": "first audio",
+}  # fmt: skip
 """Keys of the stages with a tube, and the names of their sockets."""
 
 
@@ -381,7 +383,8 @@ def drawn_cards(build: Build, cards: Cards, moved: Mapping[str, float]) -> Cards
     new = {}
     for key, socket in SOCKETS.items():
         if value_at(build, key) is not None:
-            new[{"audio.first": "first"}.get(key, key)] = _drawn_card(cards.of(socket), f"{key}.tube", moved)
+            name = {"audio.first": "first", "rf_stage": "rf"}.get(key, key)
+            new[name] = _drawn_card(cards.of(socket), f"{key}.tube", moved)
     return dataclasses.replace(cards, **new)
 
 

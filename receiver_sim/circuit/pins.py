@@ -10,7 +10,7 @@ from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.schema import Build
 
-_KEYS = {"detector": "detector", "audio": "audio", "first audio": "first"}
+_KEYS = {"r.f.": "rf", "detector": "detector", "audio": "audio", "first audio": "first"}
 """Names of heaters in a build by the names of sockets in a circuit."""
 
 

@@ -235,7 +235,7 @@ def variant_cards(name: str, cards: Cards) -> Cards:
     kind, _, socket = name.partition(" ")
     if kind != "weak":
         return cards
-    field = {"detector": "detector", "audio": "audio", "first audio": "first"}[socket]
+    field = {"r.f.": "rf", "detector": "detector", "audio": "audio", "first audio": "first"}[socket]
     return replace(cards, **{field: weakened(cards.of(socket), WEAK)})
 
 

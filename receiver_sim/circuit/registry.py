@@ -31,10 +31,20 @@ class Cards:
     detector: TubeCard
     audio: TubeCard | None = None
     first: TubeCard | None = None
+    rf: TubeCard | None = None
+
+    def all(self) -> tuple[TubeCard, ...]:
+        """Return the cards of all tubes."""
+        return tuple(c for c in (self.rf, self.detector, self.audio, self.first) if c is not None)
 
     def of(self, socket: str) -> TubeCard:
         """Return the card of the tube in a socket, by the socket's name in a circuit. Raises KeyError."""
-        cards = {"detector": self.detector, "first audio": self.first, "audio": self.audio}
+        cards = {
+            "r.f.": self.rf,
+            "detector": self.detector,
+            "first audio": self.first,
+            "audio": self.audio,
+        }
         card = cards[socket]
         if card is None:
             raise KeyError(f"no tube in the socket of the {socket}")

@@ -75,7 +75,7 @@ class SetPlan:
         """Digest of what the figures depend on."""
         said = [self.build.sha256, repr(self.build), repr(self.factors), repr(self.starts), str(self.seed)]
         said += [b.name for b in self.bands]
-        said += [c.sha256 for c in (self.cards.detector, self.cards.audio, self.cards.first) if c is not None]
+        said += [card.sha256 for card in self.cards.all()]
         return hashlib.sha256("\n".join(said).encode()).hexdigest()
 
 

@@ -56,8 +56,8 @@ class _Heated:
 
 def _heated(build: Build, cards: Cards) -> dict[str, _Heated]:
     """Return the tubes by socket; straight from the line where nothing is said."""
-    known = {"detector": cards.detector, "first": cards.first, "audio": cards.audio}
-    names = {"detector": "detector", "first": "first audio", "audio": "audio"}
+    known = {"rf": cards.rf, "detector": cards.detector, "first": cards.first, "audio": cards.audio}
+    names = {"rf": "r.f.", "detector": "detector", "first": "first audio", "audio": "audio"}
     return {
         socket: _Heated(
             f"{names[socket]} {card.type}", card, feed_of(build, socket) or HeaterFeed(), build.heater.volts
@@ -168,8 +168,18 @@ def _on_the_tap(build: Build, tube: _Heated, limits: Verdicts) -> Verdict:
 
 
 def _bias(build: Build, socket: str, tube: _Heated) -> Iterator[Verdict]:
+    if tube.feed.source != "line":
+        return
+    if socket == "rf":
+        text = (
+            f"the cathode of a {tube.card.type} is its filament, and the line grounds it for all tubes: a "
+            "cathode resistor cannot bias it. Heat it from a winding or cell of its own with the resistor in "
+            "its return (key 'heater_feed')"
+        )
+        yield Verdict(tube.subject, "filament_bias", Grade.BAD, None, None, "", text)
+        return
     stage = build.audio if socket == "audio" or build.audio is None else build.audio.first
-    if stage is None or stage.bias != "cathode" or tube.feed.source != "line":
+    if stage is None or stage.bias != "cathode":
         return
     text = (
         f"the cathode of a {tube.card.type} is its filament, and the line grounds it for all tubes: a "

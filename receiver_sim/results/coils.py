@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray, Provenance, Status
 from receiver_sim.results.onset import ControlSetting
+from receiver_sim.results.rf_stage import RfStageEffect
 
 
 @dataclass(frozen=True)
@@ -301,6 +302,7 @@ class CoilsReport(Answer):
     warnings: tuple[str, ...]
     evaluations: int
     failed: tuple[FailedStage, ...] = ()
+    rf_stage: tuple[RfStageEffect, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,8 @@ class SignalNoise:
     """Noise against signal at the detector's grid on one band, just below onset.
 
     tube_ohm: equivalent noise resistance of the tube (shot and partition noise); circuit_ohm: that of all
-    resistors together (tank, aerial, input loading), as ngspice finds it; tank_share: part of the latter
+    resistors together (tank, aerial, input loading), as ngspice finds it; stage_ohm: that of an r.f. stage's
+    tube, as it comes to the detector's grid; tank_share: part of the latter
     from the tank's loss; aerial_gain: volts at the grid per volt in the aerial, regeneration taken out; gain:
     loop gain there. ratio_db: signal over noise that counts as readable.
     """
@@ -41,6 +42,7 @@ class SignalNoise:
     aerial_gain: float | None
     ratio_db: float
     weakest: tuple[WeakestSignal, ...]
+    stage_ohm: float = 0.0
 
 
 @dataclass(frozen=True)

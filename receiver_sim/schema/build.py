@@ -17,6 +17,7 @@ from receiver_sim.schema import parts as p
 from receiver_sim.schema.base import Part, given, optional
 from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
+from receiver_sim.schema.rf_stage import RfCoil, RfStage
 from receiver_sim.schema.stage import Audio, Condition, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
 from receiver_sim.schema.verdicts import Verdicts
@@ -181,6 +182,7 @@ class Band(Part):
     from_: p.BandEdge = Field(alias="from", description="Low end of the band.")
     to: p.BandEdge = Field(description="High end of the band.")
     coil: Coil = Field(description="The plug-in coil.")
+    rf_coil: RfCoil | None = optional("The coil of a tuned r.f. stage; needed for one.")
     padding: Padding | None = Field(
         default=None, description="Fixed capacitors of this coil; left out: none."
     )
@@ -207,6 +209,7 @@ class Build(Part):
     regulator: Regulator | None = Field(
         default=None, description="Regulator that feeds the regeneration control; left out: the supply does."
     )
+    rf_stage: RfStage | None = optional("An r.f. stage ahead of the detector; left out: none.")
     regeneration: Regeneration = Field(description="The regeneration control.")
     detector: Detector = Field(description="The regenerative detector.")
     audio: Audio | None = optional("The audio stage; left out: none, the phones hang on the detector.")

@@ -14,6 +14,7 @@ from receiver_sim.schema.faults import KeyPath, nearest
 from receiver_sim.schema.phones import DEFAULTS, Phones
 from receiver_sim.schema.practice import unusual
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
+from receiver_sim.schema.rf_stage_checks import RF_CHECKS
 from receiver_sim.schema.stage_checks import STAGE_CHECKS
 from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import Finding, Glimpse
@@ -154,11 +155,14 @@ def names(g: Glimpse) -> Iterator[Finding]:
             yield Finding((*windings, i, "name"), f"a name other than '{name}'", "rename it")
 
 
+_TUBES: tuple[KeyPath, ...] = (("detector", "tube"), ("audio", "tube"), ("audio", "first", "tube"))
+
+
 def known_types(known_tubes: Callable[[], Collection[str]]) -> Callable[[Glimpse], Iterator[Finding]]:
     """Return the check that a card is on hand for each tube."""
 
     def tubes(g: Glimpse) -> Iterator[Finding]:
-        for path in (("detector", "tube"), ("audio", "tube"), ("audio", "first", "tube")):
+        for path in (("rf_stage", "tube"), *_TUBES):
             tube = g.word(*path)
             if tube is None or type_of(tube) in (known := known_tubes()):
                 continue
@@ -183,6 +187,7 @@ CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     names,
     *STAGE_CHECKS,
     *COIL_CHECKS,
+    *RF_CHECKS,
 )
 
 
@@ -239,7 +244,9 @@ def _extra(build: Build, band: Band, *, meshed: float) -> float:
     """Return the farads across the coil that aerial, winding and a band-spread capacitor add."""
     figures, spread = coil_figures(band.coil), build.tuning.bandspread
     extra = figures.self_capacitance
-    if build.aerial is not None:
+    if build.rf_stage is not None:
+        extra += build.rf_stage.coupling or 0.0
+    elif build.aerial is not None:
         link = figures.link.capacitance if figures.link is not None else 0.0
         extra += build.aerial.coupling if build.aerial.coupling is not None else link
     if spread is not None:

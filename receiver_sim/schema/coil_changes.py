@@ -62,7 +62,7 @@ def _instead(what: str, now: float, was: float, dimension: Dimension) -> str:
 
 def _aerial(build: Build, band: Band, *, more: bool) -> Iterator[Change]:
     aerial = build.aerial
-    if aerial is None:
+    if aerial is None or build.rf_stage is not None:
         return
     for factor in (0.5, 0.25, 0.1) if more else (2.0, 4.0):
         if aerial.coupling is not None:

@@ -277,7 +277,7 @@ def shapes(g: Glimpse) -> Iterator[Finding]:
 
 def links(g: Glimpse) -> Iterator[Finding]:
     """A link below the coil has a capacitance nobody can estimate; a shield leaves less than there was."""
-    by_link = g.given("aerial") and not g.given("aerial", "coupling")
+    by_link = g.given("aerial") and not g.given("aerial", "coupling") and not g.given("rf_stage")
     for coil in _coils(g):
         if by_link and not g.given(*coil, "link"):
             if g.given(*coil, "tickler"):

@@ -46,13 +46,14 @@ def _throttled(build: Build) -> Build:
 
 def _named_by_card(build: Build) -> dict[str, Any]:
     """Return detector and audio with their tubes under the names of the cards, as all results show them."""
-    audio = build.audio
+    audio, rf = build.audio, build.rf_stage
     if audio is not None:
         audio = audio.model_copy(update={"tube": type_of(audio.tube)})
         if audio.first is not None:
             first = audio.first.model_copy(update={"tube": type_of(audio.first.tube)})
             audio = audio.model_copy(update={"first": first})
     return {
+        "rf_stage": None if rf is None else rf.model_copy(update={"tube": type_of(rf.tube)}),
         "detector": build.detector.model_copy(update={"tube": type_of(build.detector.tube)}),
         "audio": audio,
     }

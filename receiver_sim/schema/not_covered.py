@@ -7,8 +7,6 @@ import re
 _FORMS = {
     "a tickler that is moved as the control": "swingingtickler movingtickler",
     "regeneration by the filament": "filamentrheostat filamentcontrol rheostat",
-    "an r.f. stage": "rf rfstage rfamplifier rfamp radiofrequencystage preamplifier preselector trf tunedrf "
-    "buffer bufferstage",
     "a superheterodyne": "mixer oscillator localoscillator converter if ifstage iftransformer bfo superhet "
     "superheterodyne",
     "quenching (super-regeneration)": "quench quenching superregenerative superregeneration",

@@ -93,7 +93,7 @@ def run(
     return AerialEffect(
         band=band.name,
         dial_hz=dial,
-        coupling="link" if by_link(build) else "capacitor",
+        coupling="stage" if build.rf_stage is not None else "link" if by_link(build) else "capacitor",
         resistance_ohm=impedance.real,
         reactance_ohm=impedance.imag,
         states=tuple(states),

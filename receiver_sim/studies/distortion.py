@@ -70,8 +70,8 @@ def thd(found: FloatArray) -> float:
 
 def sockets(circuit: Circuit) -> dict[str, Socket]:
     """Return the sockets of the audio tubes."""
-    detector = circuit.part(Role.LOOP_GAIN)
-    return {name: one for name, one in circuit.sockets.items() if one.probe != detector}
+    audio = {name for block in circuit.blocks if block.part_of == "audio" for name in block.sockets}
+    return {name: one for name, one in circuit.sockets.items() if name in audio}
 
 
 def _ammeter(circuit: Circuit, socket: Socket) -> str:

@@ -18,9 +18,10 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.audio_noise import tube_resistances
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.tube_jig import JigReading
-from receiver_sim.physics.noise import pentode_noise_resistance
+from receiver_sim.physics.noise import pentode_noise_resistance, thermal_density
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import SignalNoise, WeakestSignal
@@ -42,15 +43,17 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
 
 def reduce(
     *, band: Band, frequency: float, multiplied: complex, thermal: float, tank: float, aerial: complex | None,
-    tube_ohm: float,
+    tube_ohm: float, ahead: float = 0.0,
 ) -> SignalNoise:  # fmt: skip
     """Turn the answers at one frequency into the result.
 
     multiplied: control node for 1 V injected, 1/(1 - T); thermal: noise density there (V/sqrt(Hz)) of all
-    resistors, tank: of the tank's loss alone; aerial: control node for 1 V in the aerial.
+    resistors, tank: of the tank's loss alone; aerial: control node for 1 V in the aerial; ahead: noise
+    density there of the tubes ahead of the detector.
     """
     circuit = resistance_of(thermal / abs(multiplied))
-    total = tube_ohm + circuit
+    stage = 0.0 if ahead == 0.0 else resistance_of(ahead / abs(multiplied))
+    total = tube_ohm + circuit + stage
     own_gain = None if aerial is None else abs(aerial / multiplied)
     weakest = []
     for bandwidth in BANDWIDTHS_HZ:
@@ -66,6 +69,7 @@ def reduce(
         aerial_gain=own_gain,
         ratio_db=READABLE_DB,
         weakest=tuple(weakest),
+        stage_ohm=stage,
     )
 
 
@@ -93,6 +97,8 @@ def run(
         noise = on.session.noise(
             f"v({node})", source, frequency, frequency, 1, scale="lin", contributions=True
         )
+        on.drive(Role.LOOP_GAIN, 0.0)
+        ahead = _ahead(on, cards, node, frequency)
     tube_ohm = pentode_noise_resistance(
         tube.gm, plate_current=tube.plate_a, screen_current=max(tube.screen_a, 0.0)
     )
@@ -104,4 +110,20 @@ def run(
         tank=float(noise[f"onoise_{circuit.part(Role.TANK_LOSS)}"][0].real),
         aerial=None if build.aerial is None else complex(sweep[node][peak]),
         tube_ohm=tube_ohm,
+        ahead=ahead,
     )
+
+
+def _ahead(on: Loaded, cards: Cards, node: str, frequency: float) -> float:
+    """Return the noise density (V/sqrt(Hz)) at a node that the tubes ahead of the detector make there."""
+    circuit = on.circuit
+    names = [name for block in circuit.blocks if block.part_of == "r.f. stage" for name in block.sockets]
+    if not names:
+        return 0.0
+    resistances = tube_resistances(circuit, cards, on.volts())
+    square = 0.0
+    for name in names:
+        with on.driven(circuit.sockets[name].probe):
+            answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", node])
+        square += (thermal_density(resistances[name]) * abs(complex(answer[node][0]))) ** 2
+    return float(np.sqrt(square))

@@ -20,6 +20,7 @@ from receiver_sim.results.coils import (
     WindingDesign,
 )
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
+from receiver_sim.views.rf_tables import rf_stage_table
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 from receiver_sim.views.sheet import note_under as _note
 from receiver_sim.views.tables import failed_sections, provenance_note
@@ -38,6 +39,8 @@ def coils_sheet(report: CoilsReport) -> Sheet:
         sections.append(sweep_table(report.sweeps))
     if report.aerial:
         sections += [aerial_table(report.aerial), radiation_table(report.aerial)]
+    if report.rf_stage:
+        sections.append(rf_stage_table(report.rf_stage))
     if report.breakthrough:
         sections.append(breakthrough_table(report.breakthrough))
     if report.warnings:
@@ -370,7 +373,11 @@ def aerial_table(effects: Sequence[AerialEffect]) -> Section:
                     fixed(state.onset.rotation, 1, 100.0) if state.onset else _short(state.status),
                 )
             )
-    how = {"link": "by the link of each coil", "capacitor": "by a capacitor to the hot end"}
+    how = {
+        "link": "by the link of each coil",
+        "capacitor": "by a capacitor to the hot end",
+        "stage": "to the grid of the r.f. stage",
+    }
     text = (
         f"Coupled {how.get(effects[0].coupling, effects[0].coupling)}. Dial left alone as the aerial "
         f"swings; onset "

@@ -1,10 +1,12 @@
-"""Other forms of the set, made of a drawn one: tickler for tap, triode for pentode, phones for audio stage.
+"""Other forms of the set, made of a drawn one: tickler for tap, triode for pentode, phones for audio stage,
+an r.f. stage ahead.
 
 The chance of a form is a stream of its own, so that what the set was drawn as does not change.
 """
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from receiver_sim.schema.card import card_for, card_types
@@ -14,7 +16,10 @@ if TYPE_CHECKING:
 
 Data = dict[str, Any]
 
-FORMS = ("tap", "tap", "tap", "tickler", "tickler", "triode with tickler", "triode with tap", "one tube")
+FORMS = (
+    "tap", "tap", "tap", "tickler", "tickler", "triode with tickler", "triode with tap", "one tube",
+    "r.f. stage with tap", "r.f. stage with tickler",
+)  # fmt: skip
 """Forms by their share; the first is the set as drawn."""
 
 
@@ -23,8 +28,10 @@ def changed(d: Draw, build: Data) -> Data:
     form = d.one(*FORMS)
     if form == "tap" or ("tap" not in form and not _ticklers_fit(build)):
         return build
-    if form != "triode with tap":
+    if "tap" not in form:
         _give_ticklers(d, build)
+    if form.startswith("r.f."):
+        _give_rf_stage(d, build)
     if form.startswith("triode"):
         _give_triode(d, build)
     if form == "one tube":
@@ -87,3 +94,43 @@ def _take_audio(build: Data) -> None:
     build.pop("pickup", None)
     build["detector"]["load"] = {"kind": "phones"}
     build["phones"] = [{"name": "phones 1", "at": "load", "kind": "high_impedance"}]
+
+
+def _give_rf_stage(d: Draw, build: Data) -> None:
+    """Put a tube with a screen between aerial and tank: one that a cathode resistor can bias on any line."""
+    from tests.campaign.draw import feed_of_heater
+
+    line = float(build["heater"]["volts"].split()[0])
+    screened = [c for c in map(card_for, card_types()) if c.kind != "triode" and not c.heater.direct]
+    fitting = [c for c in screened if c.heater.volts <= line]
+    aerial = build.get("aerial")
+    if aerial is None or not fitting:
+        return
+    card, by_link = d.one(*fitting), "coupling" not in aerial
+    choke = {"kind": "choke", "inductance": d.part(0.5e-3, 2.5e-3, "H"), "resistance": d.part(15, 60, "ohm")}
+    by_pass = d.part(5e-9, 1e-7, "F")
+    stage: Data = {
+        "tube": card.type, **feed_of_heater(d, card, line),
+        "input": d.one(choke, {"kind": "resistor", "resistance": d.part(2e3, 5e4, "ohm")}, {"kind": "tuned"}),
+        "plate": {"kind": "link"} if by_link
+        else d.one(dict(choke), {"kind": "resistor", "resistance": d.part(2e3, 2e4, "ohm")}),
+        "cathode_resistor": d.part(200, 1500, "ohm"), "cathode_bypass": by_pass,
+        "screen": {"resistor": d.part(15e3, 150e3, "ohm"), "bypass": by_pass},
+    }  # fmt: skip
+    if by_link or d.by_chance(0.5):
+        stage["decoupling"] = {"resistor": d.part(500, 5e3, "ohm"), "capacitor": by_pass}
+    if not by_link:
+        stage["coupling"] = aerial.pop("coupling")
+        if d.by_chance(0.3):
+            aerial["coupling"] = d.part(20e-12, 200e-12, "F")
+    if d.by_chance(0.6):
+        stage["gain"] = {
+            "place": d.one("cathode", "screen"), "pot": d.part(5e3, 50e3, "ohm"),
+            "setting": d.per_cent(20, 100),
+        }  # fmt: skip
+    if stage["input"]["kind"] == "tuned":
+        for band in build["bands"]:
+            farad, top = d.span(30e-12, 120e-12), 1e6 * float(band["to"].split()[0])
+            henry = 1.0 / ((2.0 * math.pi * top) ** 2 * farad)
+            band["rf_coil"] = {"inductance": f"{henry * 1e6:.3g} uH", "q": round(d.span(60, 200))}
+    build["rf_stage"] = stage

@@ -60,6 +60,9 @@ FORMS = (
     *(f"bands.coil.link.shield.kind={kind}" for kind in ("leaves", "comb")),
     "bands.coil.can.diameter", "bands.coil.q", "bands.coil.winding.former_loss.permittivity",
     "tuning.bandspread.maximum", "pickup.output", "heater.hum_pot",
+    *(f"rf_stage.input.kind={kind}" for kind in ("choke", "resistor", "tuned")),
+    *(f"rf_stage.plate.kind={kind}" for kind in ("choke", "resistor", "link")),
+    *(f"rf_stage.gain.place={place}" for place in ("cathode", "screen")), "bands.rf_coil.q",
 )  # fmt: skip
 
 

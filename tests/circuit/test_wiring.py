@@ -308,6 +308,54 @@ def test_choke_load_and_choke_output(demo: Build) -> None:
     held(elements(deck_of(demo)), DEMO, written)
 
 
+RF = """
+Lhin hgrid hginx        | rf_stage.input.inductance
+Rhin hginx 0            | rf_stage.input.resistance
+Chin hgrid 0            | rf_stage.input.capacitance
+Vhpm hplate hp          |
+Xhud hp hscr hgrid hcath hinj |
+Vhinj hinj 0            |
+Chgk hgrid hcath        | 6SK7.cgk
+Chgp hgrid hplate       | 6SK7.cgp
+Chpk hplate hcath       | 0.05 * 6SK7.cpk
+Chpsup hplate hcath     | 0.50 * 6SK7.cpk
+Chpshell hplate 0       | 0.45 * 6SK7.cpk
+Rhgin hgrid hgind       |
+Chgin hgind hcath       |
+Chgs hgrid 0            | 4e-12
+Chps hplate 0           | 4e-12
+Chgps hgrid hplate      | 0.01e-12
+Rhcath hcath hcathx     | rf_stage.cathode_resistor
+Rhgaink hgainx hcathx   | 4465
+Rhgainx hcathx 0        | 235
+Chcath hcath 0          | rf_stage.cathode_bypass
+Rhscr hfeed hscr        | rf_stage.screen.resistor
+Chscr hscr 0            | rf_stage.screen.bypass
+Rhdec bplus hfeed       | rf_stage.decoupling.resistor
+Chdec hfeed 0           | rf_stage.decoupling.capacitor
+Chhga ha hgrid          | 0.15e-12
+Chhgb hb hgrid          | 0.10e-12
+Chhka ha hcath          | 4e-12
+Chhkb hb hcath          | 4e-12
+Rhhk ha hcath           | 200e6
+Lhpl hfeed hplx         | rf_stage.plate.inductance
+Rhpl hplx hplate        | rf_stage.plate.resistance
+Chpl hfeed hplate       | rf_stage.plate.capacitance
+Chout hplate top        | rf_stage.coupling
+Cbplus bplus 0          | supply.capacitor
+"""
+
+
+def test_rf_stage_between_aerial_and_tank() -> None:
+    """Every element of the stage, and the aerial's wire on its grid, not on the tank."""
+    build = api.shipped_build("rf_stage")
+    path = Path(api.shipped_build("rf_stage").path or "")
+    seen = elements(deck_of(build))
+    names = held(seen, RF, yaml.safe_load(path.read_text(encoding="utf-8")))
+    assert {n for n in seen if n[1:2] == "h" and n not in ("vheater",)} - names - {"rhuma", "rhumb"} == set()
+    assert seen["cwirest"][0] == "hgrid" and "caerial" not in seen
+
+
 def test_strays_from_the_audio_stage_to_the_grid(demo: Build) -> None:
     strays = demo.detector.strays.model_copy(update={"audio_plate": 0.031e-12, "phone_lead": 0.017e-12})
     detector = demo.detector.model_copy(update={"strays": strays})

@@ -7,9 +7,9 @@ import math
 
 import pytest
 
-from receiver_sim.results import coils
+from receiver_sim.results import coils, rf_stage
 from receiver_sim.results.base import Status
-from receiver_sim.views import coil_tables
+from receiver_sim.views import coil_tables, rf_tables
 from tests.helpers import reading
 from tests.helpers.cells import Column, facts, figure, free, hold, hold_facts, note_with, the, words
 from tests.helpers.filling import Source, filled
@@ -235,6 +235,37 @@ def test_radiated_while_oscillating(report: coils.CoilsReport) -> None:
     heads = (*found.headings[:-1], "uV/m")
     columns[-1] = ("uV/m", columns[-1][1])
     hold(reading.Table(found.section, heads, found.rows), report.aerial, columns)
+
+
+def _over_the_dial(end: rf_stage.FrontEnd) -> str:
+    low, high = 100.0 * end.along_rotation.min(), 100.0 * end.along_rotation.max()
+    return f"{low:.0f} to {high:.0f}"
+
+
+def test_rf_stage_beside_the_same_set_without_it(report: coils.CoilsReport) -> None:
+    """Two rows a band, as built and without; the note names the place where the aerial takes most."""
+    source = Source()
+    effect = filled(rf_stage.RfStageEffect, source, band="40 m")
+    page = rf_tables.rf_stage_table((effect,))
+    ends = (effect.present, effect.without)
+    columns: list[Column] = [
+        ("band", lambda end: "40 m" if end is effect.present else ""),
+        ("r.f. stage", lambda end: "as built" if end is effect.present else "none"),
+        ("onset knob %", figure("onset.rotation", "1")),
+        ("over the dial %", _over_the_dial),
+        ("tank Q", figure("q", "1")),
+        ("aerial to tank V/V", figure("aerial_gain", "1")),
+        ("radiated", figure("power_w", "W")),
+        ("weakest signal", figure("weakest_v", "V")),
+    ]  # fmt: skip
+    hold(the(page, "R.f. stage.*"), ends, columns)
+    worst = int(effect.without.along_rotation.argmax())
+    note = note_with(page, "dB less")
+    wanted = [
+        (effect.radiation_db, "dB"), (effect.along_hz[worst], "Hz"),
+        (effect.without.along_rotation[worst], "1"), (effect.present.along_rotation[worst], "1"),
+    ]  # fmt: skip
+    reading.in_order(reading.figures(note), wanted, rel=0.02)
 
 
 def test_breakthrough_of_a_station(report: coils.CoilsReport) -> None:

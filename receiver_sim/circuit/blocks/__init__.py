@@ -4,6 +4,7 @@ from receiver_sim.circuit.blocks import (
     aerial,
     audio,
     coil,
+    coil_link,
     control,
     detector,
     heater,
@@ -11,6 +12,7 @@ from receiver_sim.circuit.blocks import (
     output,
     phones,
     regulator,
+    rf_stage,
     strays,
     supply,
 )
@@ -19,6 +21,7 @@ __all__ = [
     "aerial",
     "audio",
     "coil",
+    "coil_link",
     "control",
     "detector",
     "heater",
@@ -26,6 +29,7 @@ __all__ = [
     "output",
     "phones",
     "regulator",
+    "rf_stage",
     "strays",
     "supply",
 ]

@@ -8,11 +8,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from receiver_sim.circuit.blocks.coil_link import link_resistance, link_values
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.circuit.registry import Site, filled, form
 from receiver_sim.physics.aerial import dummy_antenna_impedance, short_radiation_resistance
-from receiver_sim.physics.coil_q import winding_resistance
 from receiver_sim.physics.wire_aerial import effective_height, radiation_resistance
 from receiver_sim.physics.wire_network import WireNetwork, wire_network
 from receiver_sim.schema import Band, Build
@@ -23,9 +23,6 @@ STATIC_DRAIN_OHM = 100e6
 """Drain of an aerial that no resistor grounds: ngspice needs a d.c. path, and so does a real aerial in a
 thunderstorm.
 """
-
-_LEAST_FARAD = 1e-18
-"""Stands for no capacitance at all."""
 
 ASSUMED_HEIGHT_M = 2.0
 """Effective height of an aerial known by R, L and C alone: an assumption, said with every figure from it."""
@@ -124,8 +121,8 @@ def aerial_radiation(aerial: Aerial, *, frequency: float) -> tuple[float, float,
 
 
 def by_link(build: Build) -> bool:
-    """Tell whether the aerial reaches the tank through the link of the coil."""
-    return build.aerial is not None and build.aerial.coupling is None
+    """Tell whether the aerial itself reaches the tank through the link of the coil."""
+    return build.aerial is not None and build.aerial.coupling is None and build.rf_stage is None
 
 
 def floats(build: Build, band: Band) -> bool:
@@ -134,17 +131,6 @@ def floats(build: Build, band: Band) -> bool:
     """
     link = coil_figures(band.coil).link
     return by_link(build) and link is not None and link.floating
-
-
-def _link_resistance(band: Band, *, dial_hz: float) -> float:
-    link = coil_figures(band.coil).link
-    assert link is not None
-    w = link.winding
-    return float(
-        winding_resistance(
-            w.turns, radius=w.radius, pitch=w.pitch, wire_diameter=w.wire_diameter, frequency=dial_hz
-        )
-    )
 
 
 def added_capacitance(build: Build, band: Band, *, dial_hz: float) -> float:
@@ -156,7 +142,7 @@ def added_capacitance(build: Build, band: Band, *, dial_hz: float) -> float:
     figures = coil_figures(band.coil)
     total = figures.self_capacitance
     aerial = build.aerial
-    if aerial is None:
+    if aerial is None or build.rf_stage is not None:
         return total
     w = 2.0 * np.pi * dial_hz
     impedance = aerial_impedance(aerial, dial_hz=dial_hz)
@@ -164,7 +150,7 @@ def added_capacitance(build: Build, band: Band, *, dial_hz: float) -> float:
         return total + float((1.0 / (impedance + 1.0 / (1j * w * aerial.coupling))).imag / w)
     link = figures.link
     assert link is not None  # a check of the schema
-    around = _link_resistance(band, dial_hz=dial_hz) + 1j * w * link.inductance + impedance
+    around = link_resistance(band, dial_hz=dial_hz) + 1j * w * link.inductance + impedance
     series = 1j * w * figures.inductance + (w * (link.to_upper + link.to_lower)) ** 2 / around
     reflected = (1.0 / series).imag + 1.0 / (w * figures.inductance)
     return total + link.capacitance + float(reflected / w)
@@ -180,20 +166,10 @@ def none(site: Site) -> Sequence[Block]:
 def by_a_link(site: Site) -> Sequence[Block]:
     """Return the link at the grounded end of the coil, and the aerial on it."""
     build, band = site.build, site.band
-    figures = coil_figures(band.coil)
-    link, sections = figures.link, figures.sections
-    assert link is not None  # a check of the schema
-    values = {
-        "cold": "linkc" if link.floating else "0",
-        "inductance": link.inductance,
-        "resistance": _link_resistance(band, dial_hz=site.dial_hz),
-        "to_upper": link.to_upper / float(np.sqrt(link.inductance * sections.upper)),
-        "to_lower": link.to_lower / float(np.sqrt(link.inductance * sections.lower)),
-        "capacitance": max(link.capacitance, _LEAST_FARAD),
-    }
-    says = {"band": site.band_index}
     cold = "linkc" if floats(build, band) else "0"
-    return [filled("coil_link.cir", values, says=says), *_aerial(site, feed="link", cold=cold)]
+    values = {"cold": cold, **link_values(band, dial_hz=site.dial_hz)}
+    says = {"band": site.band_index}
+    return [filled("coil_link.cir", values, says=says), *aerial_blocks(site, feed="link", cold=cold)]
 
 
 @form("aerial", "capacitor")
@@ -201,10 +177,11 @@ def by_a_capacitor(site: Site) -> Sequence[Block]:
     """Return the small capacitor to the hot end, and the aerial on it."""
     assert site.build.aerial is not None
     coupler = {"coupling": site.build.aerial.coupling, "static_drain": STATIC_DRAIN_OHM}
-    return [filled("aerial_by_capacitor.cir", coupler), *_aerial(site, feed="ant", cold="0")]
+    return [filled("aerial_by_capacitor.cir", coupler), *aerial_blocks(site, feed="ant", cold="0")]
 
 
-def _aerial(site: Site, *, feed: str, cold: str) -> list[Block]:
+def aerial_blocks(site: Site, *, feed: str, cold: str) -> list[Block]:
+    """Return the aerial alone, between `feed` and the node `cold` of its e.m.f.'s far end."""
     aerial = site.build.aerial
     assert aerial is not None
     if aerial.kind == "dummy":

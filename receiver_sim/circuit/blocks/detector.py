@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from receiver_sim.circuit.blocks.aerial import added_capacitance
 from receiver_sim.circuit.blocks.heater import heater_ends
 from receiver_sim.circuit.blocks.output_capacitance import output_capacitances, suppressor_has_a_pin
+from receiver_sim.circuit.blocks.rf_stage import coupled_capacitance
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.laws import subcircuit
@@ -35,6 +36,8 @@ def _dial(site: Site, dial_hz: float) -> dict[str, float]:
     tube = card.capacitances.cgk * (1.0 - ratio) ** 2 + card.capacitances.cgp
     fixed = tube + build.detector.strays.grid + build.detector.strays.cathode * ratio**2
     fixed += added_capacitance(build, band, dial_hz=dial_hz)
+    if build.rf_stage is not None:
+        fixed += coupled_capacitance(site, dial_hz=dial_hz)
     total = float(resonant_capacitance(coil.inductance, frequency=dial_hz))
     loading = float(input_conductance(dial_hz, kc=card.input_loading.kc, kh=card.input_loading.kh))
     return {

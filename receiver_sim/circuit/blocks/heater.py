@@ -21,13 +21,15 @@ GROUNDED_SIDE = "grounded side of the heater line"
 CENTRE_TAP = "half of the heater winding"
 """What the model has in the place of a hum pot where there is none."""
 
-_NODES = {"detector": "hdet", "audio": "haud", "first": "hfst"}
+_NODES = {"rf": "hrf", "detector": "hdet", "audio": "haud", "first": "hfst"}
 
 
 def feed_of(build: Build, socket: str) -> HeaterFeed | None:
-    """Return how the heater in a socket ('detector', 'audio', 'first') is fed, None for straight from the
-    line.
+    """Return how the heater in a socket ('rf', 'detector', 'audio', 'first') is fed, None for straight from
+    the line.
     """
+    if socket == "rf":
+        return None if build.rf_stage is None else build.rf_stage.heater_feed
     if socket == "detector":
         return build.detector.heater_feed
     stage = build.audio if socket == "audio" or build.audio is None else build.audio.first

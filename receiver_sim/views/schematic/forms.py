@@ -47,6 +47,17 @@ _AERIAL = (
     Column(5, (Spot("aerial.counterpoise", 1, 4), Spot("aerial.aerial", 1, GRID + 2))),
     Column(6, (Spot("caerial", 0, GRID, "h"),)),
 )
+_RF_STAGE = (
+    Column(5, (Spot("lhin", 1, GRID), Spot("rhin", 1, GRID))),
+    Column(5, (Spot("chtune", 0, GRID),)),
+    Column(9, (Spot("xhud", 4, AXIS), Spot("rhcath", 3, AXIS - 5), Spot("chcath", 7, AXIS - 5),
+               Spot("rhgaink", 3, AXIS - 10), Spot("lhpl", 4, FEED), Spot("rhpl", 4, FEED),
+               Spot("rhdec", 4, RAIL))),
+    Column(6, (Spot("rhscr", 1, FEED), Spot("chscr", 1, GRID - 2))),
+    Column(7, (Spot("rhgaina", 3, FEED),)),
+    Column(5, (Spot("chdec", 0, FEED + 1),)),
+    Column(6, (Spot("chout", 0, LEAD, "h"),)),
+)  # fmt: skip
 _COIL = (
     Column(10, (Spot("lup", 4, GRID), Spot("ltank", 4, GRID))),
     Column(6, (Spot("cpadpar", 0, GRID),)),
@@ -128,13 +139,14 @@ _SUPPLY = (
     *(column for i in range(1, 6) for column in (
         Column(6, (Spot(f"[lr]sec{i}.supply", 0, _BASE, "h"),)),
         Column(5, (Spot(f"csec{i}.supply", 0, _BASE - 1),)))),
+    Column(5, (Spot("cbplus", 0, _BASE - 1),)),
     Column(6, (Spot("rbleed*", 1, _BASE - 1),)),
 )  # fmt: skip
 _HEATERS = (
     Column(3, ()),
     Column(10, (Spot("heater.line", 1, _BASE),)),
     Column(7, (Spot("heater.pot", 0, _BASE, "V"),)),
-    *(column for name in ("detector", "first", "audio") for column in (
+    *(column for name in ("rf", "detector", "first", "audio") for column in (
         Column(6, (Spot(f"heater.{name}.source", 2, _BASE),)),
         Column(6, (Spot(f"heater.{name}.dropper", 0, _BASE, "h"),)),
         Column(6, (Spot(f"heater.{name}.choke1", 0, _BASE, "h"),
@@ -144,7 +156,7 @@ _HEATERS = (
 )  # fmt: skip
 ROWS: tuple[tuple[Column, ...], ...] = (
     (
-        *_AERIAL, *_COIL, *_DETECTOR, *_COUPLING, *_FIRST_GRID, *_stage("f", ()), *_BETWEEN,
+        *_AERIAL, *_RF_STAGE, *_COIL, *_DETECTOR, *_COUPLING, *_FIRST_GRID, *_stage("f", ()), *_BETWEEN,
         *_stage("a", _OUTPUT), *_PHONES,
     ),
     (*_SUPPLY, *_HEATERS),

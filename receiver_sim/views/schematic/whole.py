@@ -23,7 +23,7 @@ from receiver_sim.schema.supply import DcSupply, RectifierSupply
 from receiver_sim.views.schematic.parts import TAP, WIPER, Part, Pin, heater_pins, parts_of
 from receiver_sim.views.schematic.values import value_of
 
-_HEATERS = {"detector": "detector", "first audio": "first", "audio": "audio"}
+_HEATERS = {"r.f.": "rf", "detector": "detector", "first audio": "first", "audio": "audio"}
 """Sockets of a circuit and what the heater line calls them."""
 
 

@@ -16,7 +16,7 @@ from tests.helpers.read_schematic import Read
 # What a constructor doesn't see as a part, though a deck has an element for it: meters and sources at rest in
 # a lead, the resistance of a winding, of a contact or inside a capacitor. Listed by hand, from the templates.
 JOINED = re.compile(
-    r"vf(ctl|det|reg|aud|scr)|v[lo]pick|vprobe|v[af]pm|v[af]kg|rrfc|rload|rtick|rcath|rlink|rsec|rprim|rout|rsecw\d+"
+    r"vf(ctl|det|reg|aud|scr)|v[lo]pick|vprobe|v[afh]pm|v[af]kg|rrfc|rhin|rhpl|rload|rtick|rcath|rlink|rsec|rprim|rout|rsecw\d+"
     r"|rsupply|rpsec\d+|rpesr\d+|rfilt|(resr|rsec|vsec|vd)\d+\.supply|vrgnd\.supply|rwindb?\.supply"
 )
 

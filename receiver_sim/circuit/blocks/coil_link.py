@@ -1,0 +1,38 @@
+"""The link at the grounded end of a coil: what its winding amounts to beside both sections."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from receiver_sim.physics.coil_q import winding_resistance
+from receiver_sim.schema import Band
+from receiver_sim.schema.coil_figures import coil_figures
+
+LEAST_FARAD = 1e-18
+"""Stands for no capacitance at all."""
+
+
+def link_resistance(band: Band, *, dial_hz: float) -> float:
+    """Return the resistance (ohm) of the link's wire at a frequency (Hz)."""
+    link = coil_figures(band.coil).link
+    assert link is not None
+    w = link.winding
+    return float(
+        winding_resistance(
+            w.turns, radius=w.radius, pitch=w.pitch, wire_diameter=w.wire_diameter, frequency=dial_hz
+        )
+    )
+
+
+def link_values(band: Band, *, dial_hz: float) -> dict[str, float]:
+    """Return inductance, resistance, coupling coefficients and capacitance of a coil's link."""
+    figures = coil_figures(band.coil)
+    link, sections = figures.link, figures.sections
+    assert link is not None  # a check of the schema
+    return {
+        "inductance": link.inductance,
+        "resistance": link_resistance(band, dial_hz=dial_hz),
+        "to_upper": link.to_upper / float(np.sqrt(link.inductance * sections.upper)),
+        "to_lower": link.to_lower / float(np.sqrt(link.inductance * sections.lower)),
+        "capacitance": max(link.capacitance, LEAST_FARAD),
+    }
