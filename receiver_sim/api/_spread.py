@@ -14,10 +14,11 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.factors import Factor, factors_of, unmeasured
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import SetPlan, Start, draws, plan_sets
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, EngineFailed
 from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
@@ -75,7 +76,10 @@ def plan_for(
         return start_of(settled, cards, band, found)
 
     starts = bench.map(start, chosen)
-    return plan_sets(settled, cards, factors, bands=chosen, starts=starts, seed=seed, search=onset.search)
+    rest = rest_of(bench, settled, cards, chosen, starts)
+    return plan_sets(
+        settled, cards, factors, bands=chosen, starts=starts, seed=seed, search=onset.search, rest=rest
+    )
 
 
 def _known(measured: Sequence[str], factors: Sequence[Factor]) -> None:
@@ -96,6 +100,24 @@ def start_of(build: Build, cards: Cards, band: Band, found: Onset) -> Start:
     near = found.at_nine_tenths
     slope = 0.1 / (share - control.share(near.rotation)) if near is not None else 2.0
     return Start(share, slope, found.tuning_farad)
+
+
+def rest_of(
+    bench: Bench, build: Build, cards: Cards, bands: Sequence[Band], starts: Sequence[Start]
+) -> dict[str, float] | None:
+    """Return the volts of all nodes of the build as stated, at the first onset there is, else half way, where
+    Newton's method does not find them: it wouldn't in any of the sets. None where it does, for then it is
+    quicker from nothing, and where there is no solution.
+    """
+    band, share = next(((b, s.share) for b, s in zip(bands, starts, strict=True) if s.share), (bands[0], 0.5))
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=0.5)
+    try:
+        with loaded(bench, circuit) as on:
+            on.turn_to_share(0.5 if share is None else share)
+            volts = {node: v for node, v in on.volts().items() if "#" not in node}
+            return volts if on.session.troubled else None
+    except EngineFailed:
+        return None
 
 
 def spread_of_sets(

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from receiver_sim.api._spread import WHOLE, effects, start_of, summary
+from receiver_sim.api._spread import WHOLE, effects, rest_of, start_of, summary
 from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by, plan_sets
@@ -57,7 +57,10 @@ def how_sure(
     """
     factors = factors_of(given, build, cards)
     starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
-    plan = plan_sets(build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search)
+    rest = rest_of(bench, build, cards, build.bands, starts)
+    plan = plan_sets(
+        build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search, rest=rest
+    )
     drawn = draws(factors, seed=SEED, start=0, stop=SETS)
     moved = [moved_by(factors, row) for row in drawn]
     share = None if setting is None else plan.maps[0].circuit.control.share(setting.rotation)

@@ -88,19 +88,30 @@ def plan_sets(
     starts: Sequence[Start],
     seed: int,
     search: Search,
+    rest: Mapping[str, float] | None = None,
 ) -> SetPlan:
-    """Return the plan of the sets; build: settled; starts: of the bands in their order."""
+    """Return the plan of the sets; build: settled; starts: of the bands in their order.
+
+    rest: volts of all nodes of the build as stated, where Newton's method is to begin in a set; None: where
+    the templates say.
+    """
     maps: list[ElementMap] = []
     for band in bands:
         one = element_map(build, cards, factors, band=band, known=maps[0] if maps else None)
-        maps.append(_bare(one))
+        maps.append(_bare(one, rest or {}))
     return SetPlan(build, cards, tuple(factors), tuple(bands), tuple(maps), tuple(starts), seed, search)
 
 
-def _bare(one: ElementMap) -> ElementMap:
-    """Return a map whose circuit holds no functions, so that it can travel to another process."""
-    blocks = tuple(dataclasses.replace(block, dial=None) for block in one.circuit.blocks)
-    return dataclasses.replace(one, circuit=dataclasses.replace(one.circuit, blocks=blocks))
+def _bare(one: ElementMap, rest: Mapping[str, float]) -> ElementMap:
+    """Return a map whose circuit holds no functions, so that it can travel to another process, and starts
+    from some volts, those inside its laws ('xdet.u') among them.
+    """
+    circuit = one.circuit
+    blocks = tuple(dataclasses.replace(block, dial=None) for block in circuit.blocks)
+    start = {n: v for n, v in rest.items() if n in circuit.nodes or n.partition(".")[0] in circuit}
+    return dataclasses.replace(
+        one, circuit=dataclasses.replace(circuit, blocks=blocks, start={**circuit.start, **start})
+    )
 
 
 # ---------------------------------------------------------------------------- draws

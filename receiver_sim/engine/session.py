@@ -93,6 +93,8 @@ class Session:
         self._solved: dict[Key, float] | None = None
         self._least = Rung.NEWTON
         self._starts = Starts()
+        self._following = False
+        self._astray = False
         self._troubled = False
         self._loaded(deck)
 
@@ -133,7 +135,7 @@ class Session:
         """Begin each analysis from now on with the volts of the nearest setting solved so far: a circuit that
         can rest in two ways stays in the one it is in as it is altered in small steps.
         """
-        self._troubled = True
+        self._following = self._troubled = True
 
     @property
     def over(self) -> bool:
@@ -142,8 +144,8 @@ class Session:
 
     @property
     def troubled(self) -> bool:
-        """Whether an analysis needed more than Newton's method: each one since begins with a load of its own,
-        which another session would not need.
+        """Whether an analysis needed more than Newton's method: those since begin with volts found in this
+        session, another session's would not.
         """
         return self._troubled
 
@@ -260,7 +262,9 @@ class Session:
         except _Unsolved as unsolved:
             done, rung = self._climbed(request, unsolved)
         self._solved = dict(self._now)
-        self._troubled |= self._renew is not None and (rung is not None or done.rung != Rung.NEWTON.name)
+        if self._renew is not None:
+            self._following |= rung is not None
+            self._troubled |= self._following or done.rung != Rung.NEWTON.name
         rung = max(rung or Rung[done.rung], self._least, key=list(Rung).index)
         self._count(0.0, 0, rung)
         assert done.plot is not None
@@ -318,12 +322,15 @@ class Session:
     def _first(self, request: Run) -> Done:
         """Return what a request gives at once. Raises _Unsolved, EngineError.
 
-        Once an analysis of the session needed more than Newton's method, each begins with the volts of the
-        nearest setting that was solved since.
+        Once an analysis of the session needed more than ngspice's own ways, each begins with the volts of the
+        nearest setting that was solved since. After one that needed more than Newton's method, the deck is
+        loaded anew with the volts of an operating point, which mostly serve all that follow.
         """
         plain = all("@" not in name for name in request.vectors or ())
-        if not self._troubled or not plain or request.command.endswith("uic"):
+        if not plain or request.command.endswith("uic"):
             return self._asked(request, request.command)
+        if not self._following:
+            return self._from_one_point(request)
         whole = replace(request, vectors=None)
         start, same = self._starts.nearest({**self._now, **self._ends_of(request, 2)})
         way = Rung.NEWTON
@@ -333,8 +340,7 @@ class Session:
         if start is not None:
             deck = widened(self.deck) if self._least is Rung.WIDER else self.deck
             self._asked(Load(begun_at(deck, start).lines), "load the circuit")
-            settings = tuple(_setting(key, value) for key, value in self._now.items())
-            whole = replace(whole, alters=(*self._courses.values(), *settings))
+            whole = replace(whole, alters=self._settings())
         done = self._asked(whole, request.command)
         assert done.plot is not None
         if request.kind in ("op", "dc"):
@@ -346,6 +352,24 @@ class Session:
             self.worker.kill()
             raise _Unsolved(Failed(f"the {request.kind} analysis gives no {' nor '.join(absent)}", ()))
         return replace(done, plot=plot, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
+
+    def _from_one_point(self, request: Run) -> Done:
+        """Return what a request gives, from the operating point of its settings if the one before it needed
+        more than Newton's method.
+        """
+        way = Rung.NEWTON
+        if self._astray:
+            point = self._asked(Run(request.alters, "op", "op", None), "op")
+            assert point.plot is not None
+            self._asked(Load(begun_at(self.deck, point.plot).lines), "load the circuit")
+            request, way = replace(request, alters=self._settings()), Rung[point.rung]
+        done = self._asked(request, request.command)
+        self._astray = self._renew is not None and done.rung != Rung.NEWTON.name
+        return replace(done, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
+
+    def _settings(self) -> tuple[str, ...]:
+        """Return the commands that give a freshly loaded deck all that was altered."""
+        return (*self._courses.values(), *(_setting(key, value) for key, value in self._now.items()))
 
     def _ends_of(self, request: Run, place: int) -> dict[Key, float]:
         """Return what a sweep gives its element at its beginning (place 2) or its end (3); else nothing."""
@@ -388,8 +412,7 @@ class Session:
         courses = tuple(self._courses.values())
         if way is None:
             self._asked(Load(deck.lines), "load the circuit")
-            settings = tuple(_setting(key, value) for key, value in self._now.items())
-            return self._asked(Run((*courses, *settings), request.command, request.kind, request.vectors), "")
+            return self._asked(Run(self._settings(), request.command, request.kind, request.vectors), "")
         for step in range(steps + 1):
             self._asked(Load(deck.lines), "load the circuit")
             settings = tuple(_setting(key, value) for key, value in way.at(step / steps).items())

@@ -174,7 +174,7 @@ def test_a_small_signal_answer_begins_with_the_nearest_solution(bench: Bench) ->
 
 def test_a_name_that_is_missing_is_still_refused_after_a_climb(bench: Bench) -> None:
     with (
-        pytest.raises(EngineFailed, match="gives no nowhere"),
+        pytest.raises(EngineFailed, match="no nowhere"),
         bench.session(steep(GMIN_ALONE, 100.0)) as session,
     ):
         session.op()
