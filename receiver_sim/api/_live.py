@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 import numpy as np
 
@@ -16,11 +17,12 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.check import CheckReport
 from receiver_sim.results.live import QuickAnswer, QuickBand
+from receiver_sim.results.onset import Onset
 from receiver_sim.results.page import Turned
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain
@@ -47,17 +49,26 @@ def quick(build: Build, *, bench: Bench | None = None) -> QuickAnswer:
 
 def _quick_band(build: Build, cards: Cards, bench: Bench, band: Band) -> QuickBand:
     dial = band.middle_hz
+    circuit = onset.plan(build, cards, band=band, dial_hz=dial)
+
+    def curve(on: Loaded, found: Onset, *, at_once: bool) -> QuickBand:
+        if found.tuning_farad is None:
+            return QuickBand(found, None)
+        at = () if found.onset is None else (found.onset.rotation,)
+        drawn, _ = loop_gain.measured(
+            on, band=band, dial_hz=dial, tuning=found.tuning_farad,
+            rotations=np.unique([*QUICK, *at]), at_once=at_once,
+        )  # fmt: skip
+        return QuickBand(found, drawn)
+
     try:
-        with loaded(bench, onset.plan(build, cards, band=band, dial_hz=dial)) as on:
+        with loaded(bench, circuit) as on:
             found = onset.measured(on, band=band, dial_hz=dial)
-            if found.tuning_farad is None:
-                return QuickBand(found, None)
-            at = () if found.onset is None else (found.onset.rotation,)
-            curve, _ = loop_gain.measured(
-                on, band=band, dial_hz=dial, tuning=found.tuning_farad,
-                rotations=np.unique([*QUICK, *at]),
-            )  # fmt: skip
-            return QuickBand(found, curve)
+            with suppress(EngineError):
+                return curve(on, found, at_once=True)
+        # a setting among them has no solution at once: by small steps, on the circuit loaded anew
+        with loaded(bench, circuit) as on:
+            return curve(on, found, at_once=False)
     except (EngineError, NoAnswer) as error:
         return QuickBand(onset.failed(band, dial, str(error)), None)
 

@@ -21,6 +21,13 @@ class Run:
 
 
 @dataclass(frozen=True)
+class Runs:
+    """Make these runs one after the other, up to the first that fails."""
+
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True)
 class Unload:
     """Forget the circuit and everything computed from it."""
 
@@ -62,5 +69,12 @@ class Failed:
     missing: bool = False
 
 
-Request = Load | Run | Unload
-Reply = Ready | Done | Failed
+@dataclass(frozen=True)
+class DoneEach:
+    """All of the Runs were carried out, each as its Done says."""
+
+    each: tuple[Done, ...]
+
+
+Request = Load | Run | Runs | Unload
+Reply = Ready | Done | DoneEach | Failed

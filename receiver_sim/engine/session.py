@@ -9,7 +9,18 @@ from pathlib import Path
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
-from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run, Unload
+from receiver_sim.engine.protocol import (
+    Done,
+    DoneEach,
+    Failed,
+    Load,
+    Plot,
+    Reply,
+    Request,
+    Run,
+    Runs,
+    Unload,
+)
 from receiver_sim.engine.rungs import FINER, STEPS, Key, Rung, Way, begun_at, no_solution, value_in, widened
 from receiver_sim.engine.starts import Starts, chosen
 from receiver_sim.engine.vectors import RawVector, Vectors
@@ -174,6 +185,47 @@ class Session:
             return self._run("ac", f"ac {_sweep(start, stop, 3, scale)}", vectors, ends_only=True)
         return self._run("ac", f"ac {_sweep(start, stop, points, scale)}", vectors)
 
+    def ac_each(
+        self,
+        settings: Sequence[Mapping[str, float]],
+        start: float,
+        stop: float,
+        points: int,
+        *,
+        vectors: Sequence[str],
+    ) -> list[Vectors] | None:
+        """Return the linear sweeps of `ac` (3 points or more) for each of some settings (element -> main
+        value), in one exchange with the worker: of a short analysis the exchange is the longer part.
+
+        None where they can't be had that way: the session is troubled, or one of them had no solution. In the
+        second case the session is over; the settings are asked for one by one in another.
+        """
+        if self._troubled or not settings:
+            return None
+        wanted = tuple(dict.fromkeys(_name(name, _VECTOR, "vector name") for name in vectors))
+        command = f"ac {_sweep(start, stop, points, 'lin')}"
+        runs = []
+        for setting in settings:
+            for element, value in setting.items():
+                self.alter(element, value)
+            runs.append(Run(tuple(self._queued), command, "ac", wanted))
+            self._queued = []
+        try:
+            done = self._asked_each(Runs(tuple(runs)), command)
+        except _Unsolved:
+            self._over = "one of many analyses had no solution"
+            return None
+        self._solved = dict(self._now)
+        out = []
+        for one in done:
+            rung = Rung[one.rung]
+            self._troubled |= self._renew is not None and rung is not Rung.NEWTON
+            self._count(0.0, 0, rung)
+            assert one.plot is not None
+            op = self._vectors(one.op, "op", one, rung) if one.op else None
+            out.append(self._vectors(one.plot, "ac", one, rung, op))
+        return out
+
     def dc(
         self,
         source: str,
@@ -290,8 +342,13 @@ class Session:
         except _Unsolved as unsolved:
             raise self._failure("load the circuit", unsolved) from None
 
-    def _asked(self, request: Request, what: str) -> Done:
+    def _asked(self, request: Load | Run, what: str) -> Done:
         """Return what the worker made of a request. Raises _Unsolved, EngineError."""
+        (done,) = self._asked_each(request, what)
+        return done
+
+    def _asked_each(self, request: Request, what: str) -> tuple[Done, ...]:
+        """Return what the worker made of each run of a request. Raises _Unsolved, EngineError."""
         if self._over is not None:
             raise EngineError(f"this session is over ({self._over}); open another")
         try:
@@ -302,12 +359,14 @@ class Session:
             if gone.timed_out:
                 raise EngineTimeout(self.worker.time_limit_s, what, path, reason) from None
             raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)], reason) from None
-        if isinstance(reply, Done):
-            evaluations = 1 if isinstance(request, Run) else 0
-            self.engine_seconds += reply.seconds
+        if isinstance(reply, Done | DoneEach):
+            each = reply.each if isinstance(reply, DoneEach) else (reply,)
+            evaluations = 0 if isinstance(request, Load) else len(each)
+            seconds = sum(one.seconds for one in each)
+            self.engine_seconds += seconds
             self.evaluations += evaluations
-            self._count(reply.seconds, evaluations, None)
-            return reply
+            self._count(seconds, evaluations, None)
+            return each
         self.worker.kill()  # after a failure ngspice may answer with what it had before
         raise _Unsolved(reply)
 

@@ -14,7 +14,17 @@ from PySpice.Spice.NgSpice import Shared
 
 from receiver_sim.engine import library, messages
 from receiver_sim.engine.errors import EngineMissing
-from receiver_sim.engine.protocol import Done, Failed, Load, Plot, Reply, Request, Run
+from receiver_sim.engine.protocol import (
+    Done,
+    DoneEach,
+    Failed,
+    Load,
+    Plot,
+    Reply,
+    Request,
+    Run,
+    Runs,
+)
 from receiver_sim.engine.rungs import own_rung
 
 ffi = Shared.ffi
@@ -153,6 +163,8 @@ class Simulator:
                 return Done(self._seconds, self._warnings())
             if isinstance(request, Run):
                 return self._run(request)
+            if isinstance(request, Runs):
+                return self._runs(request)
             self._unload()
             return Done(self._seconds)
         except SimulationFailed as failure:
@@ -239,6 +251,13 @@ class Simulator:
             second = self._read_plots([plots[1]], None, "op") if len(plots) > 1 else None
         self._command("destroy all")
         return Done(self._seconds, self._warnings(), main, second, own_rung(self._judged).name)
+
+    def _runs(self, request: Runs) -> DoneEach:
+        each = []
+        for one in request.runs:
+            self._seconds, self._judged = 0.0, []
+            each.append(self._run(one))
+        return DoneEach(tuple(each))
 
     def _new_plots(self, kind: str) -> list[str]:
         """Return the plots this run announced, the main one first; all of this circuit and this kind."""

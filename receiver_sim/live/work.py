@@ -6,6 +6,7 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -46,12 +47,17 @@ class Work:
         if change is not None:
             text = with_value(text, *change, name=self.path.name)
         build = self.loaded(text)
-        found = api.quick(build, bench=self._quick)
+        with ThreadPoolExecutor(max_workers=1) as beside:
+            asked = beside.submit(api.quick, build, bench=self._quick)
+            # while ngspice computes
+            fields = self.fields(text)
+            differs = differences(self.text, text, self.path.name)
+            found = asked.result()
         return {
             "text": text,
             "digest": digest(text),
-            "fields": self.fields(text),
-            "differs": differences(self.text, text, self.path.name),
+            "fields": fields,
+            "differs": differs,
             **views.quick(build.title, found),
         }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,6 +89,36 @@ class Probe:
             found = self._wide(found)
         frequency, gain, run = found
         return Sample(wiper, self._on.figure(run, share=wiper), frequency, gain)
+
+    def measure_each(self, wipers: Sequence[float]) -> list[Sample] | None:
+        """Return what `measure` does at each of some shares, in one exchange with the engine.
+
+        All are looked for beside the frequency found last; whichever lies elsewhere is measured by itself.
+        None where the engine can't give them so (`Session.ac_each`): measure one by one then, if need be on
+        a circuit loaded anew.
+        """
+        on, near, half = self._on, self.frequency, self._half_width
+        vectors = ["frequency", self._node, *on.control_vectors]
+        runs = on.session.ac_each(
+            [on.circuit.control.at_share(wiper) for wiper in wipers], near - half, near + half, 3,
+            vectors=vectors,
+        )  # fmt: skip
+        if runs is None:
+            return None
+        self.evaluations += len(runs)
+        out = []
+        for wiper, run in zip(wipers, runs, strict=True):
+            try:
+                frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
+            except NoAnswer:
+                frequency, gain = 0.0, 0.0
+            if gain > 0.0 and abs(frequency - near) <= 3.0 * half:
+                out.append(Sample(wiper, on.figure(run, share=wiper), frequency, gain))
+            else:
+                self.frequency = near
+                out.append(self.measure(wiper))
+        self.frequency = near
+        return out
 
     def _run(self, low: float, high: float, points: int) -> Vectors:
         self.evaluations += 1

@@ -17,7 +17,7 @@ from receiver_sim.schema.checks import CHECKS, known_types, warnings_of
 from receiver_sim.schema.coil_figures import filled_in
 from receiver_sim.schema.faults import BuildFaults, Fault, KeyPath, dotted
 from receiver_sim.schema.implied import filled
-from receiver_sim.schema.located_yaml import Located, locate, read_located
+from receiver_sim.schema.located_yaml import Located, locate, located_text, read_located
 from receiver_sim.schema.validated import validated
 
 KnownTubes = Callable[[], Collection[str]]
@@ -45,8 +45,9 @@ def load_build_text(
     text: str | bytes, name: str = "text", *, known_tubes: KnownTubes = shipped_tubes
 ) -> Build:
     """Return the build in `text` as `load_build` does; `name` stands for the file in messages."""
-    raw = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text
-    return _build(locate(raw, name, faults=BuildFaults), known_tubes)
+    if isinstance(text, str):
+        return _build(located_text(text, name, BuildFaults), known_tubes)
+    return _build(locate(text, name, faults=BuildFaults), known_tubes)
 
 
 def changed_build(

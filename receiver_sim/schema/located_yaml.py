@@ -11,6 +11,7 @@ import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -128,6 +129,12 @@ def locate(raw: bytes, file: str, *, faults: type[FileFaults] = FileFaults, what
     texts: dict[KeyPath, str] = {}
     data = _plain(node, (), lines, texts, found, file)
     return Located(file, data, hashlib.sha256(raw).hexdigest(), lines, texts, tuple(found))
+
+
+@lru_cache(maxsize=16)
+def located_text(text: str, file: str, faults: type[FileFaults] = FileFaults) -> Located:
+    """Return `locate` of a text, kept for whoever asks next: what is changed is read, checked and shown."""
+    return locate(text.encode("utf-8", "surrogatepass"), file, faults=faults)
 
 
 def _syntax(error: yaml.MarkedYAMLError, text: str, stop: Any) -> FileFaults:

@@ -66,17 +66,22 @@ def measured(
     tuning: float,
     rotations: FloatArray,
     nyquist: Sequence[tuple[str, float]] = (),
+    at_once: bool = False,
 ) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
     """Sweep the control over `rotations` (0..1), and draw the return ratio at the labelled rotations of
     `nyquist`.
 
     on: the loaded circuit of `plan`. tuning: the tuning capacitor (F) of the onset search, so that all
-    results speak of the same dial setting. Raises EngineError when a simulation fails.
+    results speak of the same dial setting. at_once: ask for all rotations in one exchange with the engine,
+    for a quick answer; where that fails the session is over. Raises EngineError when a simulation fails.
     """
     control, node = on.circuit.control, on.node(Place.CONTROL_NODE)
     probe = Probe(on, band=band, dial_hz=dial_hz)
     probe.tune(tuning)
-    samples = [probe.measure(control.share(r)) for r in rotations]
+    shares = [control.share(float(r)) for r in rotations]
+    samples = probe.measure_each(shares) if at_once else None
+    if samples is None:
+        samples = [probe.measure(share) for share in shares]
     curves = []
     for label, rotation in nyquist:
         on.turn(rotation)

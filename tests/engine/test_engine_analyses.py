@@ -11,7 +11,7 @@ import pickle
 import numpy as np
 import pytest
 
-from receiver_sim.engine import Deck, EngineFailed
+from receiver_sim.engine import Deck, EngineError, EngineFailed
 
 LINEAR = 1e-8
 
@@ -241,3 +241,27 @@ def test_arguments_that_cannot_be_meant(bench, call, message):
             call(session)
         assert str(caught.value) == message
         assert session.op()["out"] == pytest.approx([12 * 1.8 / 5.1], rel=LINEAR)  # nothing was sent
+
+
+def test_many_settings_in_one_exchange(bench):
+    """Each sweep is that of its setting, and what is altered stays altered; against the closed form."""
+    with bench.session(SERIES_RLC) as session:
+        settings = [{"R1": 33.0}, {"R1": 91.0}, {}]
+        runs = session.ac_each(settings, 1000, 9000, 5, vectors=["frequency", "out"])
+        after = session.ac(1000, 9000, 5)
+        assert session.evaluations == 4
+    assert len(runs) == 3
+    for run, ohm in zip([*runs, after], [33.0, 91.0, 91.0, 91.0], strict=True):
+        np.testing.assert_allclose(run["out"], rlc_transfer(run["frequency"], ohm), rtol=LINEAR)
+        assert set(runs[0]) == {"frequency", "out"} and runs[0].op["out"] == pytest.approx([0.0])
+
+
+def test_one_of_many_that_fails_ends_the_session(bench):
+    """And the next session has a worker that knows nothing of it."""
+    with bench.session(SERIES_RLC) as session:
+        assert session.ac_each([{"R1": 33.0}, {"R9": 1.0}], 1000, 9000, 5, vectors=["out"]) is None
+        assert session.over
+        with pytest.raises(EngineError, match="one of many analyses had no solution"):
+            session.op()
+    with bench.session(DIVIDER) as session:
+        assert session.op()["out"] == pytest.approx([12 * 1.8 / 5.1], rel=LINEAR)

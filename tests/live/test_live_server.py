@@ -15,6 +15,8 @@ import httpx
 import pytest
 
 from receiver_sim import api
+from receiver_sim.engine.process import WorkerProcess
+from receiver_sim.engine.protocol import Run
 from receiver_sim.measure import onset
 from receiver_sim.schema import changed_build, load_build
 from tests.live.conftest import HEADERS, Served
@@ -280,6 +282,30 @@ def test_a_killed_worker_is_replaced(served: Served) -> None:
     again = served.answer()
     assert again.status_code == 200
     assert [one["onset"] for one in again.json()["bands"]] == pytest.approx([one["onset"] for one in first])
+
+
+def test_a_worker_killed_in_mid_analysis_is_said_and_replaced(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The band whose ngspice is ended while it computes says so in its state, the others have their answers,
+    and the next request has all."""
+    whole = served.answer().json()["bands"]
+    real, killed = WorkerProcess.ask, []
+
+    def ask(self: WorkerProcess, request: Any) -> Any:
+        if isinstance(request, Run) and not killed:
+            killed.append(self.pid)
+            os.kill(self.pid, signal.SIGKILL)
+        return real(self, request)
+
+    monkeypatch.setattr(WorkerProcess, "ask", ask)
+    answer = served.answer(["regeneration", "top"], "31 kohm")
+    assert answer.status_code == 200 and killed
+    bands = answer.json()["bands"]
+    (lost,) = [one for one in bands if one["onset"] is None]
+    assert "the ngspice process ended" in lost["state"]
+    again = served.answer().json()["bands"]
+    assert [one["onset"] for one in again] == pytest.approx([one["onset"] for one in whole])
 
 
 # ---------------------------------------------------------------------------- the verb

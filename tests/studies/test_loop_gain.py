@@ -9,10 +9,12 @@ from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
+from receiver_sim.studies import loop_gain
 from tests.decks import receiver_deck, receiver_on
 from tests.helpers.injection import onset_by_two_injections, return_ratios
 from tests.studies.ideal import bare, ideal
@@ -74,3 +76,29 @@ def test_batch_ngspice_gives_the_same_return_ratio(
     here, batch, _ = return_ratios(bench, demo, demo_cards, tmp_path, band=demo.bands[2], rotation=0.37)
     # reltol is 1e-6; the operating point may be reached from another start
     assert here == pytest.approx(batch, rel=2e-5)
+
+
+def test_all_settings_at_once_are_what_each_is_alone(bench: Bench, demo: Build, demo_cards: Cards) -> None:
+    """Over the whole control, also where the zero of phase lies elsewhere than at onset.
+
+    Alone each setting is looked for beside the one before it: the three points of the parabola lie a little
+    otherwise, which moves a gain by less than a thousandth.
+    """
+    band = demo.bands[1]
+    found = onset.run(demo, demo_cards, bench, band=band, dial_hz=band.middle_hz)
+    assert found.tuning_farad is not None
+    settings = np.linspace(0.0, 1.0, 9)
+    (alone, _), (together, _) = (
+        loop_gain_run(bench, demo, demo_cards, band, found.tuning_farad, settings, at_once)
+        for at_once in (False, True)
+    )
+    assert together.gain == pytest.approx(alone.gain, rel=1e-3, abs=1e-6)
+    assert together.screen_v == pytest.approx(alone.screen_v, rel=1e-6)
+
+
+def loop_gain_run(bench, build, cards, band, tuning, settings, at_once):
+    dial = band.middle_hz
+    with loaded(bench, loop_gain.plan(build, cards, band=band, dial_hz=dial)) as on:
+        return loop_gain.measured(
+            on, band=band, dial_hz=dial, tuning=tuning, rotations=settings, at_once=at_once
+        )
