@@ -14,7 +14,7 @@ from tests.conftest import BUILDS
 def test_a_changed_value_on_five_bands(timed: bool, tell: Tell) -> None:
     """Onset and curves of five bands, and the drawing beside them: 0.3 s on a machine of its own.
 
-    In one run: wall at most twice the seconds within ngspice, summed over both workers (onset and 22
+    In one run: wall at most 1.6 times the seconds within ngspice, summed over both workers (onset and 22
     settings a band). Two workers share five bands 3 to 2, so ngspice alone takes 0.6 of them; text, checks,
     decks and the answer take as long again as ngspice where the machine is idle. Before the settings were
     asked for in one exchange it was 3 to 4.
@@ -42,6 +42,6 @@ def test_a_changed_value_on_five_bands(timed: bool, tell: Tell) -> None:
             work.drawing(work.text, None)
             drawn.append(time.perf_counter() - start)
     tell("a changed value, five bands, onset and curves", f"{wall:.3f} s", "aim: 0.3 s")
-    tell("  wall over engine seconds", f"{wall / engine:.2f}", "at most 2.0")
+    tell("  wall over engine seconds", f"{wall / engine:.2f}", "at most 1.6")
     tell("  drawing, asked for beside it", f"{sorted(drawn)[2]:.3f} s", "aim: 0.3 s")
-    assert wall <= 2.0 * engine
+    assert wall <= 1.6 * engine
