@@ -217,7 +217,7 @@ def test_json_is_one_document_that_the_shipped_schema_describes(verb: str, here:
         "faults": ["faults", one_band, "--readings", readings],
         "calibrate": ["calibrate", one_band, "--readings", readings],
         "loop": ["loop", DEMO, "--band", "30 m"],
-        "page": ["page", one_band, "--no-sound"],
+        "page": ["page", one_band, "--no-sound", "--no-faults"],
         "onset": ["onset", DEMO, "--band", "40 m", "--no-modes"],
         "new": ["new", "fresh.yaml"],
         "tap": ["tap", DEMO, "--onset", "45%", "--band", "40 m"],

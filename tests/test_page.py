@@ -34,7 +34,7 @@ def report(one_band: Build, bench: Bench) -> PageReport:
     few = [t for t in every if (t.station, t.relative) in (("carrier", 1.06), ("tone", 0.985))]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(_page, "_tunes", lambda: few)
-        return api.page(one_band, bench=bench)
+        return api.page(one_band, faults=False, bench=bench)
 
 
 def test_bandwidth_follows_the_loop_gain(report: PageReport) -> None:

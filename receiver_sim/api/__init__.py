@@ -31,6 +31,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._deck import export as export
     from receiver_sim.api._detect import detect as detect
     from receiver_sim.api._draw import draw as draw
+    from receiver_sim.api._fault_table import fault_table as fault_table
     from receiver_sim.api._faults import faults as faults
     from receiver_sim.api._found import no_onset as no_onset
     from receiver_sim.api._found import with_screen_resistance as with_screen_resistance
@@ -40,6 +41,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._listen import onset_path as onset_path
     from receiver_sim.api._live import Superseded as Superseded
     from receiver_sim.api._live import deeper as deeper
+    from receiver_sim.api._live import for_the_bench as for_the_bench
     from receiver_sim.api._live import quick as quick
     from receiver_sim.api._loop import SWEEP as SWEEP
     from receiver_sim.api._loop import loop as loop
@@ -96,11 +98,12 @@ _HOMES = {
     "receiver_sim.api._deck": "deck_text export",
     "receiver_sim.api._detect": "detect",
     "receiver_sim.api._draw": "draw",
+    "receiver_sim.api._fault_table": "fault_table",
     "receiver_sim.api._faults": "faults",
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",
-    "receiver_sim.api._live": "Superseded deeper quick",
+    "receiver_sim.api._live": "Superseded deeper for_the_bench quick",
     "receiver_sim.api._loop": "SWEEP loop",
     "receiver_sim.api._onset": "failed onset verify",
     "receiver_sim.api._page": "page page_html page_verdict",

@@ -111,7 +111,10 @@ def read_in(
     for one in readings.volts:
         point = names.get(_plain(one.pin))
         if point is None or point.node is None:
-            some = ", ".join(f"'{name}'" for name in list(dict.fromkeys(_spoken(circuit, points)))[:40])
+            some = ", ".join(
+                f"'{name}'"
+                for name in list(dict.fromkeys(said for _, said in spoken_points(circuit, points)))[:40]
+            )
             raise UnknownName(f"no pin or test point '{one.pin}' in this set; there are: {some}")
         meter = meter_named(one.meter or readings.meter)
         scale = one.range or next((r for r in meter.ranges if abs(one.volts) < 0.95 * r), meter.ranges[-1])
@@ -139,9 +142,10 @@ def _tubes(circuit: Circuit) -> dict[str, str]:
     return {name: names[socket.tube] for name, socket in circuit.sockets.items()}
 
 
-def _spoken(circuit: Circuit, points: list[NumberedPin]) -> list[str]:
+def spoken_points(circuit: Circuit, points: list[NumberedPin]) -> list[tuple[NumberedPin, str]]:
+    """Return points with what a file of readings calls them: 'V1 plate', 'plate supply'."""
     tubes = _tubes(circuit)
-    return [f"{tubes[p.socket]} {p.words}" if p.socket else p.words for p in points]
+    return [(p, f"{tubes[p.socket]} {p.words}" if p.socket else p.words) for p in points]
 
 
 def _names(circuit: Circuit, points: list[NumberedPin]) -> dict[str, NumberedPin]:
@@ -176,4 +180,4 @@ def _against(
     return tuple(out)
 
 
-__all__ = ["faults", "read_in", "scatter_of"]
+__all__ = ["faults", "read_in", "scatter_of", "spoken_points"]

@@ -9,8 +9,10 @@ import numpy as np
 
 from receiver_sim.api._check import check
 from receiver_sim.api._common import hazards
+from receiver_sim.api._fault_table import fault_table
 from receiver_sim.api._found import find
 from receiver_sim.api._page import turned
+from receiver_sim.api._sheet import sheet
 from receiver_sim.builds import opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
@@ -20,7 +22,9 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.receiver import cards_for, settle
 from receiver_sim.results.base import FailedStage
+from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
+from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.results.live import QuickAnswer, QuickBand
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.page import Turned
@@ -29,6 +33,27 @@ from receiver_sim.studies import loop_gain
 
 QUICK = np.linspace(0.0, 1.0, 21)
 """Settings of the control in a fast answer; the deeper one has more."""
+
+
+def for_the_bench(
+    build: Build,
+    *,
+    bench: Bench,
+    wanted: Callable[[], bool] = lambda: True,
+    progress: Callable[[str, int, int], None] = lambda _what, _done, _total: None,
+) -> tuple[BenchSheet, FaultTable]:
+    """Return what goes to the bench, and what every fault would read there.
+
+    wanted is asked between the steps; once it says no, Superseded is raised. Raises BuildFaults, EngineError.
+    """
+
+    def go_on(what: str, done: int, total: int) -> None:
+        if not wanted():
+            raise Superseded
+        progress(what, done, total)
+
+    found = sheet(build, bench=bench, progress=go_on)
+    return found, fault_table(build, bench=bench, progress=lambda d, t: go_on("faults", d, t))
 
 
 class Superseded(Exception):  # noqa: N818 - says what happened

@@ -11,6 +11,8 @@ from scipy.signal import resample_poly
 
 from receiver_sim.api._check import check
 from receiver_sim.api._common import Progress, quiet
+from receiver_sim.api._fault_table import fault_table
+from receiver_sim.api._sheet import sheet as bench_sheet
 from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import DialPath, Signal
@@ -19,8 +21,10 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.oscillating import mode_at
 from receiver_sim.receiver import Tuned, cards_for, settle
 from receiver_sim.results.base import FloatArray, Status
+from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
 from receiver_sim.results.envelope import AmplitudeMap, Oscillation
+from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 from receiver_sim.schema import Build
@@ -87,14 +91,15 @@ def page(
     build: Build,
     *,
     sounds: bool = True,
+    faults: bool = True,
     output: int = 0,
     bench: Bench | None = None,
     progress: Progress = quiet,
 ) -> PageReport:
     """Return what the page of a set holds: `check`, the table of settings of each band, sounds of one band.
 
-    sounds: False leaves them out, and most of the time. output: index of the phones they are heard in. Errors
-    as for `check`.
+    sounds: False leaves them out, and half the time; faults: False leaves out what goes to the bench and the
+    search for a fault there. output: index of the phones they are heard in. Errors as for `check`.
     """
     cards = cards_for(build)
     with opened(bench) as open_bench:
@@ -115,7 +120,27 @@ def page(
         )
         heard = _heard(settled, cards, open_bench, report, output, progress, stages) if sounds else ()
         known = tuple(one for one in tables if one is not None)
-        return PageReport(build.title, report, known, heard, open_bench.engine_seconds, stages.failed)
+        sheet, table = (None, None) if not faults else _for_the_bench(build, open_bench, progress, stages)
+        return PageReport(
+            build.title, report, known, heard, open_bench.engine_seconds, stages.failed,
+            bench=sheet, faults=table,
+        )  # fmt: skip
+
+
+def _for_the_bench(
+    build: Build, bench: Bench, progress: Progress, stages: Stages
+) -> tuple[BenchSheet | None, FaultTable | None]:
+    """Return the sheet and the table of faults; of what fails, None."""
+    sheet = stages.run("sheet for the bench", lambda: bench_sheet(build, bench=bench, progress=progress))
+    if sheet is not None:
+        stages.add(sheet.failed)
+    table = stages.run(
+        "faults",
+        lambda: fault_table(build, bench=bench, progress=lambda done, total: progress("faults", done, total)),
+    )
+    if table is not None:
+        stages.add(table.failed)
+    return sheet, table
 
 
 def page_html(report: PageReport, build: Build, drawing: Schematic) -> bytes:

@@ -30,12 +30,20 @@ from receiver_sim.errors import UserError
 @BAND
 @file_option("the build's name with .html")
 @click.option("--no-sound", is_flag=True, help="Leave out the sound, and most of the time.")
+@click.option("--no-faults", is_flag=True, help="Leave out the bench sheet and the search for a fault.")
 @JSON
 @simulating
 def page(
-    build: Path, band: str | None, output: Path | None, no_sound: bool, as_json: bool, pool: Pool
+    build: Path,
+    band: str | None,
+    output: Path | None,
+    no_sound: bool,
+    no_faults: bool,
+    as_json: bool,
+    pool: Pool,
 ) -> None:
-    """Make one HTML file of BUILD: verdict, drawing, a control and a dial to turn, sound, what to change.
+    """Make one HTML file of BUILD: verdict, drawing, a control and a dial to turn, sound, what to change, the
+    bench sheet, and a search for a fault by readings that are typed in.
 
     It opens from disk in any browser and asks nothing of a network. --band: whose coil is drawn.
     """
@@ -48,7 +56,7 @@ def page(
     loaded = prepared(build, bands=[band], told=True)
     writable_file(file)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
-        found = api.page(loaded, sounds=not no_sound, bench=bench, progress=progress)
+        found = api.page(loaded, sounds=not no_sound, faults=not no_faults, bench=bench, progress=progress)
         drawing = api.draw(loaded, band=band or found.check.reference_band)
     content = api.page_html(found, loaded, drawing)
     ending = Ending((*failures(found.check.bands, found.check.failed), *found.failed))

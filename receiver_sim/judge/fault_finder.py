@@ -56,8 +56,19 @@ MOVES, RULED_OUT = 3.0, 6.0
 """A reading is a hazard's own if the hazard moves it by so many deviations; it rules the hazard out if a
 sound set explains it so much better (logarithm of the ratio of likelihoods; 6 is 400 to 1)."""
 
+LEADERS = 5
+"""So many of the likeliest the next reading is to separate."""
+
+APART, MOST_APART, LEAST_APART = 0.05, 4.0, 1.0
+"""Readings of two suspects lie apart by their difference over this share of the larger; a pair counts at
+most, and all pairs must at least come to so much.
+"""
+
+FULL_SCALE_ERROR = 0.003
+"""Of a reading, as a share of the range it was taken on."""
+
 WORDS = ("nothing", "weak", "normal", "loud hum")
-_NOTHING_DB, _WEAK_DB, _HUM_DB = -30.0, -9.0, 14.0
+NOTHING_DB, WEAK_DB, HUM_DB = -30.0, -9.0, 14.0
 
 
 @dataclass(frozen=True)
@@ -98,19 +109,19 @@ def heard_as(one: Prediction, sound: Prediction) -> str | None:
     """Return the word for what a fault leaves to hear, against a sound set."""
     if one.gain_db is None or one.hum_db is None or sound.gain_db is None or sound.hum_db is None:
         return None
-    if one.hum_db - sound.hum_db > _HUM_DB:
+    if one.hum_db - sound.hum_db > HUM_DB:
         return "loud hum"
     lost = one.gain_db - sound.gain_db
-    return "nothing" if lost < _NOTHING_DB else "weak" if lost < _WEAK_DB else "normal"
+    return "nothing" if lost < NOTHING_DB else "weak" if lost < WEAK_DB else "normal"
 
 
 def heard_shares(one: Prediction, sound: Prediction) -> dict[str, float] | None:
     """Return the probability of each word, as gain and ripple spread from set to set."""
     if one.gain_db is None or one.hum_db is None or sound.gain_db is None or sound.hum_db is None:
         return None
-    hum = _below((one.hum_db - sound.hum_db - _HUM_DB) / LOUDNESS_DB)
+    hum = _below((one.hum_db - sound.hum_db - HUM_DB) / LOUDNESS_DB)
     lost = one.gain_db - sound.gain_db
-    nothing, weak = (_below((limit - lost) / LOUDNESS_DB) for limit in (_NOTHING_DB, _WEAK_DB))
+    nothing, weak = (_below((limit - lost) / LOUDNESS_DB) for limit in (NOTHING_DB, WEAK_DB))
     shares = {"nothing": nothing, "weak": weak - nothing, "normal": 1.0 - weak}
     plain = {"loud hum": hum, **{word: (1.0 - hum) * share for word, share in shares.items()}}
     return {word: ODD + (1.0 - 4.0 * ODD) * share for word, share in plain.items()}
@@ -156,7 +167,9 @@ def noise_of(seen: Seen, one: Prediction) -> FloatArray:
     """Return the standard deviation of each reading under a prediction (V), excluding the spread of parts."""
     volts = np.abs(one.volts)
     scale = np.array([v.full_scale for v in seen.volts], dtype=np.float64)
-    return np.asarray(np.hypot(math.hypot(seen.error, MODEL_ERROR) * volts, LEAST_V + 0.003 * scale))
+    return np.asarray(
+        np.hypot(math.hypot(seen.error, MODEL_ERROR) * volts, LEAST_V + FULL_SCALE_ERROR * scale)
+    )
 
 
 def fit(seen: Seen, one: Prediction, sound: Prediction, scatter: Scatter) -> tuple[float, float]:
@@ -203,7 +216,7 @@ def alike(one: Prediction, other: Prediction, seen: Seen, sound: Prediction, sca
     return separation(a, b, of=matrix) <= ALIKE
 
 
-_FAR = 2.0
+FAR = 2.0
 """Deviations beyond which a band without an onset is without one for certain, whatever its gain."""
 
 
@@ -211,7 +224,7 @@ def _figures(one: Prediction, beside: _Fit, matrix: FloatArray) -> FloatArray:
     """Return volts and logarithms of gain of a prediction where they were read, to be compared."""
     found = []
     for k, need in enumerate(beside.needs):
-        width = _FAR * math.sqrt(matrix[beside.count + k, beside.count + k])
+        width = FAR * math.sqrt(matrix[beside.count + k, beside.count + k])
         gain = -need.low if need.placed else min(max(-_end(need), -width), width)
         found.append(gain)
     return np.concatenate([one.volts, np.array(found, dtype=np.float64)])
@@ -248,7 +261,7 @@ def rank(
         )
 
     # single faults, of one line too: the next reading is to separate those as well
-    leaders = [fitted[n].key for n in order[:5] if shares[n] > WORTH]
+    leaders = [fitted[n].key for n in order[:LEADERS] if shares[n] > WORTH]
     return Ranked(
         healthy=by_mass[0] == healthy_group,
         sound=float(mass[healthy_group]),
@@ -366,6 +379,12 @@ def _grouped(
     return groups
 
 
+HOW = (
+    "Switch off, pull the plug, let it discharge and prove it. Clip the meter on, highest range, lead to "
+    "chassis first; step back, switch on, read, switch off again."
+)
+
+
 def _next(
     faults: Sequence[PossibleFault],
     leaders: Sequence[Key],
@@ -381,18 +400,14 @@ def _next(
             continue
         volts = [found[key].nodes.get(node, 0.0) for key in leaders]
         apart = sum(
-            min(abs(a - b) / math.hypot(LEAST_V, 0.05 * max(abs(a), abs(b))), 4.0)
+            min(abs(a - b) / math.hypot(LEAST_V, APART * max(abs(a), abs(b))), MOST_APART)
             for i, a in enumerate(volts)
             for b in volts[:i]
         )
         if apart > best:
             best, choice = apart, (words, volts)
-    if choice is None or best < 1.0:
+    if choice is None or best < LEAST_APART:
         return None
     words, volts = choice
     names = ["sound set" if key == SOUND else faults[key[0]].name for key in leaders]
-    how = (
-        "Switch off, pull the plug, let it discharge and prove it. Clip the meter on, highest range, lead to "
-        "chassis first; step back, switch on, read, switch off again."
-    )
-    return NextReading(words, "10 Mohm", dict(zip(names, volts, strict=True)), how)
+    return NextReading(words, "10 Mohm", dict(zip(names, volts, strict=True)), HOW)

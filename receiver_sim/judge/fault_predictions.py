@@ -118,6 +118,7 @@ def predict(
     heard: bool,
     circuit_of: CircuitOf | None = None,
     sound: bool = True,
+    progress: Callable[[int, int], None] | None = None,
 ) -> tuple[dict[Key, Prediction], list[str]]:
     """Return the prediction of the sound set and of every size of every fault, and what could not be run.
 
@@ -142,7 +143,7 @@ def predict(
     def direct(b: Bench, work: Work) -> dict[Key, Prediction]:
         return _Direct(b, stand, circuits[work[0]], work[0], tuple(volts), shifts).read(work[1], heard)
 
-    found = {key: one for piece in bench.map(direct, pieces) for key, one in piece.items()}
+    found = {key: one for piece in bench.map(direct, pieces, progress) for key, one in piece.items()}
     if few is not None:
         done = [shift.number for shift in shifts]
         for one in found.values():
@@ -158,7 +159,9 @@ def predict(
             (i, j) for i, f in enumerate(faults) if f.plugged and elsewhere for j in range(len(f.sizes))
         }
         left = [(name, [one for one in todo if one[0] not in spared]) for name, todo in pieces]
-        ran = bench.map(onset_job(of_band, started, band, dial), [piece for piece in left if piece[1]])
+        ran = bench.map(
+            onset_job(of_band, started, band, dial), [piece for piece in left if piece[1]], progress
+        )
         places = {key: place for piece in ran for key, place in piece.items()}
         if SOUND in places:
             places |= dict.fromkeys(spared, places[SOUND])

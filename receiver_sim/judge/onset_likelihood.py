@@ -25,7 +25,8 @@ Curves = Mapping[str, Curve]
 NONE_AT_ALL = 1e-3
 """Loop gain that stands for none."""
 
-_NEAR, _LEAST_SLOPE = 0.02, 0.3
+NEAR, LEAST_SLOPE = 0.02, 0.3
+"""The slope is taken over so much of the knob to either side, and is at least so much."""
 
 
 def log_gain(curve: Curve, rotation: float) -> float:
@@ -43,8 +44,8 @@ def log_reach(curve: Curve) -> float:
 
 def slope_at(curve: Curve, rotation: float) -> float:
     """Return how the logarithm of the loop gain rises with the knob (1: an e-fold over the whole travel)."""
-    low, high = max(rotation - _NEAR, 0.0), min(rotation + _NEAR, 1.0)
-    return max((log_gain(curve, high) - log_gain(curve, low)) / (high - low), _LEAST_SLOPE)
+    low, high = max(rotation - NEAR, 0.0), min(rotation + NEAR, 1.0)
+    return max((log_gain(curve, high) - log_gain(curve, low)) / (high - low), LEAST_SLOPE)
 
 
 @dataclass(frozen=True)

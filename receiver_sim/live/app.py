@@ -43,6 +43,10 @@ class _Listener:
     def begin(self) -> tuple[Callable[[Event], None], Callable[[], bool]]:
         """Supersede what was asked before; return how to tell events and whether they are still wanted."""
         self.asked += 1
+        return self.also()
+
+    def also(self) -> tuple[Callable[[Event], None], Callable[[], bool]]:
+        """Return the same for what is asked besides; the next change supersedes both."""
         mine = self.asked
 
         def wanted() -> bool:
@@ -87,6 +91,17 @@ class _Live:
         # not in the pool of the fast answers, which it would fill
         threading.Thread(
             target=self.work.deeper, args=(text, tell, wanted), name="live-deeper", daemon=True
+        ).start()
+        return JSONResponse({}, 202)
+
+    async def bench(self, request: Request) -> Response:
+        asked = await _asked(request)
+        text, listener = _text(asked, "text"), self.pages.get(str(asked.get("page")))
+        if listener is None:
+            raise WrongValue("this page does not listen: load it again")
+        tell, wanted = listener.also()
+        threading.Thread(
+            target=self.work.bench, args=(text, tell, wanted), name="live-bench", daemon=True
         ).start()
         return JSONResponse({}, 202)
 
@@ -179,7 +194,7 @@ def application(work: Work, *, token: str, port: int, ending: Callable[[], bool]
         Route("/events", live.events, methods=["GET"]),
         *(
             Route(f"/{name}", getattr(live, name), methods=["POST"])
-            for name in ("answer", "drawing", "deeper", "save")
+            for name in ("answer", "drawing", "deeper", "bench", "save")
         ),
     ]
     handlers = {BuildFaults: _faults, ReceiverSimError: _refused}

@@ -23,6 +23,10 @@ _KEPT = 12
 """Builds whose deeper answers are kept, so that undoing a change shows them at once."""
 
 
+_KEPT_BENCHES = 3
+"""The same of tables of faults, which are larger."""
+
+
 class Work:
     """One build as built, and what is asked about changed ones. Threads may share it."""
 
@@ -34,6 +38,7 @@ class Work:
         self._quick, self._deep = quick, deep
         self._drawing = threading.Lock()
         self._known: OrderedDict[str, list[Event]] = OrderedDict()
+        self._benches: OrderedDict[str, dict[str, Any]] = OrderedDict()
         self._lock = threading.Lock()
 
     def loaded(self, text: str) -> Build:
@@ -120,6 +125,37 @@ class Work:
             self._known[mark] = told
             while len(self._known) > _KEPT:
                 self._known.popitem(last=False)
+
+    def bench(self, text: str, tell: Callable[[Event], None], wanted: Callable[[], bool]) -> None:
+        """Tell the sheet and the table of faults of a build, at once if they are known."""
+        mark = digest(text)
+        with self._lock:
+            known = self._benches.get(mark)
+
+        def give(kind: str, data: dict[str, Any]) -> None:
+            tell((kind, {"digest": mark, **data}))
+
+        try:
+            if known is None:
+                sheet, table = api.for_the_bench(
+                    self.loaded(text),
+                    bench=self._deep,
+                    wanted=wanted,
+                    progress=lambda what, done, total: give(
+                        "bench-stage", {"what": what, "done": done, "total": total}
+                    ),
+                )
+                known = views.bench(sheet, table)
+        except api.Superseded:
+            return
+        except ReceiverSimError as error:
+            give("bench-failed", {"why": str(error)})
+            return
+        give("bench", known)
+        with self._lock:
+            self._benches[mark] = known
+            while len(self._benches) > _KEPT_BENCHES:
+                self._benches.popitem(last=False)
 
 
 def digest(text: str) -> str:

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray, Status
+from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
+from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.results.onset import SCREEN, ControlSetting
 
 
@@ -66,7 +68,8 @@ class HeardPiece:
 class PageReport(Answer):
     """Everything on the page: what `check` found, the table of settings, the sounds, what of them failed.
 
-    file: where the page was written, None if it was not.
+    bench, faults: what goes to the bench, and what every fault would read there; None where left out. file:
+    where the page was written, None if it was not.
     """
 
     title: str
@@ -76,3 +79,5 @@ class PageReport(Answer):
     engine_seconds: float
     failed: tuple[FailedStage, ...] = ()
     file: str | None = None
+    bench: BenchSheet | None = None
+    faults: FaultTable | None = None

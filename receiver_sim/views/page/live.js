@@ -4,7 +4,7 @@
   const el = (id) => document.getElementById(id);
   const start = JSON.parse(el("start").textContent);
   const page = [...crypto.getRandomValues(new Uint8Array(16))].map((n) => n.toString(16).padStart(2, "0")).join("");
-  let text = start.text, fields = start.fields, digest = "", bands = [], asked = 0;
+  let text = start.text, fields = start.fields, digest = "", bands = [], asked = 0, benchWanted = false;
   const built = { digest: "", bands: [], drawing: "" };
 
   const post = async (what, body) => {
@@ -106,6 +106,7 @@
     drawFields();
     rows("differs", found.differs.length ? found.differs.map(([key, was, now]) => [key, was ?? "-", now ?? "-"]) : [["nothing", "", ""]]);
     el("sections").classList.add("stale");
+    if (benchWanted && document.body.dataset.bench !== digest) { stale(true); el("bench-state").textContent = "These are those of another set; this one's follow."; }
     refresh();
     document.body.dataset.milliseconds = Math.round(performance.now() - began);
     document.body.dataset.answered = String(mine);
@@ -187,10 +188,28 @@
     el("sections").classList.remove("stale");
     document.body.dataset.checked = data.digest;
   });
+  // ---------------------------------------------------------------- the bench: asked for once, then kept up
+  const stale = (now) => { for (const id of ["bench-form", "bench-sheet"]) el(id).classList.toggle("stale", now); };
+  const askBench = () => {
+    benchWanted = true; el("bench-state").textContent = "being worked out";
+    post("bench", { page, text }).catch(() => state("The program no longer answers: start it again."));
+  };
+  el("bench-ask").addEventListener("click", askBench);
+  on("bench-stage", (data) => { el("bench-state").textContent = "being worked out: " + data.what + ", " + data.done + " of " + data.total; });
+  on("bench-failed", (data) => { el("bench-state").textContent = "could not be worked out: " + data.why; });
+  on("bench", (data) => {
+    el("bench-sheet").innerHTML = data.html;  // made by the page's own template, which escapes every word
+    window.bench.load(data.table);
+    stale(false);
+    el("bench-ask").hidden = true;
+    el("bench-state").textContent = "";
+    document.body.dataset.bench = data.digest;
+  });
   on("failed", (data) => state(data.what + " could not be computed: " + data.why));
   on("done", () => {
     state("All answers are those of the values above.");
     document.body.dataset.done = digest;
+    if (benchWanted && document.body.dataset.bench !== digest) askBench();
     // a change may have come before all was known of the set as built
     if (changed() && built.bands.some((one) => one.quick)) post("deeper", { page, text: start.text }).catch(() => undefined);
   });

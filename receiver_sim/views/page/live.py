@@ -11,17 +11,20 @@ from markupsafe import Markup
 
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
+from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
+from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.results.live import QuickAnswer, QuickBand
 from receiver_sim.results.page import PageReport
 from receiver_sim.schema import Build
 from receiver_sim.views import control_words
 from receiver_sim.views.numbers import engineering, percent
+from receiver_sim.views.page import bench as bench_views
 from receiver_sim.views.page import words
 from receiver_sim.views.page.page import as_json, frame, table
 from receiver_sim.views.states import IN_SHORT
 
-__all__ = ["POLICY", "checked", "quick", "shell", "table"]
+__all__ = ["POLICY", "bench", "checked", "quick", "shell", "table"]
 
 _HERE = Path(__file__).parent
 
@@ -34,7 +37,7 @@ def _hash(script: str) -> str:
     return base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
 
 
-_SCRIPTS = " ".join(f"'sha256-{_hash(_script(name))}'" for name in ("page.js", "live.js"))
+_SCRIPTS = " ".join(f"'sha256-{_hash(_script(name))}'" for name in ("page.js", "bench.js", "live.js"))
 POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; connect-src 'self'; img-src data:; base-uri 'none'; "
     f"form-action 'none'; frame-ancestors 'none'; script-src {_SCRIPTS}"
@@ -57,6 +60,9 @@ def shell(build: Build, text: str, fields: list[dict[str, Any]], file: str) -> s
         style=Markup(_script("page.css") + _script("live.css")),
         script=Markup(_script("page.js")),
         live=Markup(_script("live.js")),
+        bench_script=Markup(_script("bench.js")),
+        bench_cautions=bench_views.bench_cautions(),
+        waiting=True,
         data=Markup(as_json(data)),
         start=Markup(as_json({"text": text, "fields": fields, "file": file})),
     )  # fmt: skip
@@ -124,6 +130,15 @@ def _quick_band(one: QuickBand) -> dict[str, Any]:
         "up": [0.0] * size,
         "down": [0.0] * size,
         "level": [None] * size,
+    }
+
+
+def bench(sheet: BenchSheet, table: FaultTable) -> dict[str, Any]:
+    """Return what goes to the bench: the sheet as HTML, the table of faults."""
+    section = bench_views.sheet_section(sheet)
+    return {
+        "html": frame().get_template("sections.html.j2").render(sections=[section]),
+        "table": bench_views.fault_data(table),
     }
 
 

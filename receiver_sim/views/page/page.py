@@ -17,7 +17,7 @@ from receiver_sim.results import cautions
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 from receiver_sim.schema import Build
 from receiver_sim.views import control_words
-from receiver_sim.views.page import words
+from receiver_sim.views.page import bench, words
 from receiver_sim.views.schematic.drawing import Schematic
 from receiver_sim.views.states import IN_SHORT
 
@@ -26,8 +26,11 @@ _HERE = Path(__file__).parent
 
 def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> bytes:
     """Return the page as HTML. made: the date it was made, as it is shown."""
-    script = (_HERE / "page.js").read_text(encoding="utf-8")
-    digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    script, bench_script = script_of("page.js"), script_of("bench.js")
+    allowed = " ".join(digest_of(one) for one in (script, bench_script))
+    sections = words.sections(report, build)
+    if report.bench is not None:
+        sections.insert(0, bench.sheet_section(report.bench))
     svg = drawing.rendered("svg").decode("utf-8")
     text = (
         frame()
@@ -39,20 +42,36 @@ def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> 
             cautions=cautions.ALL,
             strip=[_strip(one) for one in report.turned],
             drawing=Markup(svg[svg.index("<svg") :]),  # our own, made by the drawing library
-            sections=words.sections(report, build),
+            sections=sections,
             terms=words.glossary(),
             build_text=_text_of(build),
             bands=[one.band for one in report.turned],
             heard=bool(report.heard),
             origin=report.check.provenance,
             made=made,
-            policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'",
+            policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src {allowed}",
             style=Markup((_HERE / "page.css").read_text(encoding="utf-8")),
             script=Markup(script),
             data=Markup(as_json(_data(report))),
+            has_bench=report.faults is not None,
+            waiting=False,
+            bench_cautions=bench.bench_cautions(report.check.cautions[: -len(cautions.ALL)]),
+            bench_script=Markup(bench_script),
+            bench_data=Markup("" if report.faults is None else as_json(bench.fault_data(report.faults))),
         )
     )
     return text.encode("utf-8")
+
+
+def script_of(name: str) -> str:
+    """Return a script of the page."""
+    return (_HERE / name).read_text(encoding="utf-8")
+
+
+def digest_of(script: str) -> str:
+    """Return what the policy of a page knows a script by."""
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
 def frame() -> Environment:
