@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from receiver_sim import api
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure import onset
 from receiver_sim.receiver import cards_for
@@ -53,6 +54,26 @@ def test_every_combination_of_offered_answers_is_a_sound_build() -> None:
         assert [band.name for band in build.bands] == ["40 m"]
         # the dial reaches both ends of each band; else the build warns of it
         assert not [w for w in build.warnings if w.startswith("band ") or "usual for" in w], answers
+
+
+def test_from_python_the_same_answers_give_the_same_build() -> None:
+    """Names of tubes and bands are read as at the terminal; what is not said is what is usual."""
+    asked = first.Answers("mains", "6K7", "6C5", "32_ohm", ("25 m broadcast",))
+    build = api.new_build(detector="6k7", phones="32_ohm", bands=["25m broadcast"])
+    assert build.sha256 == first.built(asked)[1].sha256
+    assert api.new_build(supply="battery").detector.tube == "1T4"
+    assert api.new_build(audio="none").audio is None
+
+
+def test_from_python_what_does_not_serve_is_refused() -> None:
+    with pytest.raises(WrongValue) as caught:
+        api.new_build(supply="coal")
+    assert str(caught.value) == "supply: expected one of mains, bench, battery"
+    with pytest.raises(WrongValue) as caught:
+        api.new_build(audio="none", phones="8_ohm")  # no transformer without an audio stage
+    assert str(caught.value) == "phones: expected one of high_impedance"
+    with pytest.raises(BuildFaults):
+        api.new_build(detector="no such tube")
 
 
 @pytest.mark.parametrize("supply", ["mains", "battery"])  # a bench supply takes what the mains take

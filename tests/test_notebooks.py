@@ -1,6 +1,7 @@
 """Every notebook runs from top to bottom in a fresh kernel; its own asserts hold the figures it states."""
 
 import ast
+import re
 from pathlib import Path
 
 import nbformat
@@ -53,6 +54,23 @@ def test_warns_before_the_first_figure(path: Path) -> None:
     first_code = next(i for i, cell in enumerate(notebook.cells) if cell.cell_type == "code")
     before = " ".join(" ".join(cell.source.split()) for cell in notebook.cells[:first_code])
     assert "can kill" in before and "discharge" in before and "bleeder" in before
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_has_something_to_turn_to_hear_and_to_answer(path: Path) -> None:
+    notebook = nbformat.read(path, as_version=4)
+    sources = "\n".join(code(notebook))
+    assert "ipywidgets.interact(" in sources
+    assert "Audio(" in sources
+    prose = "\n".join(cell.source for cell in notebook.cells if cell.cell_type == "markdown")
+    assert any(word in prose for word in ("A question", "Exercise", "exercise"))
+    assert any(word in prose + sources for word in ("Answer.", "Solution.", "Think first"))
+
+
+def test_readme_lists_every_lesson() -> None:
+    readme = (FOLDER.parent / "README.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| `(\w+\.ipynb)` \|", readme, re.MULTILINE)
+    assert listed == [path.name for path in NOTEBOOKS]
 
 
 @pytest.mark.slow

@@ -45,6 +45,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._live import quick as quick
     from receiver_sim.api._loop import SWEEP as SWEEP
     from receiver_sim.api._loop import loop as loop
+    from receiver_sim.api._new import new_build as new_build
     from receiver_sim.api._onset import failed as failed
     from receiver_sim.api._onset import onset as onset
     from receiver_sim.api._onset import verify as verify
@@ -105,6 +106,7 @@ _HOMES = {
     "receiver_sim.api._listen": "listen onset_path",
     "receiver_sim.api._live": "Superseded deeper for_the_bench quick",
     "receiver_sim.api._loop": "SWEEP loop",
+    "receiver_sim.api._new": "new_build",
     "receiver_sim.api._onset": "failed onset verify",
     "receiver_sim.api._page": "page page_html page_verdict",
     "receiver_sim.api._sheet": "sheet",

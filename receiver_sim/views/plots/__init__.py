@@ -4,9 +4,11 @@ Only this package imports matplotlib.
 """
 
 from receiver_sim.views.plots.audio import plot_audio
+from receiver_sim.views.plots.coils import plot_breakthrough
 from receiver_sim.views.plots.control import plot_control
 from receiver_sim.views.plots.envelope import plot_amplitude, plot_detection, plot_pulling, plot_verification
 from receiver_sim.views.plots.hum import plot_hum
+from receiver_sim.views.plots.hum_paths import plot_hum_paths
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
@@ -27,10 +29,12 @@ __all__ = [
     "contents",
     "plot_amplitude",
     "plot_audio",
+    "plot_breakthrough",
     "plot_control",
     "plot_detection",
     "plot_gm_against_screen",
     "plot_hum",
+    "plot_hum_paths",
     "plot_loop_gain",
     "plot_modes",
     "plot_nyquist",
