@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +32,7 @@ from receiver_sim.physics.warm_up import (
 )
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
+from receiver_sim.results.bench_chart import PartNeeds
 from receiver_sim.results.bench_sheet import (
     BenchSheet,
     DialScale,
@@ -105,10 +106,11 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         ranges = [stages.run(f"dial of {one.name}", _ranger(at, one)) for one in build.bands]
         progress("bench sheet", 6, 6)
     kept = tuple(chart for chart in charts if chart is not None)
+    parts = part_needs.needs(build, circuit, stress, rectified, cards)
     onsets = tuple(_to_check(one, circuit.control) for one in searched)
     return BenchSheet(
         title=build.title,
-        parts=part_needs.needs(build, circuit, stress, rectified, cards),
+        parts=parts,
         others=others,
         coils=tuple(coil_sheet.sheet(band) for band in build.bands),
         sockets=_sockets(circuit, cards, supply_sockets(build, circuit)),
@@ -119,10 +121,17 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         hum_pot=null,
         scales=tuple(_scale(one) for one in ranges if one is not None),
         drift=tuple(_drift(one) for one in ranges if one is not None),
-        notes=() if setting.note is None else (setting.note,),
+        notes=(*(() if setting.note is None else (setting.note,)), *_of_no_part(build, parts)),
         cautions=(*hazards(build, settled), *cautions.ALL),
         failed=stages.failed,
     )
+
+
+def _of_no_part(build: Build, parts: Sequence[PartNeeds]) -> Iterator[str]:
+    """Yield a sentence on each rating whose part is not in the set: it could not be held against anything."""
+    for one in part_needs.without_part(build.ratings, parts):
+        known = ", ".join(line.designator for line in parts)
+        yield f"ratings: no part '{one.part}' in this set, so its rating was not checked; there are {known}"
 
 
 def _settings(at: _Place) -> tuple[tuple[str, float], ...]:

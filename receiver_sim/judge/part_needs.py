@@ -5,6 +5,7 @@ Margins: twice the watts of a resistor, 1.2 times the volts of a capacitor (comm
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from receiver_sim.circuit.circuit import Circuit
@@ -21,6 +22,7 @@ from receiver_sim.physics.part_series import (
 from receiver_sim.results.bench_chart import PartNeeds
 from receiver_sim.results.supply import Rectified
 from receiver_sim.schema import Build
+from receiver_sim.schema.rating import Rating
 from receiver_sim.studies.part_stress import Stress
 
 WATTS_MARGIN, VOLTS_MARGIN = 2.0, 1.2
@@ -38,7 +40,31 @@ def needs(
     """Return a line for every part; stress: of its elements, None where it was not found."""
     out = [_line(part, build, circuit, stress or {}, rectified, cards) for part in parts_of(circuit)]
     tubes = sum(part.letters == "V" for part in parts_of(circuit))
-    return (*out, *_rectifiers(build, rectified, tubes))
+    return tuple(_rated(line, build.ratings) for line in (*out, *_rectifiers(build, rectified, tubes)))
+
+
+def _rated(line: PartNeeds, ratings: Sequence[Rating]) -> PartNeeds:
+    """Return the line with what the build's list of ratings says of its part."""
+    for one in ratings:
+        if _means(one, line):
+            line = replace(
+                line,
+                stated_v=line.stated_v if one.withstands is None else one.withstands,
+                stated_w=line.stated_w if one.dissipates is None else one.dissipates,
+                stated_a=line.stated_a if one.carries is None else one.carries,
+            )
+    return _judged(line)
+
+
+def _means(one: Rating, line: PartNeeds) -> bool:
+    # a section of the filter has its series part under its own key, beside its capacitor
+    names = (line.designator, line.key, f"{line.key}.choke", f"{line.key}.resistor")
+    return one.part.strip().casefold() in [name.casefold() for name in names]
+
+
+def without_part(ratings: Sequence[Rating], lines: Sequence[PartNeeds]) -> list[Rating]:
+    """Return the ratings of parts that the set does not have."""
+    return [one for one in ratings if not any(_means(one, line) for line in lines)]
 
 
 def _line(
@@ -85,7 +111,7 @@ def _line(
         enough=True,
         note=_note(part, build, circuit, cards),
     )
-    return _judged(_stated(line, part, build, circuit, cards))
+    return _stated(line, part, build, circuit, cards)
 
 
 def _ripple(key: str, rectified: Rectified | None) -> float | None:
@@ -120,7 +146,7 @@ def _judged(line: PartNeeds) -> PartNeeds:
     pairs = (
         (line.highest_v, line.stated_v),
         (line.watts_w, line.stated_w),
-        (line.highest_a, line.stated_a),
+        (line.highest_a if line.ripple_a is None else line.ripple_a, line.stated_a),
     )
     short = any(met is not None and limit is not None and met > limit for met, limit in pairs)
     return replace(line, enough=not short)
@@ -174,4 +200,4 @@ def _rectifiers(build: Build, rectified: Rectified | None, tubes: int) -> list[P
         enough=True,
         note=f"{kind}; current is the peak of each charging pulse",
     )
-    return [_judged(line)]
+    return [line]

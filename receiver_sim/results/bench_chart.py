@@ -53,8 +53,9 @@ class PartNeeds:
 
     highest_v: across it, in the worst of the states looked at (`volts_when`); highest_a: d.c. through it;
     watts_w: the most it turns into heat (`watts_when`); buy_v, buy_w: the usual rating at or above that with
-    the margin; stated_v, stated_w, stated_a: what the build says it stands; enough: False where that is less
-    than the highest. ripple_a: r.m.s. through a capacitor of the supply.
+    the margin; stated_v, stated_w, stated_a: what the build says it stands (stated_a of a capacitor of the
+    supply: ripple); enough: False where that is less than the highest. ripple_a: r.m.s. through a capacitor
+    of the supply.
     """
 
     designator: str

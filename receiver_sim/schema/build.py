@@ -17,6 +17,7 @@ from receiver_sim.schema import parts as p
 from receiver_sim.schema.base import Part, given, optional
 from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
+from receiver_sim.schema.rating import Rating
 from receiver_sim.schema.rf_stage import RfCoil, RfStage
 from receiver_sim.schema.stage import Audio, Condition, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
@@ -219,6 +220,9 @@ class Build(Part):
     )
     aerial: Aerial | None = Field(default=None, description="The aerial; left out: none connected.")
     bands: tuple[Band, ...] = Field(min_length=1, max_length=30, description="The bands, one coil each.")
+    ratings: tuple[Rating, ...] = Field(
+        default=(), max_length=200, description="What parts stand, for `sheet` to check; left out: nothing."
+    )
     verdicts: Verdicts = Field(default_factory=Verdicts, description="Thresholds of the verdicts.")
 
     _path: Path | None = PrivateAttr(default=None)

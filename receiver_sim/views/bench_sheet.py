@@ -98,7 +98,7 @@ def _limit(one: PartNeeds) -> str:
 def _met(one: PartNeeds) -> str:
     pairs = (
         (one.highest_v, one.stated_v, "V"), (one.watts_w, one.stated_w, "W"),
-        (one.highest_a, one.stated_a, "A"),
+        (one.highest_a if one.ripple_a is None else one.ripple_a, one.stated_a, "A"),
     )  # fmt: skip
     over = [
         (met, unit) for met, limit, unit in pairs if met is not None and limit is not None and met > limit

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from receiver_sim import api
 from receiver_sim.builds import cards_for, settle, shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
-from receiver_sim.judge.part_needs import needs
-from receiver_sim.schema import changed_build
+from receiver_sim.judge.part_needs import needs, without_part
+from receiver_sim.schema import changed_build, load_build_text
+from receiver_sim.schema.rating import Rating
 from receiver_sim.studies import part_stress
+from receiver_sim.views.bench_sheet import bench_sheet
 from tests.batch import batch_run
 
 
@@ -114,6 +118,62 @@ def test_what_to_buy(tickler):
     assert lines["phones[0].capacitor"].buy_v == 350.0
     assert lines["supply.bleeder"].buy_w == 2.0
     assert lines["regeneration.pot"].value == pytest.approx(47e3)
+
+
+UNDER_RATED = {
+    "audio.coupling": "withstands: 63 V",
+    "supply.bleeder": "dissipates: 250 mW",
+    "regeneration.pot": "dissipates: 10 mW",
+    "regulator.dropper": "dissipates: 1 W",
+    "supply.filter[0].capacitor": "carries: 10 mA",
+    "supply.filter[2].capacitor": "withstands: 250 V",
+    "supply.filter[1].choke": "carries: 5 mA",
+    "T1": "carries: 1 mA",
+    "V2": "withstands: 150 V",
+    "supply.rectifier": "withstands: 300 V, carries: 5 mA",
+    "regulator.volts": "carries: 5 mA",
+}
+"""One part of each kind: film capacitor, resistor, potentiometer, power resistor, electrolytics by their
+ripple and by their volts, choke, transformer, tube, rectifier, gas tube."""
+
+
+@pytest.mark.slow
+def test_one_build_with_a_weak_part_of_each_kind(bench):
+    """Each is caught, and no other; ripple, inverse volts and peak current are those of the rectifier's run.
+
+    By hand: 195 V r.m.s. on each side of a full-wave winding make an inverse of 2 sqrt(2) 195 V and 10 %
+    more, 607 V, less the drop of the tube that conducts; a charging pulse is several times the direct
+    current, and the ripple current of a reservoir, r.m.s., lies between.
+    """
+    build = shipped_build("mains_set")
+    mine = load_build_text(
+        Path(build.path).read_text(encoding="utf-8")
+        + "\nratings:\n" + "".join(f"  - {{part: '{k}', {v}}}\n" for k, v in UNDER_RATED.items())
+    )  # fmt: skip
+    sheet = api.sheet(mine, bench=bench)
+    assert sheet.failed == ()
+    lines = {line.key: line for line in sheet.parts}
+    named = {line.designator: line for line in sheet.parts}
+    known = {**named, **lines, "supply.filter[1].choke": lines["supply.filter[1]"]}
+    for part in UNDER_RATED:
+        assert not known[part].enough, part
+    weak = [known[part].designator for part in UNDER_RATED]
+    assert sorted(weak) == sorted(line.designator for line in sheet.parts if not line.enough)
+    rectifier = lines["supply.rectifier"]
+    assert rectifier.highest_v == pytest.approx(2.0 * 1.1 * 2.0**0.5 * 195.0, rel=0.05)
+    choke = lines["supply.filter[1]"]
+    assert choke.highest_a < lines["supply.filter[0].capacitor"].ripple_a < rectifier.highest_a
+    dangers = [text for text in bench_sheet(sheet).all_cautions() if text.startswith("DANGER")]
+    for line in sheet.parts:
+        if not line.enough:
+            assert sum(text.startswith(f"DANGER, {line.designator} (") for text in dangers) == 1, line
+
+
+def test_a_rating_of_no_part_is_named(tickler):
+    build, found, circuit, cards = tickler
+    lines = needs(build, circuit, found, None, cards)
+    right, wrong = Rating(part="r9", dissipates="1 W"), Rating(part="R99", dissipates="1 W")
+    assert without_part((right, wrong), lines) == [wrong]
 
 
 @pytest.mark.slow
