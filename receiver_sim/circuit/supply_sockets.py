@@ -52,17 +52,20 @@ def supply_sockets(given: Build, circuit: Circuit) -> tuple[SupplySocket, ...]:
 
 def _rectifier(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
     supply = given.supply
-    if supply.kind != "rectifier" or supply.rectifier.kind != "vacuum" or supply.circuit == "bridge":
+    if supply.kind != "rectifier" or supply.rectifier.kind != "vacuum":
         return
     name = supply.rectifier.type
     if name is None or name not in rectifier_types():
         return
     card = rectifier_for(name)
+    if supply.circuit == "bridge" and card.plates == 1:
+        return  # four bottles: which of them is drawn as which is not covered
     parts = parts_of(circuit)
     source = circuit.part(Role.SUPPLY)
     winding = next(p.designator for p in parts if source in p.elements)
     # numbered on from the receiver's tubes, as in the parts list
-    own = f"V{sum(p.letters == 'V' for p in parts) + 1}"
+    count = sum(p.letters == "V" for p in parts)
+    own = f"V{count + 1}"
     out = tuple(e for e in _beside(circuit, circuit[source].nodes[0]) if not e.startswith(winding))
     ends = {"p": f"{winding} plate winding, one end", "p second": f"{winding} plate winding, other end"}
     if supply.circuit == "half_wave":
@@ -74,7 +77,34 @@ def _rectifier(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
     tap = "centre tap of the plate winding" if supply.circuit == "full_wave" else "plate winding, other end"
     # of the transformer the circuit has what comes out of the rectifier
     renamed = {f"{winding} rectified +": f"{own} cathode", f"{winding} rectified -": f"{winding} {tap}"}
+    if supply.circuit == "bridge":
+        renamed[f"{winding} rectified -"] = f"V{count + 2} and V{count + 3} plates"
     yield SupplySocket(own, card.type, card.base, str(card.pins_flag), tuple(rows), renamed)
+    if supply.circuit == "bridge":
+        for more, end in ((2, ends["p"]), (3, ends["p second"])):
+            yield _lower_arm(f"V{count + more}", card, winding, end)
+
+
+def _lower_arm(own: str, card: RectifierCard, winding: str, end: str) -> SupplySocket:
+    """Return one of the two tubes in the lower arms of a bridge: plates to the chassis, the cathode to an end
+    of the plate winding, and so a heater winding of its own for each that is insulated for plate volts.
+    """
+    heater = f"{winding} heater winding of {own} alone, insulated for plate volts"
+    first = min((n for n, what in card.pins.items() if what.startswith("filament")), default="")
+    rows = []
+    for number, what in sorted(card.pins.items(), key=lambda one: (len(one[0]), one[0])):
+        if what.startswith("p"):
+            to: tuple[str, ...] = (CHASSIS,)
+        elif what.startswith("k"):
+            to = (end, heater) if "heater" in what else (end,)
+        elif what.startswith("filament"):
+            to = (heater, end) if number == first else (heater,)
+        elif what == "heater":
+            to = (heater,)
+        else:
+            to = (CHASSIS,) if what in ("shell", "shield") else ("not connected",)
+        rows.append(WiringRow(own, RECTIFIER, card.type, number, _WORDS.get(what, what), to))
+    return SupplySocket(own, card.type, card.base, str(card.pins_flag), tuple(rows))
 
 
 _WORDS = {"p": "plate", "p second": "plate", "k": "cathode", "k second": "cathode"}

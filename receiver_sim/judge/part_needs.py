@@ -177,7 +177,9 @@ def _rectifiers(build: Build, rectified: Rectified | None, tubes: int) -> list[P
     part = build.supply.rectifier
     diodes = {"full_wave": 2, "bridge": 4, "half_wave": 1}[build.supply.circuit]
     vacuum = part.kind == "vacuum"
-    name = f"V{tubes + 1}" if vacuum else ("D1" if diodes == 1 else f"D1-D{diodes}")
+    name = "D1" if diodes == 1 else f"D1-D{diodes}"
+    if vacuum:  # two plates with one cathode: a bridge takes one above and two below
+        name = f"V{tubes + 1}-V{tubes + 3}" if diodes == 4 else f"V{tubes + 1}"
     kind = getattr(part, "type", None) or ("vacuum rectifier" if vacuum else "silicon diodes")
     line = PartNeeds(
         designator=name,

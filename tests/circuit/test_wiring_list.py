@@ -136,6 +136,32 @@ def test_a_filament_that_is_the_cathode_goes_on_to_the_filter(bench):
     assert len(rows["4"]) == 1 and "rectifier heater winding" in rows["4"][0]
 
 
+def test_a_bridge_of_vacuum_rectifiers_worked_by_hand(bench):
+    """Four diodes of tubes with two plates on one cathode (6X5GT): above, one tube with its plates on the two
+    ends of the winding and its cathode to the filter; below, one for each end, its cathode there, plates to
+    chassis, so that each of these two needs a heater winding of its own (common practice, no source).
+    """
+    given = changed_build(shipped_build("mains_set"), {"supply.circuit": "bridge"})
+    settled = settle(given, bench)
+    circuit, rows = listed("mains_set", settled)
+    sockets = [s for s in supply_sockets(given, circuit) if s.tube == "6X5GT"]
+    first, second, third = (s.designator for s in sockets)
+    names = {part.key: part.designator for part in parts_of(circuit)}
+    winding = names["supply.secondary.volts"]
+    one, other = (f"{winding} plate winding, {end} end" for end in ("one", "other"))
+    to = {(row.designator, row.pin): set(row.to) for row in listed_with(rows, sockets)}
+    assert (to[first, "3"], to[first, "5"]) == ({one}, {other})
+    assert names["supply.filter[0].capacitor"] in to[first, "8"]
+    for own, end in ((second, one), (third, other)):
+        assert to[own, "3"] == to[own, "5"] == {CHASSIS}
+        assert to[own, "8"] == {end}
+        (heater,) = to[own, "2"] | to[own, "7"]
+        assert heater == f"{winding} heater winding of {own} alone, insulated for plate volts"
+    # a wire runs from every plate and cathode to every end of the winding just once
+    ends = [end for (tube, _), where in to.items() if tube in (first, second, third) for end in where]
+    assert ends.count(one) == ends.count(other) == 2
+
+
 def test_sets_without_a_tube_in_the_supply_have_no_such_sockets():
     given = shipped_build("demo")
     circuit, _ = listed("demo")
