@@ -99,10 +99,6 @@ def _screenless(build: Build, card: TubeCard) -> list[Fault]:
     """Return what does not fit between the detector's tube and what feeds its screen."""
     on_screen, fixed = build.regeneration.acts_on == "screen", build.detector.screen is not None
     key = "detector.tube"
-    if card.kind == "triode" and build.regeneration.acts_on == "throttle":
-        expected = "a pentode or screen-grid tube with 'detector.screen', since the control is a throttle"
-        cure = f"{told('a triode behind a throttle')}: take a tube with a screen, or 'acts_on: plate'"
-        return [_kind_fault(build, key, card.type, expected, cure)]
     if card.kind == "triode" and on_screen:
         expected = "a pentode or screen-grid tube, since the control sets the volts of a screen"
         cure = "take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"

@@ -9,6 +9,7 @@ are circuits of their own.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -106,7 +107,7 @@ def testable(circuit: Circuit) -> Circuit:
 
 
 def _gas(socket: str) -> str:
-    return f"igas_{socket.replace(' ', '_')}"
+    return f"igas_{re.sub(r'[^a-z0-9]', '_', socket)}"
 
 
 def possible_faults(circuit: Circuit) -> tuple[PossibleFault, ...]:

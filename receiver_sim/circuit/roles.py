@@ -50,6 +50,7 @@ class Role(str, Enum):
     AERIAL = "aerial source"
     FEEDER = "feeder source"
     LINK_CAPACITANCE = "link capacitance"
+    TICKLER = "tickler coupling"
     SUPPLY = "supply source"
     HEATER = "heater source"
     HUM_POT_A = "hum pot to end a"

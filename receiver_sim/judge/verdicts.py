@@ -76,7 +76,12 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
                 cure = (
                     f"hardly any feedback; see that the tube gets its volts and the {feedback} is high enough"
                 )
-            if gain is not None and gain < -_NO_FEEDBACK:
+            if gain is not None and gain < _NO_FEEDBACK and _throttled(band):
+                cure = (
+                    "hardly any feedback; fit a throttle with more capacitance, or raise the "
+                    f"{feedback}, and see that the tube gets its volts"
+                )
+            if any(REVERSED in onset.warnings for onset in those):
                 cure = REVERSED
             text = (
                 f"does not oscillate at any setting: {cure}. Without an onset there is no regeneration: "

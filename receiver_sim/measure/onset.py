@@ -11,6 +11,7 @@ import numpy as np
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
@@ -131,7 +132,8 @@ def reduce(
         evaluations=probe.evaluations,
     )
     if onset is None:
-        against = status is Status.DOES_NOT and samples[-1].gain < _AGAINST
+        # a triode's own capacitance works against it while a throttle carries little: more of it mends that
+        against = status is Status.DOES_NOT and samples[-1].gain < min(_AGAINST, samples[0].gain)
         return dataclasses.replace(without, warnings=(REVERSED,)) if against else without
     rising = _rising(samples)
     wipers = [s.wiper for s in rising]
@@ -195,6 +197,8 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     try:
         with loaded(bench, circuit) as on:
             found = measured(on, band=band, dial_hz=dial_hz, mains=mains)
+        if _doubtful(found, circuit) and _better_turned_round(bench, circuit, found, band=band):
+            return dataclasses.replace(found, warnings=(REVERSED,))
     except (EngineError, NoAnswer) as error:
         return failed(band, dial_hz, str(error))
     if not math.isclose(dial_hz, band.middle_hz):
@@ -206,6 +210,24 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
     else:
         said = "" if twice is None else str(twice)
     return dataclasses.replace(found, warnings=(*found.warnings, said)) if said else found
+
+
+def _doubtful(found: Onset, circuit: Circuit) -> bool:
+    """Tell whether a loop gain that stays negative may be the tube's capacitance or a reversed tickler."""
+    gain = found.gain_highest
+    negative = found.status is Status.DOES_NOT and gain is not None and gain < _AGAINST
+    return negative and not found.warnings and circuit.find(Role.TICKLER) is not None
+
+
+def _better_turned_round(bench: Bench, circuit: Circuit, found: Onset, *, band: Band) -> bool:
+    """Tell whether a tickler with its ends swapped gives more loop gain at the upper stop."""
+    coupling = circuit.part(Role.TICKLER)
+    turned = circuit.replace({coupling: -(circuit[coupling].value or 0.0)})
+    with loaded(bench, turned) as on:
+        probe = Probe(on, band=band, dial_hz=found.dial_hz)
+        probe.trim()
+        assert found.gain_highest is not None
+        return probe.measure(1.0).gain > found.gain_highest
 
 
 def measured(on: Loaded, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:

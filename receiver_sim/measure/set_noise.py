@@ -20,6 +20,8 @@ from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure.audio_noise import PlateNoise, electrode_volts, into_the_plate
+from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.tubes_ahead import into_hot_end
 from receiver_sim.physics.band_noise import (
     aerial_noise_density,
     atmospheric_noise,
@@ -61,8 +63,8 @@ class BandNoise:
 class SetNoise:
     """What makes noise while one band is listened to.
 
-    band: None without an aerial; tube: density (A/sqrt(Hz)) of the tube's current into the hot end; audio: of
-    what is made at audio.
+    band: None without an aerial; tube: density (A/sqrt(Hz)) of the current into the hot end that stands for
+    the detector's tube and that of an r.f. stage; audio: of what is made at audio.
     """
 
     band: BandNoise | None
@@ -129,8 +131,12 @@ def set_noise(
 
     rotation: setting of the control (0..1) at which the noise at audio is taken. Raises EngineError.
     """
+    tube = tube_density(build, cards, mode, band=band)
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=rotation)
+    with loaded(bench, circuit) as on:
+        ahead = into_hot_end(on, cards, frequency=mode.resonance_hz)
     return SetNoise(
         band=band_noise(build, frequency=mode.resonance_hz, place=place),
-        tube=tube_density(build, cards, mode, band=band),
+        tube=math.hypot(tube, ahead),
         audio=into_the_plate(build, cards, bench, rotation=rotation, output=output, frequency=AUDIO_HZ),
     )

@@ -105,7 +105,10 @@ def quick_build(build: Build) -> Build:
         load = load.model_copy(update={"inductance": load.inductance * INDUCTANCE_LEFT})
     elif load.kind == "transformer":
         load = load.model_copy(update={"primary_inductance": load.primary_inductance * INDUCTANCE_LEFT})
-    detector = build.detector.model_copy(update={"load": load})
+    screen = build.detector.screen
+    if screen is not None:
+        screen = screen.model_copy(update={"bypass": min(screen.bypass, FAST_BYPASS_F)})
+    detector = build.detector.model_copy(update={"load": load, "screen": screen})
     return build.model_copy(update={"regeneration": control, "detector": detector})
 
 

@@ -18,10 +18,10 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
-from receiver_sim.measure.audio_noise import tube_resistances
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.tube_jig import JigReading
-from receiver_sim.physics.noise import pentode_noise_resistance, thermal_density
+from receiver_sim.measure.tubes_ahead import tubes_ahead
+from receiver_sim.physics.noise import pentode_noise_resistance
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import SignalNoise, WeakestSignal
@@ -116,14 +116,9 @@ def run(
 
 def _ahead(on: Loaded, cards: Cards, node: str, frequency: float) -> float:
     """Return the noise density (V/sqrt(Hz)) at a node that the tubes ahead of the detector make there."""
-    circuit = on.circuit
-    names = [name for block in circuit.blocks if block.part_of == "r.f. stage" for name in block.sockets]
-    if not names:
-        return 0.0
-    resistances = tube_resistances(circuit, cards, on.volts())
     square = 0.0
-    for name in names:
-        with on.driven(circuit.sockets[name].probe):
+    for probe, density in tubes_ahead(on, cards).items():
+        with on.driven(probe):
             answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", node])
-        square += (thermal_density(resistances[name]) * abs(complex(answer[node][0]))) ** 2
+        square += (density * abs(complex(answer[node][0]))) ** 2
     return float(np.sqrt(square))

@@ -16,6 +16,7 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.possible_faults import variant
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
@@ -26,6 +27,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.mode import silenced
 from receiver_sim.measure.tank import Tank
+from receiver_sim.measure.tubes_ahead import into_hot_end
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
@@ -197,6 +199,44 @@ def test_gain_from_grid_to_tank_is_gm_times_what_the_plate_sees(
     c = 1j * w * 3.3e-12
     # Norton: the plate's current reaches the tank in the share of the coupling branch, c/(c + y)
     assert abs(seen) == pytest.approx(abs(own.gm * c / (c + y) * tank), rel=0.01)
+
+
+def test_noise_of_the_stage_reaches_the_tank_as_its_signal_does(
+    bench: Bench, demo: Build, demo_cards: Cards
+) -> None:
+    """Its noise as a resistance at its grid (Harris 1947, from memory, high), 4kTR at 27 C as ngspice has it,
+    times gm and the share of the plate's current that goes through the coupling capacitor. By hand; 1 % as
+    for the signal.
+    """
+    build, cards = staged(demo), with_card(demo_cards)
+    band, dial = build.bands[2], 7.1e6
+    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial, rotation=0.0)
+    with loaded(bench, circuit) as on:
+        volts = on.volts()
+        found = into_hot_end(on, cards, frequency=dial)
+    own = stage_figures(cards, volts)
+    total = own.plate + own.screen
+    ohm = own.plate / total * (2.5 / own.gm + 20.0 * own.screen / own.gm**2)
+    w = 2.0 * math.pi * dial
+    y = across_plate(cards, volts, w, ohm=6.8e3, stray=4e-12 + 0.01e-12)
+    c = 1j * w * 3.3e-12
+    expected = math.sqrt(4.0 * 1.380649e-23 * 300.15 * ohm) * own.gm * abs(c / (c + y))
+    assert found == pytest.approx(expected, rel=0.01)
+    with loaded(bench, receiver_circuit(demo, demo_cards, band=band, dial_hz=dial, rotation=0.0)) as on:
+        assert into_hot_end(on, demo_cards, frequency=dial) == 0.0
+
+
+def test_faults_of_the_stage_stand_in_a_deck_that_loads(bench: Bench) -> None:
+    """Guards against the dot of 'r.f.' in an element's name, and against a weak tube in an unknown socket."""
+    build = api.shipped_build("rf_stage")
+    cards, where = api.cards_for(build), {"band": build.bands[0], "dial_hz": 3.6e6, "rotation": 0.24}
+    sound = variant("", build, cards, **where)
+    weak = variant("weak r.f.", build, cards, **where)
+    seen = []
+    for circuit in (sound, weak):
+        with loaded(bench, circuit) as on:
+            seen.append(on.volts()["hcath"])
+    assert 0.3 * seen[0] < seen[1] < 0.9 * seen[0]
 
 
 def test_plate_and_cathode_as_a_meter_reads_them(bench: Bench, demo: Build, demo_cards: Cards) -> None:

@@ -1,4 +1,4 @@
-"""A throttle capacitor behind the tickler as the control of a pentode with fixed screen volts."""
+"""A throttle capacitor behind the tickler as the control: pentode with fixed screen volts, and triode."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
+from receiver_sim.studies.reference_transient import quick_build
 from tests.helpers import cycles
 from tests.helpers.injection import onset_by_two_injections, return_ratios
 from tests.studies.ideal import bare
@@ -35,6 +36,11 @@ from tests.studies.ideal import bare
 @pytest.fixture(scope="module")
 def set_() -> Build:
     return shipped_build("throttle")
+
+
+@pytest.fixture(scope="module", params=["throttle", "throttle_triode"])
+def either(request: pytest.FixtureRequest) -> Build:
+    return shipped_build(request.param)
 
 
 def _ideal(
@@ -59,7 +65,7 @@ def _ideal(
 
 
 @pytest.mark.parametrize("share", [0.15, 0.6, 1.0])
-def test_ideal_throttle_divides_the_plate_current(bench: Bench, set_: Build, share: float) -> None:
+def test_ideal_throttle_divides_the_plate_current(bench: Bench, either: Build, share: float) -> None:
     """T = gm m R |k| cos(arg k), k = the part of the plate's current that goes through tickler and throttle.
 
     The tube is a current gm v with its conductance g and the plate's stray C0 beside it; tickler (w Lt) and
@@ -72,7 +78,7 @@ def test_ideal_throttle_divides_the_plate_current(bench: Bench, set_: Build, sha
     derivation; Kirchhoff's laws and coupled coils as in any text.)
     """
     inductance, q, fed_uh, coupling, stray = 21e-6, 110.0, 0.9, 0.21, 6e-12
-    build = _ideal(set_, inductance=inductance, q=q, fed_uh=fed_uh, coupling=coupling, stray=stray)
+    build = _ideal(either, inductance=inductance, q=q, fed_uh=fed_uh, coupling=coupling, stray=stray)
     cards, band = bare(api.cards_for(build)), build.bands[0]
     dial = band.to
     circuit = receiver_circuit(build, cards, band=band, dial_hz=dial, rotation=share)
@@ -99,8 +105,9 @@ def test_ideal_throttle_divides_the_plate_current(bench: Bench, set_: Build, sha
     assert sample.gain == pytest.approx(expected, rel=0.01)
 
 
-def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, set_: Build) -> None:
+def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, either: Build) -> None:
     """Middlebrook 1975 (from memory, high): the same onset within 0.1 % of pF; the envelope's, too."""
+    set_ = either
     cards, band = api.cards_for(set_), set_.bands[0]
     dial = api.dial_frequencies(band)[1]
     found = onset.run(set_, cards, bench, band=band, dial_hz=dial)
@@ -116,7 +123,8 @@ def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, set
     assert 1e12 * strength.onset.figure == pytest.approx(1e12 * found.onset.figure, rel=2e-3)
 
 
-def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, set_: Build, tmp_path: Path) -> None:
+def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, either: Build, tmp_path: Path) -> None:
+    set_ = either
     cards = api.cards_for(set_)
     here, batch, text = return_ratios(bench, set_, cards, tmp_path, band=set_.bands[1], rotation=0.41)
     assert "Cthrottle tick 0" in text
@@ -124,8 +132,10 @@ def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, set_: Build, tm
     assert here == pytest.approx(batch, rel=2e-5)
 
 
-def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, set_: Build) -> None:
+@pytest.mark.parametrize("name", ["throttle", pytest.param("throttle_triode", marks=pytest.mark.long)])
+def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, name: str) -> None:
     """A small amplitude grows 2 % of picofarads above onset, and dies 2 % below it."""
+    set_ = shipped_build(name)
     cards, band = api.cards_for(set_), set_.bands[0]
     found = onset.run(set_, cards, bench, band=band, dial_hz=band.from_)
     low, high = set_.regeneration.minimum, set_.regeneration.maximum
@@ -141,8 +151,8 @@ def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, se
         assert (seen > 0.0) is (factor > 1.0), (factor, seen)
 
 
-def test_the_shipped_builds_are_good_sets(bench: Bench, set_: Build) -> None:
-    build = set_
+def test_the_shipped_builds_are_good_sets(bench: Bench, either: Build) -> None:
+    build = either
     report = api.check(build, bench=bench)
     assert report.failed == ()
     assert all(o.status is Status.OSCILLATES for band in report.bands for o in band.onsets)
@@ -181,12 +191,13 @@ def test_the_mode_between_two_settings_is_that_which_is_measured_there(bench: Be
 
 
 @pytest.mark.long
-@pytest.mark.xfail(
-    reason="0.46 V after 1.7 time constants of the grid leak, the envelope has 0.54 V: not settled?"
-)
-def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, set_: Build) -> None:
-    """A soft case: half way between onset and the upper stop within 5 %."""
-    build = set_
+def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, either: Build) -> None:
+    """A soft case: half way between onset and the upper stop within 5 %.
+
+    With the build's own by-pass the screen takes 12 ms to follow, ten times the run: it left the pentode 14 %
+    low. Screen and grid leak settle in 0.2 and 0.3 ms here.
+    """
+    build = either
     cards, band = api.cards_for(build), build.bands[1]
     found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     search = onset.run(build, cards, bench, band=band, dial_hz=found.dial_hz)
@@ -200,7 +211,10 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, set_: Build) -> 
         build, cards, bench, band=band, dial_hz=found.dial_hz, tuning=search.tuning_farad, rotation=rotation,
         start_v=expected, cycles=9000, steps=40,
     )  # fmt: skip
-    assert cycles.settled(times, heights) == pytest.approx(expected, rel=0.05)
+    last = cycles.settled(times, heights)
+    # at rest: over the last third it has not moved by a thousandth
+    assert float(np.interp(0.67 * times[-1], times, heights)) == pytest.approx(last, rel=1e-3)
+    assert last == pytest.approx(expected, rel=0.05)
 
 
 def test_both_stops_and_a_reversed_tickler_have_their_states(bench: Bench, set_: Build) -> None:
@@ -298,7 +312,30 @@ def test_sheet_and_wiring_have_the_throttle_and_no_capacitor_of_nothing(set_: Bu
     assert {f"{coil.designator} tickler", choke.designator, throttle.designator} in joints
 
 
-def test_a_triode_behind_a_throttle_is_refused_by_name(set_: Build) -> None:
-    wrong = api.changed_build(set_, {"detector.tube": "6J5", "detector.screen": None})
-    with pytest.raises(BuildFaults, match="a triode behind a throttle is not covered yet: take a tube with"):
-        api.cards_for(wrong)
+def test_a_triodes_capacitance_is_not_taken_for_a_reversed_tickler(bench: Bench) -> None:
+    """A throttle that is too small leaves the plate's swing to work against the grid's; the tickler is right.
+
+    Guards against 'reversed' for any loop gain below zero, and against none at all for a triode, whose gain
+    rises with the throttle whichever way the tickler is.
+    """
+    build = shipped_build("throttle_triode")
+    name = build.bands[1].name
+    small = api.changed_build(build, {"regeneration.maximum": "30 pF"})
+    report = api.loop(small, bands=[name], bench=bench)[0]
+    assert {(o.status, o.warnings) for o in report.onsets} == {(Status.DOES_NOT, ())}
+    assert max(o.gain_highest or 0.0 for o in report.onsets) < -0.05
+    (judged,) = verdicts.judge_bands([report], build.verdicts, feedback=verdicts.feedback_of(build))
+    assert "hardly any feedback; fit a throttle with more capacitance, or raise the tickler's" in judged.text
+    wrong = api.changed_build(build, {"bands[1].coil.tickler.plate_end": "near"})
+    report = api.loop(wrong, bands=[name], bench=bench)[0]
+    assert {(o.status, o.warnings) for o in report.onsets} == {(Status.DOES_NOT, (REVERSED,))}
+    strength = api.onset(wrong, bands=[name], modes=False, bench=bench).bands[0].oscillation
+    assert (strength.status, strength.warnings) == (Status.DOES_NOT, (REVERSED,))
+
+
+def test_a_throttles_run_settles_within_a_millisecond(set_: Build) -> None:
+    """Guards against a by-pass of 0.22 uF behind 56 kohm in runs of a millisecond."""
+    screen = quick_build(set_).detector.screen
+    assert screen is not None and screen.to_ground is not None
+    beside = screen.resistor * screen.to_ground / (screen.resistor + screen.to_ground)
+    assert beside * screen.bypass < 0.2e-3

@@ -1,0 +1,43 @@
+"""Noise of the tubes between the aerial and the detector's tank: what each makes at its control node."""
+
+from __future__ import annotations
+
+import math
+
+from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.roles import Place, Role
+from receiver_sim.measure.audio_noise import tube_resistances
+from receiver_sim.measure.loaded import Loaded
+from receiver_sim.measure.mode import silenced
+from receiver_sim.physics.noise import thermal_density
+
+
+def tubes_ahead(on: Loaded, cards: Cards) -> dict[str, float]:
+    """Return the noise of each tube of an r.f. stage (V/sqrt(Hz) at its control node) by the probe in its
+    place."""
+    circuit = on.circuit
+    names = [name for block in circuit.blocks if block.part_of == "r.f. stage" for name in block.sockets]
+    if not names:
+        return {}
+    resistances = tube_resistances(circuit, cards, on.volts())
+    return {circuit.sockets[name].probe: thermal_density(resistances[name]) for name in names}
+
+
+def into_hot_end(on: Loaded, cards: Cards, *, frequency: float) -> float:
+    """Return the current (A/sqrt(Hz)) into the hot end of the tank that stands for the noise of all these
+    tubes at a frequency (Hz).
+
+    What they make across the tank over what an ampere there makes: the tank's tuning is in both.
+    """
+    top, square = on.node(Place.HOT_END), 0.0
+    probes = tubes_ahead(on, cards)
+    if not probes:
+        return 0.0
+    with silenced(on):
+        with on.driven(Role.TANK_CURRENT):
+            across = on.session.ac(frequency, frequency, 1, vectors=["frequency", top])[top][0]
+        for probe, density in probes.items():
+            with on.driven(probe):
+                answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", top])[top][0]
+            square += (density * abs(complex(answer / across))) ** 2
+    return math.sqrt(square)
