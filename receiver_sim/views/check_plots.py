@@ -40,7 +40,13 @@ def write(
     strengths = [one.oscillation for one in report.oscillation]
     drawings: list[_Drawing] = []
     if middles:
-        drawings.append(("strip", lambda: plots.plot_strip(middles, strengths=strengths, title=report.title)))
+        ranges = () if report.sure is None else report.sure.bands
+        drawings.append(
+            (
+                "strip",
+                lambda: plots.plot_strip(middles, strengths=strengths, ranges=ranges, title=report.title),
+            )
+        )
     drawings += _bands(report.bands)
     if report.audio is not None:
         response = report.audio

@@ -18,6 +18,7 @@ from receiver_sim.results import audio, coils, envelope, hum, onset, supply, swa
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import OnsetKind, Steadiness
 from receiver_sim.results.onset import ControlSetting
+from receiver_sim.results.spread import BandSpread
 from receiver_sim.views import envelope_tables, plots
 from receiver_sim.views.plots import coils as coil_plots
 from receiver_sim.views.plots import envelope as envelope_plots
@@ -73,7 +74,12 @@ def test_the_strip_of_all_bands() -> None:
         envelope.Oscillation, source, band=onsets[0].band, status=Status.OSCILLATES, kind=OnsetKind.HARD,
         onset=jump.up, jump=jump, amplitudes=None, build_up=None, once_started=None,
     )  # fmt: skip
-    ax = plots.plot_strip(onsets, strengths=[strength])
+    spread = filled(BandSpread, source, band=onsets[0].band, knob_low=0.47, knob_high=0.78)
+    ax = plots.plot_strip(onsets, strengths=[strength], ranges=[spread])
+    x, y = reading.points(ax, named(ax, "range-0"))
+    assert (x[0], x[1], y[0]) == pytest.approx((0.47, 0.78, 0.0))
+    assert "47 % to 78 %" in reading.words_of(ax)
+    assert f"onset in {spread.oscillating} of {spread.sets} sets" in reading.words_of(ax)
     for n, found in enumerate(onsets):
         assert found.onset is not None
         x, y = reading.points(ax, named(ax, f"onset-{n}"))

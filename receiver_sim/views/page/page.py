@@ -15,6 +15,7 @@ from markupsafe import Markup
 from receiver_sim.physics.hearing import ISO_226_2003
 from receiver_sim.results import cautions
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
+from receiver_sim.results.spread import BandSpread
 from receiver_sim.schema import Build
 from receiver_sim.views import control_words
 from receiver_sim.views.page import bench, words
@@ -32,6 +33,8 @@ def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> 
     if report.bench is not None:
         sections.insert(0, bench.sheet_section(report.bench))
     svg = drawing.rendered("svg").decode("utf-8")
+    sure = report.check.sure
+    ranges = {} if sure is None else {one.band: one for one in sure.bands}
     text = (
         frame()
         .get_template("page.html.j2")
@@ -40,7 +43,7 @@ def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> 
             verdict=words.in_one_sentence(report),
             dangers=report.check.cautions[: -len(cautions.ALL)],
             cautions=cautions.ALL,
-            strip=[_strip(one) for one in report.turned],
+            strip=[_strip(one, ranges.get(one.band)) for one in report.turned],
             drawing=Markup(svg[svg.index("<svg") :]),  # our own, made by the drawing library
             sections=sections,
             terms=words.glossary(),
@@ -94,8 +97,8 @@ def _text_of(build: Build) -> str:
     return build.path.read_text(encoding="utf-8")
 
 
-def _strip(one: Turned) -> dict[str, Any]:
-    """Return what the strip shows of one band, in per cent of the knob."""
+def _strip(one: Turned, sets: BandSpread | None) -> dict[str, Any]:
+    """Return what the strip shows of one band, in per cent of the knob; sets: onset over many sets."""
     onset = None if one.onset is None else 100.0 * one.onset.rotation
     gone = None if one.gone is None else 100.0 * one.gone.rotation
     return {
@@ -104,6 +107,8 @@ def _strip(one: Turned) -> dict[str, Any]:
         "gone": gone if gone is not None and onset is not None and gone < onset - 0.05 else None,
         "below": "below onset" if onset is not None else "",
         "above": "oscillates" if onset is not None else IN_SHORT[one.status],
+        "low": None if sets is None or sets.knob_low is None else 100.0 * sets.knob_low,
+        "high": None if sets is None or sets.knob_high is None else 100.0 * sets.knob_high,
     }
 
 
