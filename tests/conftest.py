@@ -40,6 +40,7 @@ def few_sets() -> Iterator[None]:
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(_sure, "SETS", 4)
+        patch.setattr(_sure, "STRENGTHS", 1)
         patch.setattr(_sure, "factors_of", lambda *given: factors_of(*given)[::8])
         yield
 

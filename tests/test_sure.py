@@ -12,19 +12,21 @@ from receiver_sim.api._sure import SEED, how_sure
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.sure import FigureRange, HowSure
 from receiver_sim.schema import Build
-from receiver_sim.studies import audio_response, hum, operating_point
+from receiver_sim.studies import amplitude, audio_response, hum, operating_point
 from receiver_sim.working import Setting, choose
 
-SETS = _sure.SETS
-"""Sets that `check` draws; other tests make do with fewer."""
+SETS, STRENGTHS = _sure.SETS, _sure.STRENGTHS
+"""Sets that `check` draws, and of which it looks at strength; other tests make do with fewer."""
 
 
 @pytest.fixture(scope="module", autouse=True)
 def all_sets() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(_sure, "SETS", SETS)
+        patch.setattr(_sure, "STRENGTHS", STRENGTHS)
         patch.setattr(_sure, "factors_of", factors_of)
         yield
 
@@ -110,3 +112,25 @@ def test_without_a_setting_there_are_no_readings(
         one_band, one_band, demo_cards, bench, reports=reports, setting=None, progress=lambda *_: None
     )
     assert bare.figures == () and bare.held[-1].of == 100
+
+
+def test_strengths_are_those_of_the_sets(
+    one_band: Build, demo_cards: Cards, bench: api.Bench, found: HowSure
+) -> None:
+    """Against the whole map of each of the ten sets, built one by one. The map ends with the last amplitude
+    that the control holds, up to a step of 6 % below the top.
+    """
+    factors = factors_of(one_band, one_band, demo_cards)
+    tops, soft = [], 0
+    for row in draws(factors, seed=SEED, start=0, stop=STRENGTHS):
+        build, cards = drawn(one_band, demo_cards, factors, moved_by(factors, row))
+        band = build.bands[0]
+        whole = amplitude.of(Tuned(build, cards, bench, band=band, dial_hz=band.middle_hz), time_runs=False)
+        if whole.onset is not None and whole.amplitudes is not None:
+            tops.append(float(whole.amplitudes.amplitude_v[-1]))
+            soft += whole.jump is None
+    (one,) = found.strengths
+    assert (one.band, one.sets, one.soft, found.looked) == ("40 m", len(tops), soft, 10)
+    assert one.top_low_v is not None and one.top_high_v is not None
+    assert min(tops) <= one.top_low_v <= 1.07 * min(tops)
+    assert max(tops) <= one.top_high_v <= 1.07 * max(tops)

@@ -22,13 +22,31 @@ class FigureRange:
 
 
 @dataclass(frozen=True)
+class StrengthRange:
+    """How oscillation comes in on a band in a few of the sets: ranges from the lowest to the highest.
+
+    sets: with an onset on the control; soft: of these, without a backlash; top_v: amplitude (V at the hot
+    end) at the highest setting there is; backlash_deg: 0 in a soft set. None without a set.
+    """
+
+    band: str
+    sets: int
+    soft: int
+    top_low_v: float | None
+    top_high_v: float | None
+    backlash_low_deg: float | None
+    backlash_high_deg: float | None
+
+
+@dataclass(frozen=True)
 class HowSure:
     """What a hundred sets say of the answers of `check`.
 
     sets: how many were drawn, with their seed; held: in how many each verdict holds, all of them last.
     bands: onset over the sets, the middle of each dial; deciding: the parts that bring most of its scatter,
     largest first, band by band. figures: readings of a meter, gain and hum with the control where `check`
-    looks at them. notes: what these figures don't cover.
+    looks at them. strengths: how oscillation comes in, of the first `looked` of the sets, band by band.
+    notes: what these figures don't cover.
     """
 
     sets: int
@@ -38,3 +56,5 @@ class HowSure:
     deciding: tuple[Share, ...]
     figures: tuple[FigureRange, ...]
     notes: tuple[str, ...]
+    strengths: tuple[StrengthRange, ...] = ()
+    looked: int = 0

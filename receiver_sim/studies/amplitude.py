@@ -6,7 +6,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import time
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -24,11 +24,18 @@ from receiver_sim.circuit.views.envelope import (
     imposed_circuit,
     kick,
 )
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import Bench, EngineError, EngineFailed
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as imposed
 from receiver_sim.measure import throttled_balance as throttled
-from receiver_sim.measure.amplitude_balance import Balance, balance, within_control
+from receiver_sim.measure.amplitude_balance import (
+    COARSE,
+    FEW_REST_POINTS,
+    Balance,
+    balance,
+    sweep,
+    within_control,
+)
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS
 from receiver_sim.measure.space_charge_pull import pulled_by_charge
@@ -394,6 +401,37 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
     more = tuple(text for text in onset.warnings if text not in found.warnings)
     warnings = (*found.warnings, *more) if onset.status is Status.OSCILLATES else found.warnings
     return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm, warnings=warnings)
+
+
+class InShort(NamedTuple):
+    """Amplitude (V at the hot end) at the top of the control, or where the sweep ends, and backlash (deg)."""
+
+    top_v: float
+    backlash_deg: float
+
+
+def in_short(tuned: Tuned) -> InShort | None:
+    """Return what a coarse sweep tells of a dial setting with an onset; None without one, and for a control
+    that acts on the tank. Raises EngineError, NoAnswer.
+    """
+    build, cards, onset = tuned.build, tuned.cards, tuned.onset
+    control = regeneration_control(build, cards)
+    if onset.onset is None or control.on_tank:
+        return None
+    guess = control.share(onset.onset.rotation)
+    circuit = plan(build, cards, tuned.mode(onset.onset.rotation), guess=guess)
+    try:
+        raw = sweep(tuned.bench, circuit, guess=guess, step=COARSE, rest_points=FEW_REST_POINTS)
+    except EngineFailed:  # it strayed where a starved tube asks for small steps
+        raw = sweep(tuned.bench, circuit, guess=guess, rest_points=FEW_REST_POINTS)
+    jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=Knob(control, raw))
+    beyond = np.flatnonzero(raw.wiper > 1.0)
+    top = float(raw.amplitude[-1])
+    if beyond.size and beyond[-1] == raw.wiper.size - 1:
+        inside = np.flatnonzero(raw.wiper <= 1.0)
+        pair = slice(inside[-1], inside[-1] + 2)
+        top = math.exp(float(np.interp(1.0, raw.wiper[pair], np.log(raw.amplitude[pair]))))
+    return InShort(top, 0.0 if jump is None else jump.backlash_deg)
 
 
 def _sampling(cards: Cards) -> int | None:

@@ -36,6 +36,16 @@ def sure_section(sure: HowSure) -> Section:
             if one.rule == "rating"
         ),
     ]
+    if sure.strengths:
+        parts += [
+            Note(""),
+            _strengths(sure),
+            Note(
+                "Sets with an onset on the control whose amplitudes were found; backlash and the amplitude "
+                "at the top of the control from the lowest to the highest of them.",
+                mark="   ",
+            ),
+        ]
     if sure.figures:
         parts += [Note(""), _figures(sure.figures)]
     parts += [Note(text, mark="   ") for text in sure.notes]
@@ -68,11 +78,11 @@ def _spans(band: BandSpread) -> tuple[str, str, str]:
     )
 
 
-def span(low: float | None, high: float | None, scale: float = 1.0) -> str:
-    """Return a range in whole units: '27 to 68'."""
+def span(low: float | None, high: float | None, scale: float = 1.0, *, decimals: int = 0) -> str:
+    """Return a range, in whole units unless more decimals are asked for: '27 to 68'."""
     if low is None or high is None:
         return "-"
-    return f"{fixed(low, 0, scale)} to {fixed(high, 0, scale)}"
+    return f"{fixed(low, decimals, scale)} to {fixed(high, decimals, scale)}"
 
 
 def _deciding(sure: HowSure) -> list[str]:
@@ -84,6 +94,21 @@ def _deciding(sure: HowSure) -> list[str]:
             words = tuple(f"{one.word} ({fixed(one.share, 0, 100.0)} %)" for one in mine)
             told.setdefault(words, []).append(band.band)
     return [f"What decides on {', '.join(bands)}: {', '.join(words)}." for words, bands in told.items()]
+
+
+def _strengths(sure: HowSure) -> Grid:
+    columns = (
+        Column("\nband", "left"), Column(f"looked at\nof {sure.looked}"), Column("soft\nof these"),
+        Column("backlash\ndeg"), Column("top\nV peak"),
+    )  # fmt: skip
+    rows = []
+    for one in sure.strengths:
+        back = span(one.backlash_low_deg, one.backlash_high_deg, decimals=1)
+        if one.sets and one.soft == one.sets:
+            back = "0"
+        top = span(one.top_low_v, one.top_high_v, decimals=1)
+        rows.append((one.band, str(one.sets), str(one.soft), back, top))
+    return Grid(columns, tuple(rows))
 
 
 def _figures(figures: tuple[FigureRange, ...]) -> Grid:

@@ -26,6 +26,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
@@ -405,6 +406,20 @@ def test_weak_bias_makes_a_hard_onset(bench, demo, demo_cards):
     assert result.jump.backlash_v > 0.5 and result.jump.backlash_deg > 2.0
     assert result.jump.to_v is not None and result.jump.to_v > result.jump.falls_from_v > 0.1
     assert result.jump.up == result.onset
+
+
+def test_a_coarse_sweep_tells_backlash_and_top(bench, demo, demo_cards):
+    """Against the whole map. It ends up to a step of 6 % short of the top; parabolas through steps of 1/4 in
+    the logarithm find the ends of a backlash within 2 % (a fourth-order rest, by halving the step).
+    """
+    build = weak_bias(demo)
+    search, whole = found(build, demo_cards, bench, 0, time_runs=False)
+    band = build.bands[0]
+    tuned = Tuned(build, demo_cards, bench, band=band, dial_hz=search.dial_hz, search=search)
+    short = amplitude.in_short(tuned)
+    assert short is not None and whole.jump is not None and whole.amplitudes is not None
+    assert short.backlash_deg == pytest.approx(whole.jump.backlash_deg, rel=0.02)
+    assert 1.0 <= short.top_v / whole.amplitudes.amplitude_v[-1] < 1.07
 
 
 def test_more_resistance_in_the_screen_moves_the_onset_along_the_knob(bench, demo, demo_cards):
