@@ -41,7 +41,8 @@ def verdict(found: FaultReport) -> Section:
         said = f"These readings are those of a sound set ({percent(found.healthy_probability)})."
     elif found.suspects:
         one = found.suspects[0]
-        said = f"Most likely {' or '.join(one.names[:4])} ({one.size}), {percent(one.probability)}."
+        size = "" if one.names[0].endswith(f": {one.size}") else f" ({one.size})"
+        said = f"Most likely {' or '.join(one.names[:4])}{size}, {percent(one.probability)}."
         if len(one.names) > 1:
             said += " These readings can't separate them."
     else:

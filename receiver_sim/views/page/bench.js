@@ -276,14 +276,14 @@
     el("readings-wrong").textContent = wrong ? wrong + (wrong === 1 ? " entry is" : " entries are") + " not understood and not counted: volts from -1000 to 1000, per cent from 0 to 100." : "";
     el("bench-answer").hidden = !any;
     document.body.dataset.suspects = "";
-    if (!any) { el("fault-says").textContent = "Nothing is typed yet."; el("rule-out").replaceChildren(); return null; }
+    if (!any) { el("fault-says").textContent = "Nothing is typed yet."; el("rule-out").replaceChildren(); el("untested").textContent = ""; return null; }
     const found = rank(seen), first = found.suspects[0];
     el("rule-out").replaceChildren(...found.hazards.filter((one) => one.tested).map((one) => made("p", (one.share >= 0.05 ? "DANGER, " : "CAUTION, ") + one.name + " is not ruled out: " + one.why + ".", { class: "danger" })));
     const untested = found.hazards.filter((one) => !one.tested);
-    el("untested").textContent = untested.length ? "No reading here tests what can hurt, either: " + untested.map((one) => one.name + " (" + one.why + ")").join("; ") + "." : "";
+    el("untested").textContent = untested.length ? "No reading here tests these, which can hurt: " + untested.map((one) => one.name + " (" + one.why + ")").join("; ") + "." : "";
     el("fault-says").textContent = found.healthy
       ? "These readings are those of a sound set (" + percent(found.sound, 0) + ")." + (found.notShown.length ? " They can't show: " + some(found.notShown, 8) + "." : "")
-      : "Most likely " + first.names.slice(0, 4).join(" or ") + " (" + first.size + "), " + percent(first.share, 0) + "." + (first.names.length > 1 ? " These readings can't separate them." : "");
+      : "Most likely " + first.names.slice(0, 4).join(" or ") + (first.names[0].endsWith(": " + first.size) ? "" : " (" + first.size + ")") + ", " + percent(first.share, 0) + "." + (first.names.length > 1 ? " These readings can't separate them." : "");
     el("suspects").replaceChildren(...[["sound set", "", found.sound, null], ...found.suspects.slice(0, 8).map((one) => [some(one.names, 6), one.size, one.share, one.deviation])]
       .sort((a, b) => b[2] - a[2]).map(([names, size, share, deviation]) => {
         const cell = made("td"), bar = made("span", undefined, { class: "share", style: "width: " + (6 * share).toFixed(2) + "rem" });

@@ -113,13 +113,19 @@ def test_the_script_ranks_as_the_program_does(
 def test_what_is_shown(page: Page) -> None:
     typed(page, {0: 118.7}, {0: None}, None)
     says = page.script("return document.getElementById('fault-says').textContent")
-    assert says.startswith("Most likely R4 (part & <b>): open or R3 (part & <b>): open (open), ")
+    assert says.startswith("Most likely R4 (part & <b>): open or R3 (part & <b>): open, ")
     assert says.endswith("These readings can't separate them.")
     assert page.script("return document.querySelectorAll('#bench b').length") == 0  # words, no markup
     # what can hurt stands ahead of the form and of the suspects, whatever its rank
     typed(page, {0: 50.0}, {}, None)
     first = page.script("return document.querySelector('#rule-out p').textContent")
     assert first.endswith("C9 (part & <b>): short is not ruled out: the lead may stand at plate volts.")
+    untested = page.script("return document.getElementById('untested').textContent")
+    assert untested.startswith("No reading here tests these, which can hurt: R13 (part & <b>): open (the ")
+    assert page.script(
+        "return document.getElementById('untested').compareDocumentPosition("
+        "document.getElementById('fault-says')) & Node.DOCUMENT_POSITION_FOLLOWING"
+    )
     typed(page, {0: 61.9, 1: 21.0, 2: 7.5}, {0: 0.372, 1: 0.53}, "normal")
     says = page.script("return document.getElementById('fault-says').textContent")
     assert says.startswith("These readings are those of a sound set (") and "C2 (part & <b>): off" not in says
