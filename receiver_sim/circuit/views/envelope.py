@@ -26,7 +26,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.low_frequency import low_frequency
 from receiver_sim.schema import Build
 
-DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=200 {PIVOT_OPTION}"
+DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50 {PIVOT_OPTION}"
 TRAN_OPTIONS = (
     f"reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap "
     f"{RSHUNT_OPTION} {PIVOT_OPTION}"
