@@ -75,9 +75,9 @@ def test_onset_of_a_band(page: tuple[str, dict[str, Any], Path], bench: Bench, d
     reading.check(frequency, "frequency MHz", at.frequency, "Hz", digits=5)
     # by two samples a tenth of loop gain apart; the curve bends by some per cent
     assert float(slope) == pytest.approx((at.gain - near.gain) / (at.figure - near.figure), rel=0.15)
-    assert float(approach_v) == pytest.approx(at.figure - near.figure, rel=0.02)
+    assert float(approach_v) == pytest.approx(at.figure - near.figure, abs=0.051)  # a decimal shown
     turned = 270.0 * (found["onset"]["rotation"] - found["at_nine_tenths"]["rotation"])
-    assert float(approach_deg) == pytest.approx(turned, abs=0.051)
+    assert float(approach_deg) == pytest.approx(turned, abs=0.51)  # whole degrees shown
     assert document["units"]["_farad"] == "F"
     # tuned by some tens of picofarads: 1/(w^2 L) less strays, tube and aerial
     assert found["tuning_farad"] == pytest.approx(1.0 / ((2 * math.pi * 7.099e6) ** 2 * 5.6e-6), rel=0.25)

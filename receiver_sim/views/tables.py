@@ -89,12 +89,12 @@ def band_table(bands: Sequence[BandReport]) -> Section:
                 "" if item.band == previous else shorten(item.band, _NAME),
                 fixed(item.dial_hz, 3, 1e-6),
                 item.status.value,
-                fixed(at.rotation if at else None, 1, 100.0),
-                sets.shown(at.figure if at else None, 2),
+                fixed(at.rotation if at else None, 0, 100.0),
+                sets.shown(at.figure if at else None, 1),
                 fixed(item.oscillation_hz, 4, 1e-6),
                 engineering(None if item.slope is None else item.slope / sets.scale, ""),
-                sets.shown(item.approach, 2),
-                fixed(item.approach_deg, 1),
+                sets.shown(item.approach, 1),
+                fixed(item.approach_deg, 0),
             )
         )
         previous = item.band
@@ -102,7 +102,8 @@ def band_table(bands: Sequence[BandReport]) -> Section:
     legend = Note(
         "Knob: share of the control's electrical travel at onset. Slope: rise of the loop gain T there, per "
         f"{'volt' if sets.unit == 'V' else 'picofarad'} of the {sets.name}. "
-        f"Approach: {sets.plural} and degrees of knob from loop gain 0.9 to onset.",
+        f"Approach: {sets.plural} and degrees of knob from loop gain 0.9 to onset. Parts and tubes leave "
+        "more open than the last digit shown: `receiver-sim spread` says how much.",
         mark="   ",
     )
     grid = Grid(columns, tuple(rows), styles, repeat=2)

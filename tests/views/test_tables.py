@@ -118,12 +118,12 @@ def test_band_table_of_an_onset(report, onsets):
     middle = onsets[1]
     cells = row(text, "7.150")
     assert cells[:2] == ["7.150", "oscillates"]
-    assert float(cells[2]) == pytest.approx(middle.onset.rotation * 100, abs=0.05)
-    assert float(cells[3]) == pytest.approx(middle.onset.screen_v, abs=0.005)
+    assert float(cells[2]) == pytest.approx(middle.onset.rotation * 100, abs=0.5)
+    assert float(cells[3]) == pytest.approx(middle.onset.screen_v, abs=0.05)
     assert float(cells[4]) == pytest.approx(middle.oscillation_hz / 1e6, abs=5e-5)
     assert float(cells[5]) == pytest.approx(middle.slope_per_v, rel=5e-3)
-    assert float(cells[6]) == pytest.approx(middle.approach_v, abs=0.005)
-    assert float(cells[7]) == pytest.approx(middle.approach_deg, abs=0.05)
+    assert float(cells[6]) == pytest.approx(middle.approach_v, abs=0.05)
+    assert float(cells[7]) == pytest.approx(middle.approach_deg, abs=0.5)
     assert "40 m at 7.150 MHz: stops oscillating again at knob 97 %, screen 55.4 V." in words(text)
 
 
