@@ -26,54 +26,31 @@ from receiver_sim.measure.mode import silenced, tuned_mode
 from receiver_sim.measure.set_noise import SetNoise, band_noise, set_noise
 from receiver_sim.physics.noise import BOLTZMANN, ROOM_K
 from receiver_sim.schema import Build
-from receiver_sim.studies import amplitude, listening
+from receiver_sim.studies import listening
+from tests.helpers.heard import Heard
 
 QUIET = PlateNoise(np.array([60.0, 12_000.0]), np.array([1e-20, 1e-20]))
 ALONE = SetNoise(band=None, tube=0.0, audio=QUIET)
 """The tank's own noise and no other."""
 
 
-class Heard:
-    """One band of the demo: its mode, its onset, and sound of it."""
-
-    def __init__(self, build: Build, cards: Cards, bench: Bench) -> None:
-        self.build, self.cards, self.bench, self.band = build, cards, bench, build.bands[2]
-        self.dial = math.sqrt(self.band.from_ * self.band.to)
-        self.search = onset.run(build, cards, bench, band=self.band, dial_hz=self.dial)
-        assert self.search.onset is not None and self.search.tuning_farad is not None
-        found = amplitude.run(build, cards, bench, band=self.band, onset=self.search, time_runs=False)
-        assert found.onset is not None and found.amplitudes is not None
-        self.at, self.frame = found.onset.rotation, float(found.amplitudes.frame_hz[0])
-        self.mode = tuned_mode(
-            build, cards, bench, band=self.band, dial_hz=self.dial, tuning=self.search.tuning_farad,
-            rotation=self.at,
-        )  # fmt: skip
-
-    def sound(self, signals, *, part, seconds, noise=None):
-        return listening.run(
-            self.build, self.cards, self.bench, self.mode, band=self.band, reference_hz=self.frame,
-            path=[(0.0, part * self.at)], signals=signals, seconds=seconds, noise=noise,
-        )  # fmt: skip
-
-    def tank(self, *, rotation: float, seconds: float):
-        """Return the tank's amplitude (V, complex, 24 000 a second) with its own noise alone."""
-        circuit = listening.plan(
-            self.build, self.cards, self.mode, path=[(0.0, rotation)], signals=[],
-            reference_hz=self.mode.resonance_hz, start=0.0, stop=seconds,
-            noise=(ALONE, noise_courses(5, frequency=QUIET.frequency, density=QUIET.density)),
-        )  # fmt: skip
-        step = 1.0 / listening.RATE
-        with loaded(self.bench, circuit) as on:
-            run = on.session.tran(step, seconds, 0.0, step)
-        times = np.arange(round(seconds * listening.RATE)) * step
-        moments, places = np.unique(run["time"], return_index=True)
-        in_phase, across = (
-            CubicSpline(moments, run[circuit.node(place)][places])(
-                times
-            )  # straight lines would take some off
-            for place in (Place.IN_PHASE, Place.QUADRATURE)
-        )
-        return (in_phase + 1j * across)[round(0.02 * listening.RATE) :]
+def tank(on_band: Heard, *, rotation: float, seconds: float) -> np.ndarray:
+    """Return the tank's amplitude (V, complex, 24 000 a second) with its own noise alone."""
+    circuit = listening.plan(
+        on_band.build, on_band.cards, on_band.mode, path=[(0.0, rotation)], signals=[],
+        reference_hz=on_band.mode.resonance_hz, start=0.0, stop=seconds,
+        noise=(ALONE, noise_courses(5, frequency=QUIET.frequency, density=QUIET.density)),
+    )  # fmt: skip
+    step = 1.0 / listening.RATE
+    with loaded(on_band.bench, circuit) as on:
+        run = on.session.tran(step, seconds, 0.0, step)
+    times = np.arange(round(seconds * listening.RATE)) * step
+    moments, places = np.unique(run["time"], return_index=True)
+    in_phase, across = (
+        CubicSpline(moments, run[circuit.node(place)][places])(times)  # straight lines would take some off
+        for place in (Place.IN_PHASE, Place.QUADRATURE)
+    )
+    return (in_phase + 1j * across)[round(0.02 * listening.RATE) :]
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +82,7 @@ def test_the_tank_makes_the_noise_of_its_resistance(
         probe = Probe(on, band=heard.band, dial_hz=heard.dial)
         gain = probe.measure(on.circuit.control.share(rotation)).gain
     assert least < gain < most
-    volts = heard.tank(rotation=rotation, seconds=0.3)
+    volts = tank(heard, rotation=rotation, seconds=0.3)
     width = heard.mode.decay * (1.0 - gain) / (2.0 * math.pi)  # half of it at 3 dB, Hz
     noise_width = 2.0 * width * math.atan(half / width)
     wanted = 4.0 * BOLTZMANN * ROOM_K * heard.mode.rp / (1.0 - gain) ** 2 * noise_width
