@@ -43,6 +43,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._live import deeper as deeper
     from receiver_sim.api._live import for_the_bench as for_the_bench
     from receiver_sim.api._live import quick as quick
+    from receiver_sim.api._live import sounds as sounds
     from receiver_sim.api._loop import SWEEP as SWEEP
     from receiver_sim.api._loop import loop as loop
     from receiver_sim.api._new import new_build as new_build
@@ -104,7 +105,7 @@ _HOMES = {
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",
-    "receiver_sim.api._live": "Superseded deeper for_the_bench quick",
+    "receiver_sim.api._live": "Superseded deeper for_the_bench quick sounds",
     "receiver_sim.api._loop": "SWEEP loop",
     "receiver_sim.api._new": "new_build",
     "receiver_sim.api._onset": "failed onset verify",

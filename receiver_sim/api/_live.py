@@ -11,9 +11,9 @@ from receiver_sim.api._check import check
 from receiver_sim.api._common import hazards
 from receiver_sim.api._fault_table import fault_table
 from receiver_sim.api._found import find
-from receiver_sim.api._page import turned
+from receiver_sim.api._page import pieces_of, turned
 from receiver_sim.api._sheet import sheet
-from receiver_sim.builds import opened
+from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
@@ -27,7 +27,7 @@ from receiver_sim.results.check import CheckReport
 from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.results.live import QuickAnswer, QuickBand
 from receiver_sim.results.onset import Onset
-from receiver_sim.results.page import Turned
+from receiver_sim.results.page import HeardPiece, Turned
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain
 
@@ -133,4 +133,38 @@ def deeper(
     stages.map(bench, one, named, lambda done, total: go_on("settings of the bands", done, total))
     go_on("check", 0, 1)
     checked(check(build, bench=bench, progress=go_on))
+    return stages.failed
+
+
+def sounds(
+    build: Build,
+    *,
+    band: str,
+    bench: Bench,
+    heard: Callable[[HeardPiece, float], None],
+    wanted: Callable[[], bool] = lambda: True,
+    progress: Callable[[str, int, int], None] = lambda _what, _done, _total: None,
+) -> tuple[FailedStage, ...]:
+    """Give the sounds of a band as `page` has them, each as soon as it is there with the seconds that
+    ngspice took for a second of it; none where the band has no onset or the set no aerial.
+
+    wanted is asked between the steps; once it says no, Superseded is raised. Returns the stages that failed.
+    Raises BuildFaults, WrongValue for a band that the build lacks, EngineMissing.
+    """
+
+    def go_on(done: int, total: int) -> None:
+        if not wanted():
+            raise Superseded
+        progress(f"sound of {band}", done, total)
+
+    chosen = band_named(build, band)
+    cards = cards_for(build)
+    stages = Stages()
+    go_on(0, 1)
+
+    def found_pieces() -> None:
+        found = find(settle(build, bench), cards, bench, band=chosen)
+        pieces_of(found.tuned, found.oscillation, 0, stages, go_on, heard)
+
+    stages.run(f"sound of {band}", found_pieces)
     return stages.failed

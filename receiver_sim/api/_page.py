@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
@@ -234,15 +235,28 @@ def _heard(
         return ()
     band = band_named(build, name)
     tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
-    mode = mode_at(tuned, found)
-    if mode.aerial is None:
+    return pieces_of(tuned, found, output, stages, lambda done, total: progress("listening", done, total))
+
+
+def pieces_of(
+    tuned: Tuned,
+    found: Oscillation,
+    output: int,
+    stages: Stages,
+    told: Callable[[int, int], None],
+    each: Callable[[HeardPiece, float], None] = lambda _piece, _cost: None,
+) -> tuple[HeardPiece, ...]:
+    """Return the sounds of a band with an onset, none without an aerial; `each` is given one as soon as it
+    is there, and the seconds that ngspice took for a second of it."""
+    bench, band, mode = tuned.bench, tuned.band, mode_at(tuned, found)
+    if mode.aerial is None or found.onset is None or found.amplitudes is None:
         return ()
     at, frame = found.onset.rotation, float(found.amplitudes.frame_hz[0])
 
     def one(b: Bench, tune: _Tune) -> HeardPiece:
         rotation = min(at * tune.relative, 1.0)
         sound = listening.run(
-            build, cards, b, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
+            tuned.build, tuned.cards, b, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
             signals=[tune.signal], seconds=LEAD_S + tune.seconds, output=output, dial=tune.dial,
         )  # fmt: skip
         spl = None
@@ -251,11 +265,13 @@ def _heard(
         volts = resample_poly(sound.volts[round(LEAD_S * sound.rate) :], 1, 2)
         rms = float(np.sqrt(np.mean(volts**2)))
         level = None if spl is None or rms <= 0.0 else spl + 20.0 * float(np.log10(rms))
-        return HeardPiece(
+        piece = HeardPiece(
             band.name, tune.station, rotation, tune.from_hz, tune.to_hz, tune.signal.level_v, sound.output,
             sound.rate / 2.0, volts, level, spl,
         )  # fmt: skip
+        each(piece, sound.engine_seconds / (LEAD_S + tune.seconds))
+        return piece
 
     named = [(f"{tune.station} at {100.0 * tune.relative:.3g} % of onset", tune) for tune in _tunes()]
-    pieces = stages.map(bench, one, named, lambda done, total: progress("listening", done, total))
+    pieces = stages.map(bench, one, named, told)
     return tuple(piece for piece in pieces if piece is not None)

@@ -37,20 +37,21 @@ class _Listener:
     def __init__(self) -> None:
         self.loop = asyncio.get_running_loop()
         self.queue: asyncio.Queue[Event] = asyncio.Queue()
-        self.asked = 0
+        self.asked = {"deeper": 0, "sound": 0}
         self.open = True
 
-    def begin(self) -> tuple[Callable[[Event], None], Callable[[], bool]]:
-        """Supersede what was asked before; return how to tell events and whether they are still wanted."""
-        self.asked += 1
-        return self.also()
+    def begin(self, what: str) -> tuple[Callable[[Event], None], Callable[[], bool]]:
+        """Supersede what was asked of this kind before; return how to tell events and whether they are still
+        wanted."""
+        self.asked[what] += 1
+        return self.also(what)
 
-    def also(self) -> tuple[Callable[[Event], None], Callable[[], bool]]:
-        """Return the same for what is asked besides; the next change supersedes both."""
-        mine = self.asked
+    def also(self, what: str) -> tuple[Callable[[Event], None], Callable[[], bool]]:
+        """Return the same for what is asked besides; the next of that kind supersedes both."""
+        mine = self.asked[what]
 
         def wanted() -> bool:
-            return self.open and self.asked == mine
+            return self.open and self.asked[what] == mine
 
         def tell(event: Event) -> None:
             if wanted():
@@ -84,22 +85,30 @@ class _Live:
 
     async def deeper(self, request: Request) -> Response:
         asked = await _asked(request)
-        text, listener = _text(asked, "text"), self.pages.get(str(asked.get("page")))
+        self._beside("deeper", asked, self.work.deeper, _text(asked, "text"))
+        return JSONResponse({}, 202)
+
+    async def sound(self, request: Request) -> Response:
+        asked = await _asked(request)
+        self._beside("sound", asked, self.work.sounds, _text(asked, "text"), _text(asked, "band", 1000))
+        return JSONResponse({}, 202)
+
+    def _beside(self, what: str, asked: dict[str, Any], work: Callable[..., None], *given: str) -> None:
+        """Begin work whose answers are told as events to the page that asked."""
+        listener = self.pages.get(str(asked.get("page")))
         if listener is None:
             raise WrongValue("this page does not listen: load it again")
-        tell, wanted = listener.begin()
         # not in the pool of the fast answers, which it would fill
         threading.Thread(
-            target=self.work.deeper, args=(text, tell, wanted), name="live-deeper", daemon=True
+            target=work, args=(*given, *listener.begin(what)), name=f"live-{what}", daemon=True
         ).start()
-        return JSONResponse({}, 202)
 
     async def bench(self, request: Request) -> Response:
         asked = await _asked(request)
         text, listener = _text(asked, "text"), self.pages.get(str(asked.get("page")))
         if listener is None:
             raise WrongValue("this page does not listen: load it again")
-        tell, wanted = listener.also()
+        tell, wanted = listener.also("deeper")
         threading.Thread(
             target=self.work.bench, args=(text, tell, wanted), name="live-bench", daemon=True
         ).start()
@@ -194,7 +203,7 @@ def application(work: Work, *, token: str, port: int, ending: Callable[[], bool]
         Route("/events", live.events, methods=["GET"]),
         *(
             Route(f"/{name}", getattr(live, name), methods=["POST"])
-            for name in ("answer", "drawing", "deeper", "bench", "save")
+            for name in ("answer", "drawing", "deeper", "sound", "bench", "save")
         ),
     ]
     handlers = {BuildFaults: _faults, ReceiverSimError: _refused}

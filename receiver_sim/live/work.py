@@ -19,8 +19,9 @@ from receiver_sim.schema.loading import load_build_text
 from receiver_sim.views.page import live as views
 
 Event = tuple[str, dict[str, Any]]
-_KEPT = 12
-"""Builds whose deeper answers are kept, so that undoing a change shows them at once."""
+_KEPT, _KEPT_SOUNDS = 12, 6
+"""Builds whose deeper answers, and bands of builds whose sounds, are kept: undoing a change shows them at
+once."""
 
 
 _KEPT_BENCHES = 3
@@ -39,6 +40,7 @@ class Work:
         self._drawing = threading.Lock()
         self._known: OrderedDict[str, list[Event]] = OrderedDict()
         self._benches: OrderedDict[str, dict[str, Any]] = OrderedDict()
+        self._sounds: OrderedDict[tuple[str, str], list[Event]] = OrderedDict()
         self._lock = threading.Lock()
 
     def loaded(self, text: str) -> Build:
@@ -156,6 +158,44 @@ class Work:
             self._benches[mark] = known
             while len(self._benches) > _KEPT_BENCHES:
                 self._benches.popitem(last=False)
+
+    def sounds(self, text: str, band: str, tell: Callable[[Event], None], wanted: Callable[[], bool]) -> None:
+        """Tell the sounds of a build on one band as they come in, at once if they are known."""
+        mark = digest(text)
+        with self._lock:
+            known = self._sounds.get((mark, band))
+        if known is not None:
+            for event in known:
+                tell(event)
+            return
+        told: list[Event] = []
+
+        def give(kind: str, data: dict[str, Any]) -> None:
+            event = (kind, {"digest": mark, "band": band, **data})
+            if kind != "sounding":
+                told.append(event)
+            tell(event)
+
+        try:
+            failed = api.sounds(
+                self.loaded(text),
+                band=band,
+                bench=self._deep,
+                heard=lambda one, cost: give("heard", {"piece": views.heard(one), "cost": round(cost, 2)}),
+                wanted=wanted,
+                progress=lambda _what, done, total: give("sounding", {"done": done, "total": total}),
+            )
+            for one in failed:
+                give("mute", {"why": f"{one.stage}: {one.reason}"})
+        except api.Superseded:
+            return
+        except ReceiverSimError as error:
+            give("mute", {"why": str(error)})
+        give("sounded", {})
+        with self._lock:
+            self._sounds[mark, band] = told
+            while len(self._sounds) > _KEPT_SOUNDS:
+                self._sounds.popitem(last=False)
 
 
 def digest(text: str) -> str:

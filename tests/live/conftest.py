@@ -12,6 +12,8 @@ from typing import Any
 import httpx
 import pytest
 
+from receiver_sim.api import _page
+from receiver_sim.circuit.signals import Signal
 from receiver_sim.engine import Bench
 from receiver_sim.live import serving
 from tests.conftest import BUILDS
@@ -73,6 +75,14 @@ class Served:
     ) -> httpx.Response:
         change = None if path is None else {"path": path, "value": value}
         return self.post("answer", {"text": self.text if text is None else text, "change": change})
+
+
+@pytest.fixture
+def short_sounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One short piece of code, 700 Hz off, just beyond onset, in the place of all pieces: 0.3 s of it."""
+    code = Signal(50e-6, 700.0, start_s=0.02)
+    tunes = [_page._Tune("code", 1.03, 0.3, code, None, 700.0, 700.0)]
+    monkeypatch.setattr(_page, "_tunes", lambda: tunes)
 
 
 @pytest.fixture(scope="session")

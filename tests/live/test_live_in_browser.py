@@ -160,6 +160,26 @@ def test_deeper_answers_follow_beside_those_of_the_set_as_built(page: LivePage) 
     assert page.script("return document.querySelectorAll('#strength .was').length") == 1
 
 
+def test_the_sound_of_the_changed_set_and_of_the_set_as_built(page: LivePage, short_sounds: None) -> None:
+    """Nothing is computed before Play is pressed; then the changed set is heard, and as built where that is
+    chosen. Both come to the page as what is played and drawn."""
+    page.change("regeneration.top", "36 kohm")
+    page.until("document.body.dataset.done")
+    assert not page.script("return document.body.dataset.sounded")
+    page.script("document.getElementById('station').value = 'code'")
+    page.script("document.getElementById('play').click()")
+    page.until("document.body.dataset.soundOf === 'changed'")
+    assert "the changed set" in page.script("return document.getElementById('sound-state').textContent")
+    rotation = float(page.until("document.getElementById('spectrum').dataset.rotation"))
+    page.script("document.getElementById('version').value = 'built'")
+    page.script("document.getElementById('version').dispatchEvent(new Event('change'))")
+    page.until("document.body.dataset.soundOf === 'built'")
+    assert "as built" in page.script("return document.getElementById('sound-state').textContent")
+    # the control stands elsewhere for the same part of another onset
+    assert float(page.until("document.getElementById('spectrum').dataset.rotation")) != rotation
+    page.script("document.getElementById('play').click()")
+
+
 def test_saving_asks_before_it_overwrites(page: LivePage) -> None:
     saved = page.served.folder / "by-hand.yaml"
     saved.unlink(missing_ok=True)

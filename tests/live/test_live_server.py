@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import signal
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import numpy as np
 import pytest
 
 from receiver_sim import api
@@ -264,6 +266,41 @@ def test_two_browsers_at_once_each_get_their_own(served: Served) -> None:
     again.join(60)
     assert [kind for kind, _ in told["c" * 32] if kind != "done"].count("band") == 2
     assert served.deep.evaluations == before  # kept: undoing a change computes nothing
+
+
+def test_the_sound_of_a_band_is_told_piece_by_piece(served: Served, short_sounds: None) -> None:
+    """700 Hz off the carrier is heard as 700 Hz, a second time at once; what ngspice took for a second is
+    said."""
+    page, began, told = "e" * 32, threading.Event(), []
+    band = served.answer().json()["bands"][0]["name"]
+    for _ in range(2):
+        began.clear()
+        listener = threading.Thread(
+            target=lambda: told.append(events(served, page, began, "sounded")), daemon=True
+        )
+        listener.start()
+        assert began.wait(60)
+        asked = served.post("sound", {"text": served.text, "page": page, "band": band})
+        assert asked.status_code == 202
+        listener.join(200)
+    first, again = ([data for kind, data in one if kind == "heard"] for one in told)
+    assert first == again and len(first) == 1
+    assert first[0]["cost"] > 0.0 and first[0]["band"] == band
+    piece = first[0]["piece"]
+    wave = np.frombuffer(base64.b64decode(piece["samples"]), "<i2").astype(float)
+    spectrum = np.abs(np.fft.rfft(wave * np.hanning(wave.size), 8 * wave.size))
+    spectrum[: round(100.0 * 8 * wave.size / piece["rate"])] = 0.0
+    pitch = np.argmax(spectrum) * piece["rate"] / (8 * wave.size)
+    # the tank pulls by a few hertz, a bin of 0.3 s is 3 Hz
+    assert pitch == pytest.approx(700.0, rel=0.02)
+
+
+def test_a_sound_without_a_band_is_refused(served: Served) -> None:
+    """And so is one for a page that does not listen; nothing is computed for either."""
+    answer = served.post("sound", {"text": served.text, "page": "d" * 32})
+    assert answer.status_code == 400 and "'band'" in answer.json()["says"]
+    answer = served.post("sound", {"text": served.text, "page": "d" * 32, "band": "40 m"})
+    assert answer.status_code == 400 and "load it again" in answer.json()["says"]
 
 
 def test_a_page_that_does_not_listen_is_not_computed_for(served: Served) -> None:

@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  const { show, pointed, add, path, clear, si } = window.receiver;
+  const { show, sounds, pointed, add, path, clear, si } = window.receiver;
   const el = (id) => document.getElementById(id);
   const start = JSON.parse(el("start").textContent);
   const page = [...crypto.getRandomValues(new Uint8Array(16))].map((n) => n.toString(16).padStart(2, "0")).join("");
@@ -210,8 +210,55 @@
     state("All answers are those of the values above.");
     document.body.dataset.done = digest;
     if (benchWanted && document.body.dataset.bench !== digest) askBench();
+    askSound();
     // a change may have come before all was known of the set as built
     if (changed() && built.bands.some((one) => one.quick)) post("deeper", { page, text: start.text }).catch(() => undefined);
+  });
+
+  // ---------------------------------------------------------------- sound
+  // pieces by text and band; what is played is that of the values above once there is any of it
+  const pieces = new Map(), complete = new Set();
+  let playing = false, waited = "", shown = "";
+  const keyOf = (mark) => mark + " " + el("band").value;
+  const wantedMark = () => el("version").value === "built" || !changed() ? built.digest : digest;
+  const soundState = (words) => { el("sound-state").textContent = words; };
+  const offer = () => {
+    const key = keyOf(wantedMark()), list = pieces.get(key);
+    if (list && list.length) { shown = key; sounds(list); }
+    document.body.dataset.sound = list ? list.length : 0;
+    document.body.dataset.soundOf = shown === keyOf(built.digest) ? "built" : shown === keyOf(digest) ? "changed" : "before";
+    return shown === key;
+  };
+  const askSound = () => {
+    if (!playing) return;
+    const mark = wantedMark(), key = keyOf(mark), there = offer();
+    if (complete.has(key) || waited === key) return;
+    waited = key;
+    pieces.set(key, []);
+    if (!there) soundState(shown ? "The sound is still that of the values or the band before; the new one is being computed." : "The sound is being computed.");
+    post("sound", { page, text: mark === built.digest ? start.text : text, band: el("band").value }).catch(() => undefined);
+  };
+  document.addEventListener("play", (event) => { playing = event.detail; askSound(); });
+  document.addEventListener("band", askSound);
+  el("version").addEventListener("change", askSound);
+  const heard = (kind, take) => events.addEventListener(kind, (event) => {
+    const data = JSON.parse(event.data);
+    take(data, data.digest + " " + data.band);
+  });
+  heard("heard", (data, key) => {
+    const list = pieces.get(key) || [];
+    list.push(data.piece);
+    pieces.set(key, list);
+    if (offer()) soundState((el("version").value === "built" || !changed() ? "Heard: the set as built. " : "Heard: the changed set. ") +
+      (data.cost > 1 ? "ngspice takes " + data.cost.toFixed(1) + " s for a second of sound here, so it is computed ahead, at some settings; while the control is turned the nearest of them is played."
+        : "ngspice takes " + data.cost.toFixed(1) + " s for a second of sound here."));
+  });
+  heard("mute", (data, key) => { if (key === keyOf(wantedMark())) soundState("No sound: " + data.why); });
+  heard("sounded", (data, key) => {
+    complete.add(key);
+    if (waited === key) waited = "";
+    if (key === keyOf(wantedMark()) && !(pieces.get(key) || []).length) soundState("No sound on this band: it has no onset on the control, or the set has no aerial.");
+    document.body.dataset.sounded = String(complete.size);
   });
 
   // ---------------------------------------------------------------- text, undo, saving

@@ -9,6 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from receiver_sim.physics.hearing import ISO_226_2003
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
 from receiver_sim.results.bench_sheet import BenchSheet
@@ -21,10 +22,10 @@ from receiver_sim.views import control_words
 from receiver_sim.views.numbers import engineering, percent
 from receiver_sim.views.page import bench as bench_views
 from receiver_sim.views.page import words
-from receiver_sim.views.page.page import as_json, frame, table
+from receiver_sim.views.page.page import as_json, frame, heard, table
 from receiver_sim.views.states import IN_SHORT
 
-__all__ = ["POLICY", "bench", "checked", "quick", "shell", "table"]
+__all__ = ["POLICY", "bench", "checked", "heard", "quick", "shell", "table"]
 
 _HERE = Path(__file__).parent
 
@@ -48,14 +49,14 @@ def shell(build: Build, text: str, fields: list[dict[str, Any]], file: str) -> s
     """Return the page before any answer: the values, their places, and where the answers will stand."""
     data = {
         "bands": [_nothing_yet(band.name) for band in build.bands],
-        "heard": [], "hearing": [], "hum": [], "before": [],
+        "heard": [], "hearing": [list(point) for point in ISO_226_2003], "hum": [], "before": [],
     }  # fmt: skip
     return frame().get_template("live.html.j2").render(
         title=build.title,
         file=file,
         dangers=cautions.ALL,
         bands=[band.name for band in build.bands],
-        heard=False,
+        heard=True,
         build_text=text,
         style=Markup(_script("page.css") + _script("live.css")),
         script=Markup(_script("page.js")),

@@ -103,7 +103,7 @@
   };
 
   // ---------------------------------------------------------------- sound
-  const decoded = new Map();
+  const decoded = new WeakMap();
   const samplesOf = (piece) => {
     if (!decoded.has(piece)) {
       const raw = atob(piece.samples), out = new Float32Array(raw.length / 2);
@@ -177,7 +177,7 @@
   };
   const grain = () => {
     const piece = pieceFor(band.rotation[nearest(band.rotation, Number(knob.value) / 100)]);
-    if (!piece) { next = audio.currentTime + 0.1; return; }
+    if (!piece) { next = audio.currentTime + 0.25; return; }  // silence, longer than is made ahead at a time
     const source = samplesOf(piece), still = piece.from === piece.to;
     const length = Math.min(Math.round(piece.rate * (still ? 0.3 : 0.16)), source.length);
     const from = still ? Math.round(step * length / 2) % Math.max(source.length - length, 1) : placeIn(piece, length);
@@ -196,6 +196,7 @@
       start(); audio.resume(); next = audio.currentTime + 0.05;
       timer = setInterval(() => { while (next < audio.currentTime + 0.2) grain(); }, 50);
     } else { clearInterval(timer); timer = null; }
+    document.dispatchEvent(new CustomEvent("play", { detail: on }));
   };
   if (el("play")) {
     el("play").addEventListener("click", () => play(timer === null));
@@ -257,7 +258,8 @@
     update();
     document.dispatchEvent(new CustomEvent("band", { detail: band.name }));
   };
-  window.receiver = { show, pointed, add, path, clear, si };
+  const sounds = (heard) => { data = { ...data, heard }; update(); };
+  window.receiver = { show, sounds, pointed, add, path, clear, si };
   bandBox.addEventListener("change", choose);
   const known = data.heard.length ? data.bands.findIndex((one) => one.name === data.heard[0].band) : 0;
   bandBox.selectedIndex = Math.max(known, 0);

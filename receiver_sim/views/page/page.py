@@ -124,7 +124,7 @@ def _data(report: PageReport) -> dict[str, Any]:
     ]  # fmt: skip
     return {
         "bands": [table(one) for one in report.turned],
-        "heard": [_heard(one) for one in report.heard],
+        "heard": [heard(one) for one in report.heard],
         "hearing": [list(point) for point in ISO_226_2003],
         "hum": tones,
     }
@@ -151,7 +151,7 @@ def table(one: Turned) -> dict[str, Any]:
     }
 
 
-def _heard(one: HeardPiece) -> dict[str, Any]:
+def heard(one: HeardPiece) -> dict[str, Any]:
     """Return a sound as 16-bit samples in base 64, with the volts of the largest sample that fits."""
     peak = max(float(np.abs(one.volts).max()), 1e-12)
     samples = np.round(one.volts / peak * 32767.0).astype("<i2")
