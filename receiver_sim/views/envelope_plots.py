@@ -15,6 +15,7 @@ from receiver_sim.views.plots import save_all
 from receiver_sim.views.plots.envelope import (
     plot_amplitude,
     plot_detection,
+    plot_loudness,
     plot_pulling,
     plot_verification,
 )
@@ -38,9 +39,13 @@ def write_onset(report: OscillationReport, folder: Path | FileSet) -> tuple[Path
 
 
 def write_detection(found: Detection, folder: Path | FileSet) -> tuple[Path, ...]:
-    """Write sensitivity against control, and pulling where it oscillates; return the paths."""
+    """Write sensitivity against control, loudness of AM against what it passes, and pulling where it
+    oscillates; return the paths.
+    """
     name = slug(found.band)
     drawings: list[tuple[str, Callable[[], Axes]]] = [(f"sensitivity-{name}", partial(plot_detection, found))]
+    if found.am is not None and found.am.reach_hz is not None:
+        drawings.append((f"loudness-{name}", partial(plot_loudness, found)))
     if found.pulling is not None:
         drawings.append((f"pulling-{name}", partial(plot_pulling, found)))
     return save_all(drawings, folder)

@@ -26,6 +26,7 @@ from receiver_sim.results.envelope import (
     OscillationReport,
     Pulling,
     RampReading,
+    SpeechSetting,
     Stability,
     Steadiness,
     TransferCurve,
@@ -324,6 +325,29 @@ def test_amplitude_plot_shows_both_branches():
 def test_other_plots_name_their_axes(axes):
     ax = axes()
     assert ax.get_xlabel() and ax.get_ylabel()
+
+
+def test_loudness_plot_shows_what_each_setting_passes():
+    bare = a_detection()
+    at = ControlSetting(0.45, 27.0)
+    found = dataclasses.replace(
+        bare,
+        am=dataclasses.replace(bare.am, reach_hz=4e3 - 3e3 * X),
+        speech=SpeechSetting(2.5e3, at, 2.4e3, 0.6, ControlSetting(0.49, 29.0), 60.0, 1.0, 0.02),
+    )
+    ax = plots.plot_loudness(found)
+    assert found.am.reach_hz is not None and found.speech is not None
+    line, wanted, speech, bare = ax.lines
+    assert list(line.get_xdata()) == pytest.approx(list(found.am.reach_hz / 1e3))
+    assert list(line.get_ydata()) == list(found.am.audio_v)
+    assert wanted.get_xdata()[0] == pytest.approx(found.speech.wanted_hz / 1e3)
+    assert (speech.get_xdata()[0], speech.get_ydata()[0]) == (
+        pytest.approx(found.speech.reach_hz / 1e3), found.speech.audio_v
+    )  # fmt: skip
+    assert bare.get_ydata()[0] == found.speech.bare_v
+    assert ax.get_xlabel().endswith("(kHz)") and ax.get_ylabel().endswith("(V r.m.s.)")
+    with pytest.raises(ValueError, match="AM was not looked at"):
+        plots.plot_loudness(dataclasses.replace(found, am=None))
 
 
 def test_sensitivity_of_a_band_without_onset_shows_what_there_is():

@@ -6,7 +6,13 @@ Only this package imports matplotlib.
 from receiver_sim.views.plots.audio import plot_audio
 from receiver_sim.views.plots.coils import plot_breakthrough
 from receiver_sim.views.plots.control import plot_control
-from receiver_sim.views.plots.envelope import plot_amplitude, plot_detection, plot_pulling, plot_verification
+from receiver_sim.views.plots.envelope import (
+    plot_amplitude,
+    plot_detection,
+    plot_loudness,
+    plot_pulling,
+    plot_verification,
+)
 from receiver_sim.views.plots.hum import plot_hum
 from receiver_sim.views.plots.hum_paths import plot_hum_paths
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
@@ -36,6 +42,7 @@ __all__ = [
     "plot_hum",
     "plot_hum_paths",
     "plot_loop_gain",
+    "plot_loudness",
     "plot_modes",
     "plot_nyquist",
     "plot_plate_family",

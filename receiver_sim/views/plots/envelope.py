@@ -220,6 +220,45 @@ def _sentence(words: str) -> str:
     return f"{words[0].upper()}{words[1:]}."
 
 
+def plot_loudness(found: Detection, ax: Axes | None = None) -> Axes:
+    """Draw audio of AM against the highest audio frequency that passes, over the settings of the control,
+    with the setting for speech and the loudness without regeneration.
+
+    Raises ValueError for a band on which AM was not looked at.
+    """
+    curve = found.am
+    if curve is None or curve.reach_hz is None:
+        raise ValueError(f"{found.band}: AM was not looked at")
+    ax = style.new_axes() if ax is None else ax
+    style.dress(
+        ax,
+        title=f"{found.band}: loudness of AM against what it passes",
+        subtitle=f"{found.output}, {engineering(curve.carrier_v, 'V')} r.m.s. in the aerial. Towards onset: "
+        "louder and duller.",
+        x="Highest audio frequency within 3 dB (kHz)",
+        y="Audio (V r.m.s.)",
+    )
+    pen = style.pen_of(curve.signal, (curve.signal,), 0)
+    ax.plot(curve.reach_hz / 1e3, curve.audio_v, label="settings of the control", **pen.line())
+    if found.speech is not None:
+        one = found.speech
+        ax.axvline(one.wanted_hz / 1e3, color=style.SOFT, linewidth=0.9)
+        ax.plot(
+            [one.reach_hz / 1e3], [one.audio_v], "o", color=pen.colour,
+            label=f"for speech, knob {percent(one.setting.rotation, 1)}",
+        )  # fmt: skip
+        ax.axhline(one.bare_v, color=style.SOFT, linewidth=0.9, linestyle="--", label="no regeneration")
+    ax.set_xscale("log")
+    ax.set_yscale("log")
+    low, high = ax.get_xlim()
+    style.plain_ticks(ax.xaxis, [place for place in _KILOHERTZ if low <= place <= high])
+    ax.legend(loc="best", frameon=False, fontsize=style.SMALL)
+    return ax
+
+
+_KILOHERTZ = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0)
+
+
 def plot_pulling(found: Detection, ax: Axes | None = None) -> Axes:
     """Draw the beat against the carrier's offset: locked, pulled, free; in words why where there is none."""
     ax = style.new_axes() if ax is None else ax
