@@ -124,6 +124,20 @@ class Count:
     hidden: int = 0
     """Trials in which the set is called sound and the fault is on that line: readings don't show it."""
 
+    def __str__(self) -> str:
+        """Say it in shares: of all trials, and of those whose fault is not on the line of a sound set."""
+        shown = self.trials - self.hidden
+        of_all = f"first {self.first / self.trials:.1%}, among three {self.three / self.trials:.1%}"
+        of_shown = (
+            f"first {(self.first - self.hidden) / shown:.1%}, "
+            f"among three {(self.three - self.hidden) / shown:.1%}"
+        )
+        return (
+            f"{of_all} of {self.trials}; excluding {self.hidden} that no reading shows and that are on the "
+            f"line of a sound set: {of_shown}; {self.names / shown:.1f} faults on a first line; "
+            f"sound {self.sound_right}/{self.sound}; not run {self.lost}"
+        )
+
 
 def placed(ranked: fault_finder.Ranked, name: str | None) -> int | None:
     """Return the place (0 first) of the line that holds a fault (None: the sound set), None if on no line."""
@@ -199,14 +213,7 @@ def main() -> None:
                 print(f"   {line}")
             for field in vars(whole):
                 setattr(whole, field, getattr(whole, field) + getattr(count, field))
-    shown = whole.trials - whole.hidden
-    print(
-        f"first {whole.first / whole.trials:.1%}, among three {whole.three / whole.trials:.1%} of "
-        f"{whole.trials}; excluding {whole.hidden} that no reading shows and that are on the line of a sound "
-        f"set: first {(whole.first - whole.hidden) / shown:.1%}, among three "
-        f"{(whole.three - whole.hidden) / shown:.1%}; {whole.names / shown:.1f} faults on a first line; "
-        f"sound {whole.sound_right}/{whole.sound}; not run {whole.lost}"
-    )
+    print(whole)
 
 
 if __name__ == "__main__":
