@@ -31,7 +31,7 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: P
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.base import FailedStage, Status
     from receiver_sim.schema import parts
-    from receiver_sim.views import coil_tables
+    from receiver_sim.views import design_tables
 
     target = quantity_of("--onset", onset_, parts.Setting)
     loaded = prepared(build, bands=bands)
@@ -42,5 +42,5 @@ def tap(build: Path, onset_: str, bands: tuple[str, ...], as_json: bool, pool: P
     ]
     answer(
         "tap", found, build=loaded, bench=bench, as_json=as_json,
-        sheet=lambda: coil_tables.tap_sheet(loaded.title, found), failed=failed,
+        sheet=lambda: design_tables.tap_sheet(loaded.title, found), failed=failed,
     )  # fmt: skip

@@ -99,7 +99,7 @@ def wind(
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.physics.wire import astm_gauge_diameter
     from receiver_sim.schema import parts
-    from receiver_sim.views import coil_tables
+    from receiver_sim.views import design_tables
 
     if (wire is None) == (gauge is None):
         raise UserError("give the wire either by --wire (such as 0.5mm) or by --gauge (such as 24)")
@@ -128,4 +128,4 @@ def wind(
         design = api.design_coil(wish)
     except NoAnswer as error:
         raise UserError(f"no such coil: {error}") from None
-    answer("wind", design, as_json=as_json, sheet=lambda: coil_tables.design_sheet(design))
+    answer("wind", design, as_json=as_json, sheet=lambda: design_tables.design_sheet(design))

@@ -1,32 +1,27 @@
-"""Tables on coils, tuning, aerial and breakthrough. Made from results only."""
+"""Tables on coils and tuning, and all that `coils` prints. Made from results only."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from receiver_sim.results import cautions
-from receiver_sim.results.base import Status
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.coils import (
-    AerialEffect,
-    Breakthrough,
     CoilRange,
     CoilSheet,
     CoilsReport,
     Coverage,
     DialSweep,
-    TapFind,
-    TapPlace,
-    WindingDesign,
 )
-from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
+from receiver_sim.views.aerial_tables import aerial_table, breakthrough_table, radiation_table
+from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
 from receiver_sim.views.rf_tables import rf_stage_table
-from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sheet import Column, Grid, Section, Sheet
 from receiver_sim.views.sheet import note_under as _note
+from receiver_sim.views.states import in_a_word
 from receiver_sim.views.tables import failed_sections, provenance_note
 
 _NAME = 14
-_INDENT = "   "
 
 
 def coils_sheet(report: CoilsReport) -> Sheet:
@@ -312,7 +307,7 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
                 (
                     shorten(sweep.band, 11) if number == 0 else "",
                     fixed(point.dial_hz, 3, 1e-6),
-                    fixed(point.onset.rotation, 1, 100.0) if point.onset else _short(point.status),
+                    fixed(point.onset.rotation, 1, 100.0) if point.onset else in_a_word(point.status),
                     fixed(point.gain, 3),
                     fixed(point.transconductance_siemens, 0, 1e6),
                     engineering(point.transfer_ohm, ""),
@@ -336,265 +331,3 @@ def sweep_table(sweeps: Sequence[DialSweep]) -> Section:
         "'always': oscillates already at the lowest setting.",
     ]
     return Section("Over the dial", (Grid(columns, tuple(rows), repeat=2), *map(_note, texts)), RADIATION)
-
-
-def _short(status: Status) -> str:
-    return {Status.DOES_NOT: "none", Status.NOT_IN_RANGE: "always", Status.FAILED: "failed"}.get(
-        status, NOTHING
-    )
-
-
-_STATES = {"calm": "calm", "less": "less C", "more": "more C", "none": "taken off"}
-
-
-def aerial_table(effects: Sequence[AerialEffect]) -> Section:
-    """Return what the aerial does to resonance, Q and onset as it swings."""
-    columns = (
-        Column("band", "left"), Column("dial MHz"), Column("R ohm"), Column("X ohm"),
-        Column("aerial", "left"),
-        Column("C pF"), Column("shift Hz"), Column("Q"), Column("onset at %"),
-    )  # fmt: skip
-    rows = []
-    for effect in effects:
-        for number, state in enumerate(effect.states):
-            first = (
-                shorten(effect.band, _NAME),
-                fixed(effect.dial_hz, 3, 1e-6),
-                fixed(effect.resistance_ohm, 1),
-                fixed(effect.reactance_ohm, 0),
-            )
-            rows.append(
-                (
-                    *(first if number == 0 else ("", "", "", "")),
-                    _STATES.get(state.state, state.state),
-                    fixed(state.capacitance_farad, 1, 1e12),
-                    fixed(state.shift_hz, 0),
-                    fixed(state.q, 1),
-                    fixed(state.onset.rotation, 1, 100.0) if state.onset else _short(state.status),
-                )
-            )
-    how = {
-        "link": "by the link of each coil",
-        "capacitor": "by a capacitor to the hot end",
-        "stage": "to the grid of the r.f. stage",
-    }
-    text = (
-        f"Coupled {how.get(effects[0].coupling, effects[0].coupling)}. Dial left alone as the aerial "
-        f"swings; onset "
-        "with the aerial taken off is for a dial tuned again."
-    )
-    return Section("Aerial", (Grid(columns, tuple(rows)), _note(text)), RADIATION)
-
-
-def radiation_table(effects: Sequence[AerialEffect]) -> Section:
-    """Return what the detector radiates when it oscillates, with what was assumed."""
-    columns = (
-        Column("band", "left"), Column("tank V peak"), Column("aerial mA rms"), Column("height m"),
-        Column("R rad. ohm"), Column("radiated uW"), Column("uV/m at 100 m"),
-    )  # fmt: skip
-    rows = tuple(
-        (
-            shorten(effect.band, _NAME),
-            fixed(effect.radiation.tank_v, 2),
-            engineering(effect.radiation.aerial_a * 1e3, ""),
-            fixed(effect.radiation.height_m, 2),
-            engineering(effect.radiation.radiation_ohm, ""),
-            engineering(effect.radiation.power_w * 1e6, ""),
-            engineering(effect.radiation.field_v_per_m * 1e6, ""),
-        )
-        for effect in effects
-    )
-    notes = [_note("The receiver transmits. Power goes with the square of the tank's volts.")]
-    if any(effect.radiation.tank_assumed for effect in effects):
-        notes.append(_note("The tank's volts are an assumption: give yours with --tank-volts."))
-    if any(effect.radiation.height_assumed for effect in effects):
-        notes.append(_note("The aerial's effective height is an assumption: set 'aerial.effective_height'."))
-    return Section("Radiated while oscillating", (Grid(columns, rows), *notes), RADIATION)
-
-
-def breakthrough_table(results: Sequence[Breakthrough]) -> Section:
-    """Return what a strong medium-wave station leaves between grid and cathode, and of links what a shield
-    gains.
-    """
-    linked = any(one.station_shielded_v for one in results)
-    columns = [
-        Column("\nband", "left"), Column("station\nkHz"), Column("e.m.f.\nV"),
-        Column("grid mV,\nno shield" if linked else "grid\nmV"),
-    ]  # fmt: skip
-    if linked:
-        columns += [Column("grid mV,\nshield"), Column("shield\ngains dB"), Column("\nshield", "left")]
-    columns += [Column("tuned signal\nV per V"), Column("as strong as\ntuned uV")]
-    rows = []
-    for one in results:
-        shielded = one.station_shielded_v
-        row = [
-            shorten(one.band, _NAME),
-            fixed(one.station_hz, 0, 1e-3),
-            engineering(one.emf_v, ""),
-            engineering(one.station_v * 1e3, ""),
-        ]
-        if linked:
-            row += [
-                NOTHING if shielded is None else engineering(shielded * 1e3, ""),
-                decibel(None if not shielded else one.station_v / shielded),
-                one.shield,
-            ]
-        rows.append((*row, engineering(one.wanted, ""), engineering(one.equal_v * 1e6, "")))
-    texts = [
-        "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the dial "
-        "that makes as many volts there as the station does, the set as built."
-    ]
-    if linked:
-        texts.append(
-            "Shield 'assumed': the build has none; one that leaves 5 % of the capacitance is assumed. A link "
-            "with one end on the chassis gains next to nothing from a shield; a link on a feeder does."
-        )
-    grid = Grid(tuple(columns), tuple(rows))
-    return Section("Breakthrough of a strong station", (grid, *map(_note, texts)))
-
-
-def tap_sheet(title: str, found: Sequence[TapFind]) -> Sheet:
-    """Return where to put the tap of each coil."""
-    target = percent(found[0].target) if found else NOTHING
-    columns = (
-        Column("\nband", "left"), Column("dial\nMHz"), Column("now\nturn"), Column("now\nonset %"),
-        Column("exact\nturn"), Column("\nonset %"), Column("to 1/4\nturn"), Column("\nonset %"),
-        Column("1/2 less\nonset %"), Column("1/2 more\nonset %"), Column("tap\n% turns"),
-    )  # fmt: skip
-    rows, notes = [], []
-    for one in found:
-        rows.append(
-            (
-                shorten(one.band, _NAME),
-                fixed(one.dial_hz, 3, 1e-6),
-                _turns(one.present, 2),
-                _onset(one.present),
-                _turns(one.exact, 3),
-                _onset(one.exact),
-                _turns(one.step, 2),
-                _onset(one.step),
-                _onset(one.less),
-                _onset(one.more),
-                fixed(one.exact.share, 2, 100.0) if one.exact else NOTHING,
-            )
-        )
-        if one.status is Status.DOES_NOT:
-            gain = "" if one.best_gain is None else f" (loop gain {fixed(one.best_gain, 2)})"
-            notes.append(
-                f"{one.band}: no tap up to half the turns has its onset at {target}; nearest comes "
-                f"{_at(one.best)}{gain}, "
-                + (
-                    f"where onset is at {_onset(one.best)} %."
-                    if one.best is not None and one.best.onset
-                    else "which has no onset at any setting either."
-                )
-            )
-        elif one.status is Status.NOT_IN_RANGE:
-            notes.append(f"{one.band}: even the lowest tap, {_at(one.best)}, oscillates earlier.")
-    if any(one.present.turns is None for one in found):
-        notes.append(
-            "Coils given by their figures have no turns: their places are per cent of the turns, a quarter "
-            "and a half stand for 0.25 and 0.5 per cent."
-        )
-    text = (
-        "Onset in per cent of the control's travel, in the middle of the band. A half turn less or more "
-        "counts from "
-        "the quarter turn; '-' where the coil ends. 'none': does not oscillate; 'always': already at the "
-        "lowest "
-        "setting. Where a quarter turn is too coarse, slide the tap along the wire to the exact turn."
-    )
-    section = Section(
-        f"Tap for onset at {target}",
-        (Grid(columns, tuple(rows)), _note(text), *map(_note, notes)),
-        PLATE_SUPPLY + RADIATION,
-    )
-    return Sheet(f"{title}: tap", (section, *advice_sections(found)))
-
-
-def advice_sections(found: Sequence[TapFind]) -> list[Section]:
-    """Return what was tried on each band where no tap does it, the best first; none where all was found."""
-    columns = (
-        Column("change", "left"), Column("T at best tap"), Column("then tap at"), Column("onset at %"),
-    )  # fmt: skip
-    sections = []
-    for one in found:
-        if not one.advice:
-            continue
-        rows = tuple((a.change, fixed(a.gain, 2), _turns(a.place, 3), _onset(a.place)) for a in one.advice)
-        text = (
-            "Each change was tried on this circuit by itself, or as the row says two together. T: loop gain "
-            f"at {percent(one.target)} of the control, 1 is needed; with the "
-            + ("tap that is best for the change" if one.status is Status.DOES_NOT else "lowest tap")
-            + f". '{NOTHING}': it is not enough."
-        )
-        grid = Grid(columns, rows)
-        sections.append(Section(f"What would help on {one.band}, tried", (grid, _note(text))))
-    return sections
-
-
-def _at(place: TapPlace | None) -> str:
-    """Return a place of the tap in words."""
-    if place is None:
-        return NOTHING
-    return (
-        f"turn {fixed(place.turns, 2)}"
-        if place.turns is not None
-        else f"{percent(place.share, 2)} of the turns"
-    )
-
-
-def _turns(place: TapPlace | None, decimals: int) -> str:
-    if place is None:
-        return NOTHING
-    return fixed(place.turns, decimals) if place.turns is not None else percent(place.share, 2)
-
-
-def _onset(place: TapPlace | None) -> str:
-    if place is None:
-        return NOTHING
-    return fixed(place.onset.rotation, 1, 100.0) if place.onset else _short(place.status)
-
-
-def design_sheet(design: WindingDesign) -> Sheet:
-    """Return a designed coil: what to wind, what it gives, lines for a build."""
-    part = design.part
-    facts = [
-        ("former", f"{fixed(part.former_m, 1, 1e3)} mm"),
-        ("turns", fixed(part.turns, 2)),
-        (
-            "wire, bare",
-            f"{fixed(part.wire_m, 3, 1e3)} mm, {fixed(part.wire_length_m, 2)} m of it, excluding leads",
-        ),
-        ("pitch", f"{fixed(part.pitch_m, 3, 1e3)} mm"),
-        ("length of winding", f"{fixed(part.length_m, 1, 1e3)} mm"),
-        ("cathode tap", f"turn {fixed(design.tap_turns, 2)} from the grounded end"),
-        ("aerial link", f"about {fixed(design.link_turns, 1)} turns below it (common practice)"),
-        (
-            "inductance",
-            f"{engineering(design.inductance_henry, 'H', 4)} ({engineering(design.wanted_henry, 'H', 4)} "
-            f"wanted)",
-        ),
-        ("self-capacitance", engineering(design.self_farad, "F")),
-        ("coupling of sections", fixed(design.coupling, 3)),
-        ("Q of the coil alone", f"{fixed(design.q, 0)}, former: {design.former}"),
-        ("Rp, coil alone", engineering(design.rp_ohm, "ohm")),
-        ("reactance", engineering(design.reactance_ohm, "ohm")),
-        ("series padder", engineering(design.series_farad, "F")),
-        ("parallel padder", engineering(design.parallel_farad, "F") if design.parallel_farad else NOTHING),
-        ("range", f"{engineering(design.low_hz, 'Hz', 4)} to {engineering(design.high_hz, 'Hz', 4)}"),
-        ("band on the dial", f"{percent(design.band_low)} to {percent(design.band_high)} of the rotation"),
-        ("allowed for the tube", engineering(design.input_farad, "F")),
-    ]
-    grid = Grid((Column("", "left"), Column("", "left")), tuple(facts))
-    parts: list[Grid | Note] = [grid, *(_note(text) for text in design.warnings)]
-    lines = [
-        Note(line.strip(), mark=" " * (4 + len(line) - len(line.lstrip()))) for line in design.build_lines
-    ]
-    title = f"Coil for {engineering(design.from_hz, 'Hz', 4)} to {engineering(design.to_hz, 'Hz', 4)}"
-    return Sheet(
-        title,
-        (
-            Section("What to wind", tuple(parts), PLATE_SUPPLY),
-            Section("For the build file, under 'bands:'", tuple(lines)),
-        ),
-    )

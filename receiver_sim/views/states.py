@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import Oscillation
 from receiver_sim.views.control_words import words, words_of
-from receiver_sim.views.numbers import fixed
+from receiver_sim.views.numbers import NOTHING, fixed
 
 IN_SHORT = {
     Status.OSCILLATES: "oscillates",
@@ -43,3 +43,10 @@ def on_picture(found: Oscillation) -> list[str]:
     lines = [IN_SHORT[found.status], *found.warnings]
     beyond = onset_beyond(found)
     return lines if beyond is None else [*lines, beyond]
+
+
+def in_a_word(status: Status) -> str:
+    """Return what stands in a column of settings where there is no onset."""
+    return {Status.DOES_NOT: "none", Status.NOT_IN_RANGE: "always", Status.FAILED: "failed"}.get(
+        status, NOTHING
+    )

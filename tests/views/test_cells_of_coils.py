@@ -9,7 +9,7 @@ import pytest
 
 from receiver_sim.results import coils, rf_stage
 from receiver_sim.results.base import Status
-from receiver_sim.views import coil_tables, rf_tables
+from receiver_sim.views import aerial_tables, coil_tables, design_tables, rf_tables
 from tests.helpers import reading
 from tests.helpers.cells import Column, facts, figure, free, hold, hold_facts, note_with, the, words
 from tests.helpers.filling import Source, filled
@@ -211,7 +211,7 @@ def test_aerial_in_each_state(report: coils.CoilsReport) -> None:
         ("Q", (lambda r: r[1].q, "1")),
         ("onset at %", (lambda r: r[1].onset.rotation, "1")),
     ]
-    found = the(coil_tables.aerial_table(report.aerial), "Aerial")
+    found = the(aerial_tables.aerial_table(report.aerial), "Aerial")
     hold(found, rows, columns)
     for row, effect in zip(found.rows[::2], report.aerial, strict=True):
         figures = ((effect.dial_hz, "Hz"), (effect.resistance_ohm, "ohm"), (effect.reactance_ohm, "ohm"))
@@ -229,7 +229,7 @@ def test_radiated_while_oscillating(report: coils.CoilsReport) -> None:
         ("radiated uW", figure("radiation.power_w", "W")),
         ("uV/m at 100 m", figure("radiation.field_v_per_m", "V/m")),
     ]
-    found = the(coil_tables.radiation_table(report.aerial), "Radiated.*")
+    found = the(aerial_tables.radiation_table(report.aerial), "Radiated.*")
     assert found.headings[-1] == "uV/m at 100 m"
     # the distance is no unit of the column
     heads = (*found.headings[:-1], "uV/m")
@@ -280,7 +280,7 @@ def test_breakthrough_of_a_station(report: coils.CoilsReport) -> None:
         ("tuned signal V per V", figure("wanted", "1")),
         ("as strong as tuned uV", figure("equal_v", "V")),
     ]
-    found = the(coil_tables.breakthrough_table(report.breakthrough), "Breakthrough.*")
+    found = the(aerial_tables.breakthrough_table(report.breakthrough), "Breakthrough.*")
     hold(found, report.breakthrough, columns)
     for cell, one in zip(found.column("shield gains dB"), report.breakthrough, strict=True):
         assert one.station_shielded_v is not None
@@ -309,7 +309,7 @@ def test_tap() -> None:
         ("1/2 more onset %", figure("more.onset.rotation", "1")),
         ("tap % turns", figure("exact.share", "1")),
     ]
-    hold(the(coil_tables.tap_sheet("set", found), "Tap for onset at 45 %"), found, columns)
+    hold(the(design_tables.tap_sheet("set", found), "Tap for onset at 45 %"), found, columns)
 
 
 def test_what_would_help() -> None:
@@ -319,7 +319,7 @@ def test_what_would_help() -> None:
     kept = dataclasses.replace(lost, band="40 m", status=Status.OSCILLATES, advice=())
     short = dataclasses.replace(lost.advice[1], place=None)
     lost = dataclasses.replace(lost, advice=(lost.advice[0], short))
-    page = coil_tables.tap_sheet("set", [kept, lost])
+    page = design_tables.tap_sheet("set", [kept, lost])
     columns: list[Column] = [
         ("change", words("change")),
         ("T at best tap", figure("gain", "1")),
@@ -356,7 +356,7 @@ def test_a_designed_coil() -> None:
         "band on the dial": [(design.band_low, "1"), (design.band_high, "1")],
         "allowed for the tube": [(design.input_farad, "F")],
     }
-    page = coil_tables.design_sheet(design)
+    page = design_tables.design_sheet(design)
     seen = facts(the(page, "What to wind"))
     hold_facts(seen, wanted, rel=0.03)  # type: ignore[arg-type]
     assert f" {part.wire_length_m:.2f} m of it" in seen["wire, bare"]
