@@ -13,6 +13,7 @@ from scipy.signal import butter, sosfilt
 from receiver_sim.circuit.signals import Sampled, Signal
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.studies import amplitude, listening, reference_transient
 
 
@@ -60,7 +61,7 @@ def stations(name, seconds):
         return [Signal(300e-6, kind="am", audio=voice(seconds), depth=0.8, start_s=0.0)], 0.985
     if name == "voice, single sideband":
         return [Signal(30e-6, 300.0, kind="ssb", audio=voice(seconds), start_s=0.0)], 1.03
-    return [Signal(30e-6, 800.0)], 1.03
+    return [Signal(30e-6, 800.0, start_s=0.0)], 1.03
 
 
 @pytest.fixture(scope="module")
@@ -77,10 +78,15 @@ def sound(bench, demo, demo_cards):
 
     def run(name, seconds):
         signals, part = stations(name, seconds)
+        noise = None if "noise" not in name else set_noise(
+            demo, demo_cards, bench, mode, band=band, place="residential", rotation=found.onset.rotation,
+            output=0,
+        )  # fmt: skip
         start = time.perf_counter()
         made = listening.run(
             demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frequency_hz[0]),
             path=[(0.0, part * found.onset.rotation)], signals=signals, seconds=seconds,
+            noise=noise,
         )  # fmt: skip
         return time.perf_counter() - start, made.engine_seconds
 
@@ -95,7 +101,9 @@ def test_a_second_of_sound(benchmark, timed, tell, sound):
         assert took < 4.0
 
 
-@pytest.mark.parametrize("name", ["two stations, one keyed", "voice, AM", "voice, single sideband"])
+@pytest.mark.parametrize(
+    "name", ["two stations, one keyed", "voice, AM", "voice, single sideband", "carrier in noise"]
+)
 def test_a_second_of_sound_modulated(benchmark, timed, tell, sound, name):
     """In turns with the plain carrier, so that their ratio holds on a busy machine too."""
     if not timed:
