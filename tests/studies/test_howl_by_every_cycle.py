@@ -63,7 +63,8 @@ def _run(
     circuit = dataclasses.replace(continued(whole, state), options=TRAN_OPTIONS)
     top, step = whole.node(Place.HOT_END), 1.0 / (search.dial_hz * STEPS)
     # half a cycle of a constant current leaves 2 I w L
-    current = 1.005 * at / (4.0 * math.pi * search.dial_hz * band.coil.inductance)
+    # so little too high that what grows stays small
+    current = 1.001 * at / (4.0 * math.pi * search.dial_hz * band.coil.inductance)
     course = [
         x
         for t, i in ((0, 0), (1, 0), (1.1, 1), (1.5, 1), (1.6, 0))
@@ -77,7 +78,7 @@ def _run(
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("rotation", "grows", "seconds"), [(0.694, False, 0.016)])
+@pytest.mark.parametrize(("rotation", "grows", "seconds"), [(0.678, True, 0.014), (0.694, False, 0.016)])
 def test_every_cycle_howls_at_the_modes_pitch_and_rate(rotation: float, grows: bool, seconds: float) -> None:
     """The way back by the supply, amid the howl and beyond it.
 
