@@ -117,25 +117,26 @@ def _strengths(
     sets = [drawn(plan.build, plan.cards, plan.factors, by) for by in moved]
     jobs = [(build, cards, band.name) for build, cards in sets for band in plan.bands]
 
-    def look(b: Bench, job: tuple[Build, Cards, str]) -> amplitude.InShort | None:
+    def look(b: Bench, job: tuple[Build, Cards, str]) -> tuple[bool, amplitude.InShort | None]:
         build, cards, name = job
         band = next(one for one in build.bands if one.name == name)
         tuned = Tuned(build, cards, b, band=band, dial_hz=band.middle_hz)
         try:
-            return amplitude.in_short(tuned)
+            return tuned.onset.onset is not None, amplitude.in_short(tuned)
         except (EngineError, NoAnswer):
-            return None
+            return tuned.onset.onset is not None, None
 
     found = bench.map(look, jobs, lambda done, total: progress("strength in sets", done, total))
     return tuple(_strength(band.name, found[i :: len(plan.bands)]) for i, band in enumerate(plan.bands))
 
 
-def _strength(band: str, found: Sequence[amplitude.InShort | None]) -> StrengthRange:
-    there = [one for one in found if one is not None]
-    if not there:
-        return StrengthRange(band, 0, 0, None, None, None, None)
-    top, back = zip(*there, strict=True)
-    return StrengthRange(band, len(there), back.count(0.0), min(top), max(top), min(back), max(back))
+def _strength(band: str, looked: Sequence[tuple[bool, amplitude.InShort | None]]) -> StrengthRange:
+    onsets, found = sum(onset for onset, _ in looked), [one for _, one in looked if one is not None]
+    if not found:
+        return StrengthRange(band, onsets, 0, 0, None, None, None, None)
+    top, back = zip(*found, strict=True)
+    ends = min(top), max(top), min(back), max(back)
+    return StrengthRange(band, onsets, len(found), back.count(0.0), *ends)
 
 
 def _point(found: SetFigures, build: Build, cards: Cards, setting: Setting) -> OperatingPoint:

@@ -25,12 +25,14 @@ class FigureRange:
 class StrengthRange:
     """How oscillation comes in on a band in a few of the sets: ranges from the lowest to the highest.
 
-    sets: with an onset on the control; soft: of these, without a backlash; top_v: amplitude (V at the hot
+    sets: with an onset on the control; found: of these, whose amplitudes a quick sweep found; soft: of those,
+    without a backlash; top_v: amplitude (V at the hot
     end) at the highest setting there is; backlash_deg: 0 in a soft set. None without a set.
     """
 
     band: str
     sets: int
+    found: int
     soft: int
     top_low_v: float | None
     top_high_v: float | None

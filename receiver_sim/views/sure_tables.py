@@ -41,8 +41,8 @@ def sure_section(sure: HowSure) -> Section:
             Note(""),
             _strengths(sure),
             Note(
-                "Sets with an onset on the control whose amplitudes were found; backlash and the amplitude "
-                "at the top of the control from the lowest to the highest of them.",
+                "Onset: sets with one on the control; found: of these, whose amplitudes a quick sweep found, "
+                "with backlash and the amplitude at the top of the control from the lowest to the highest.",
                 mark="   ",
             ),
         ]
@@ -98,16 +98,17 @@ def _deciding(sure: HowSure) -> list[str]:
 
 def _strengths(sure: HowSure) -> Grid:
     columns = (
-        Column("\nband", "left"), Column(f"looked at\nof {sure.looked}"), Column("soft\nof these"),
+        Column("\nband", "left"), Column(f"onset\nof {sure.looked}"), Column("found\nin"),
+        Column("soft\nof these"),
         Column("backlash\ndeg"), Column("top\nV peak"),
     )  # fmt: skip
     rows = []
     for one in sure.strengths:
         back = span(one.backlash_low_deg, one.backlash_high_deg, decimals=1)
-        if one.sets and one.soft == one.sets:
+        if one.found and one.soft == one.found:
             back = "0"
         top = span(one.top_low_v, one.top_high_v, decimals=1)
-        rows.append((one.band, str(one.sets), str(one.soft), back, top))
+        rows.append((one.band, str(one.sets), str(one.found), str(one.soft), back, top))
     return Grid(columns, tuple(rows))
 
 

@@ -38,13 +38,17 @@ rest_value figure figure_low figure_middle figure_high
 hum_pot preferred stated onset onset_as_stated
 probability deviation healthy_probability seen should suspect before_spread after_spread after moved
 hum_pot_before hum_pot_after tap_before tap_after misfit
-stray_rotation along_rotation begins_rotation ends_rotation became
+stray_rotation along_rotation begins_rotation ends_rotation became rules log_prior
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""
 
-SPELLED = frozenset(("seconds", "engine_seconds", "hours", "rate", "volts", "ripple_phase_rad", "farad"))
-"""Say their unit by name or in the docstring of their class: seconds, hours, 1/s, V, radians, F."""
+SPELLED = frozenset(
+    ("seconds", "engine_seconds", "hours", "rate", "volts", "ripple_phase_rad", "farad", "middles",
+     "covariance", "curves")
+)  # fmt: skip
+"""Say their unit by name or in the docstring of their class: seconds, hours, 1/s, V, radians, F; V and the
+logarithm of a gain by turns, and their products; knob and gain."""
 
 
 def classes(kind: Any, seen: set[type]) -> Iterator[type]:
