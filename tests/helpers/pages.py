@@ -52,6 +52,11 @@ class Page:
     def press_body(self, keys: str) -> None:
         self._browser.find_element("tag name", "body").send_keys(keys)
 
+    def press_focused(self, key: str) -> None:
+        """Press a key, by its name, on what has the focus; works for parts of a drawing, too."""
+        for kind in ("keyDown", "keyUp"):
+            self._browser.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": kind, "key": key, "code": key})
+
     def click(self, name: str) -> None:
         self.script("document.getElementById(arguments[0]).click()", name)
 

@@ -2,12 +2,25 @@
 (() => {
   let data = JSON.parse(document.getElementById("data").textContent);
   const el = (id) => document.getElementById(id);
+  // a part is named by the pointer, a touch or the keyboard: the drawing is one stop, arrow keys go from part to part
   const pointed = () => {
-    for (const part of document.querySelectorAll(".drawing .part")) {
-      const tell = () => { el("part-says").textContent = part.querySelector("title").textContent; };
-      part.addEventListener("pointerenter", tell);
-      part.addEventListener("click", tell);
-    }
+    const parts = [...document.querySelectorAll(".drawing .part")], at = (part) => part.getBoundingClientRect();
+    parts.sort((a, b) => Math.round(at(a).left / 40) - Math.round(at(b).left / 40) || at(a).top - at(b).top);
+    parts.forEach((part, place) => {
+      const title = part.querySelector("title"), stands = (data.stands || {})[part.dataset.ref];
+      if (stands && !title.textContent.endsWith(stands)) title.textContent += " " + stands;
+      part.setAttribute("aria-label", title.textContent);
+      part.setAttribute("tabindex", place ? "-1" : "0");
+      const tell = () => { el("part-says").textContent = title.textContent; };
+      for (const event of ["pointerenter", "click", "focus"]) part.addEventListener(event, tell);
+      part.addEventListener("keydown", (event) => {
+        const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+        const next = step && parts[place + step];
+        if (!next) return;
+        event.preventDefault();
+        part.setAttribute("tabindex", "-1"); next.setAttribute("tabindex", "0"); next.focus();
+      });
+    });
   };
   pointed();
   if (!data.bands.length) return;

@@ -14,10 +14,12 @@ from markupsafe import Markup
 
 from receiver_sim.physics.hearing import ISO_226_2003
 from receiver_sim.results import cautions
+from receiver_sim.results.bench_chart import PartNeeds
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 from receiver_sim.results.spread import BandSpread
 from receiver_sim.schema import Build
 from receiver_sim.views import control_words
+from receiver_sim.views.numbers import engineering
 from receiver_sim.views.page import bench, words
 from receiver_sim.views.schematic.drawing import Schematic
 from receiver_sim.views.states import IN_SHORT
@@ -127,7 +129,19 @@ def _data(report: PageReport) -> dict[str, Any]:
         "heard": [heard(one) for one in report.heard],
         "hearing": [list(point) for point in ISO_226_2003],
         "hum": tones,
+        "stands": {} if report.bench is None else {p.designator: _stands(p) for p in report.bench.parts},
     }
+
+
+def _stands(part: PartNeeds) -> str:
+    """Return what a part must stand, and what it meets, as a sentence; '' where nothing is known."""
+    volts, watts = part.buy_v, part.buy_w
+    said = [f"Must stand {engineering(volts, 'V')}"] if volts is not None else []
+    if part.highest_v is not None and volts is not None:
+        said[-1] += f" (it meets {engineering(part.highest_v, 'V')})"
+    if watts is not None:
+        said.append(f"{'needs' if said else 'Needs'} {watts:g} W")
+    return "; ".join(said) + "." if said else ""
 
 
 def table(one: Turned) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from schemdraw.segments import SegmentText
 
 from receiver_sim.views.schematic.drawing import Schematic
+from receiver_sim.views.schematic.purposes import does
 from receiver_sim.views.schematic.symbols import OWN, UNIT, Strokes, library, pot
 
 DPI = 110
@@ -103,7 +104,7 @@ def _marked(data: bytes, what: Schematic) -> bytes:
     )
     root.set("width", f"{(right - left) * scale:.0f}")
     root.set("height", f"{(high - low) * scale:.0f}")
-    root.set("role", "img")
+    root.set("role", "group")  # an image would hide its parts from a screen reader
     title = ET.Element(space + "title")
     title.text = f"Schematic of {what.title}"
     root.insert(0, title)
@@ -114,8 +115,11 @@ def _marked(data: bytes, what: Schematic) -> bytes:
         group = ET.SubElement(layer, space + "g", {
             "class": "part", "data-part": one.part.id, "data-ref": one.part.ref, "data-pins": pins,
         })  # fmt: skip
+        words = ", ".join([f"{one.part.ref} {one.part.word}".strip(), *one.part.lines])
         name = ET.SubElement(group, space + "title")
-        name.text = ", ".join([f"{one.part.ref} {one.part.word}".strip(), *one.part.lines])
+        name.text = f"{words}. {does(one.part.key, one.part.symbol)}".strip()
+        group.set("role", "img")
+        group.set("aria-label", name.text)
         ET.SubElement(group, space + "rect", {
             "x": f"{a * scale:.1f}", "y": f"{-d * scale:.1f}", "width": f"{(c - a) * scale:.1f}",
             "height": f"{(d - b) * scale:.1f}",

@@ -171,7 +171,7 @@ def _mast() -> Shape:
     return Shape({"a": (0, 0)}, blocked, (-1.1, 0.0, 1.1, 3.1), texts, True, {"a": (0, -1)})
 
 
-def _tapped_winding() -> Shape:
+def _tapped() -> Shape:
     pins = {"a": (0, 0), "tap": (1, -4), "b": (0, -8)}
     blocked = frozenset({(0, -k) for k in range(9)} | {(1, -4)})
     texts = ((0.8, -1.8, "left", "mid"), (-1.5, -4.0, "right", "mid"), (0.8, -6.4, "left", "mid"))
@@ -206,7 +206,7 @@ def shape_of(part: Part, turn: str) -> Shape:
         return alone[kind]()
     if kind == "pot":
         return _pot(turn)
-    if kind == "winding" and len(part.pins) == 3:
-        return _tapped_winding()
+    if kind in ("winding", "battery") and len(part.pins) == 3:
+        return _tapped()
     fixed = kind in ("source", "battery", "heater", "winding")
     return _two(turn, (part.pins[0].name, part.pins[1].name), _HALF.get(kind, 0.55), fixed)

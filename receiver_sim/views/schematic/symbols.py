@@ -232,6 +232,12 @@ OWN = {
 def library(one: Placed) -> list[Any]:
     """Return a part of two ends as the drawing library has it, between its pins."""
     ends = [(x * UNIT, y * UNIT) for x, y in (one.pins[p.name] for p in one.part.pins if p.name != WIPER)]
+    if one.part.symbol == "battery" and len(ends) == 3:  # tapped in its middle
+        top, tap, foot = ends
+        middle = (top[0], tap[1])
+        cell: Any = elm.Battery  # the library does not type it
+        halves = [cell().endpoints(low, high) for low, high in ((foot, middle), (middle, top))]
+        return [*halves, elm.Line().endpoints(middle, tap)]
     kind = {
         "resistor": elm.ResistorIEEE, "pot": elm.ResistorIEEE, "capacitor": elm.Capacitor,
         "electrolytic": elm.Capacitor2, "variable capacitor": elm.CapacitorVar, "diode": elm.Diode,

@@ -160,3 +160,22 @@ def test_a_script_error_is_noticed(page: Page) -> None:
     page.script("setTimeout(() => { throw new Error('on purpose'); }, 0)")
     page.settle()
     assert any("on purpose" in one for one in page.errors())
+
+
+def test_parts_of_the_drawing_say_what_they_do_by_keyboard(page: Page) -> None:
+    """One stop for the drawing, arrow keys from part to part; what stands under it is what a reader hears."""
+    stops = page.script("return document.querySelectorAll('.drawing .part[tabindex=\"0\"]').length")
+    assert stops == 1
+    page.script("document.querySelector('.drawing .part[tabindex=\"0\"]').focus()")
+    seen = []
+    for _ in range(4):
+        name, says = page.script(
+            "const part = document.activeElement;"
+            "return [part.getAttribute('aria-label'), document.getElementById('part-says').textContent]"
+        )
+        assert says == name
+        seen.append(says)
+        page.press_focused("ArrowRight")
+    assert len(set(seen)) == 4
+    assert all(". " in one and one.endswith(".") for one in seen)  # name and value, then what it does
+    assert page.errors() == []

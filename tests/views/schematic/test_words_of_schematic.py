@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
 from receiver_sim import api
 from receiver_sim.views.schematic.drawing import Schematic
+from receiver_sim.views.schematic.purposes import does
 from receiver_sim.views.schematic.values import value_of
 from receiver_sim.views.schematic.words import STEP_PT, boxed, overlap, size_of
 
@@ -133,3 +135,16 @@ def test_no_wire_ends_nowhere(picture: Schematic) -> None:
                 if at not in (a, b)
             )
             assert others > 1 or inside or at in wanted, f"a wire of {net} ends at {at}"
+
+
+def test_every_part_says_what_it_does(picture: Schematic) -> None:
+    """In a sentence or two behind its name and value, for whoever points at it and whoever has it read."""
+    svg = ElementTree.fromstring(picture.rendered("svg"))
+    groups = [g for g in svg.iter() if g.get("class") == "part"]
+    assert len(groups) == len(picture.parts)
+    for group, one in zip(groups, picture.parts, strict=True):
+        purpose = does(one.key, one.symbol)
+        assert purpose.endswith("."), one
+        assert group.get("aria-label") == group[0].text
+        assert str(group[0].text).startswith(f"{one.ref} {one.word}".strip())
+        assert str(group[0].text).endswith(f". {purpose}")
