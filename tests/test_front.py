@@ -90,7 +90,7 @@ QUESTIONS = [
     ("listen", (["a station"],), {"seconds": 1.7, "band": "20 m", "output": 2, "path": [(0.0, 0.3)],
                                   "relative": 1.02, "tune": [(0.0, 50.0)]}, "listen",
      {"signals": ["a station"], "seconds": 1.7, "band": "20 m", "output": 2, "path": [(0.0, 0.3)],
-      "relative": 1.02, "tune": [(0.0, 50.0)]}),
+      "relative": 1.02, "tune": [(0.0, 50.0)], "place": "residential", "seed": 1}),
     ("audio", ("20 m",), {"rotation": 0.31}, "audio_in_depth", {"band": "20 m", "rotation": 0.31}),
     ("hum", ("20 m",), {"rotation": 0.32}, "hum_in_depth", {"band": "20 m", "rotation": 0.32}),
     ("supply", ("20 m",), {}, "supply_in_depth", {"band": "20 m"}),

@@ -8,12 +8,12 @@ from receiver_sim.circuit import blocks
 from receiver_sim.circuit.blocks.control import control_form
 from receiver_sim.circuit.circuit import Block, Circuit, joined
 from receiver_sim.circuit.control import Control
-from receiver_sim.circuit.limits import NEWTON_OPTION, PIVOT_OPTION
+from receiver_sim.circuit.limits import NEWTON_OPTION
 from receiver_sim.circuit.registry import Cards, Site, make
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.supply import SettledSupply
 
-OPTIONS = f"keepopinfo reltol=1e-6 abstol=1e-14 vntol=1e-9 {NEWTON_OPTION} {PIVOT_OPTION}"
+OPTIONS = f"keepopinfo reltol=1e-6 abstol=1e-14 vntol=1e-9 {NEWTON_OPTION}"
 
 Choice = Callable[[Site], "str | None"]
 

@@ -19,15 +19,6 @@ Without it the second step of one run in ten failed with 'timestep too small' (1
 four builds, whatever the tolerances); with it none of 180 did.
 """
 
-PIVOT_OPTION = "pivtol=1e-9"
-"""What ngspice's matrix divides by is no smaller (siemens) where it has a choice.
-
-It orders the matrix once, at the first iterate, and keeps that order: at its own 1e-13 it may take the
-leakage of a tube that has not begun to draw current for a pivot, and what is divided by it loses all its
-digits. A sweep of a set with two filament tubes on 70 V took 57 iterations a point, a plate wandering in
-steps of exactly 4 V; with this it takes 3. From 1e-10 to 1e-6 nothing changes.
-"""
-
 NEWTON_OPTION = "itl1=100"
 """Iterations after which ngspice leaves plain Newton and steps conductances.
 

@@ -9,7 +9,6 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.engine import Bench
-from receiver_sim.engine.rungs import Rung
 from receiver_sim.results.base import Status
 from receiver_sim.schema import load_build
 
@@ -30,11 +29,3 @@ def test_a_hard_build_gets_its_answer(bench: Bench, path: Path) -> None:
         # tolerance and far below what a growth rate would show
         assert np.abs(found.amplitudes.energy_error).max() < 1e-6
         assert np.all(np.diff(found.amplitudes.amplitude_v) > 0.0)
-
-
-def test_no_sweep_of_filament_tubes_needs_more_than_newton() -> None:
-    """With ngspice's own least pivot 20 of its 25 sweeps stepped conductances or took a run over time."""
-    with Bench(workers=1) as own:
-        path = next(path for path in BUILDS if path.stem == "filament_tubes")
-        api.onset(load_build(path), modes=False, bench=own)
-        assert set(own.rungs) == {Rung.NEWTON}

@@ -224,7 +224,7 @@ def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
     band = silent.bands[2]
     sound = api.listen(
         silent, signals=[api.Signal(1e-4, 0.0)], seconds=0.3, band=band.name, relative=1.02,
-        bench=bench,
+        place=None, bench=bench,
     )  # fmt: skip
     assert sound.status is Status.DOES_NOT and set(sound.rotation) == {1.0}
     assert sound.notes[0].startswith(f"{band.name}: does not oscillate: ")

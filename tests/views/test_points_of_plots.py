@@ -530,7 +530,9 @@ def test_candidates_on_the_knob_and_audio_gain() -> None:
 
 
 def test_every_plot_is_drawn_in_the_tests_of_points() -> None:
-    """A new `plot_...` must be held here, in `test_tube_plots.py` or in `test_cells_of_spread.py`."""
+    """A new `plot_...` must be held here, in `test_tube_plots.py`, `test_cells_of_spread.py` or
+    `test_envelope_views.py` (plot_loudness).
+    """
     modules = (
         plots,
         coil_plots,
@@ -546,6 +548,9 @@ def test_every_plot_is_drawn_in_the_tests_of_points() -> None:
         n for m in modules for n, f in inspect.getmembers(m, inspect.isfunction) if n.startswith("plot_")
     }
     here = Path(__file__)
-    others = (here.with_name(name) for name in ("test_tube_plots.py", "test_cells_of_spread.py"))
+    others = (
+        here.with_name(name)
+        for name in ("test_tube_plots.py", "test_cells_of_spread.py", "test_envelope_views.py")
+    )
     held = "".join(p.read_text(encoding="utf-8") for p in (here, *others))
     assert {n for n in names if f"{n}(" not in held} == set()

@@ -18,7 +18,7 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Block, Circuit
 from receiver_sim.circuit.control import Follower
 from receiver_sim.circuit.element import Element
-from receiver_sim.circuit.limits import NEWTON_OPTION, PIVOT_OPTION, RSHUNT_OPTION
+from receiver_sim.circuit.limits import NEWTON_OPTION, RSHUNT_OPTION
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.phases import KNOTS, PHASES, Swings, phase_subcircuit
 from receiver_sim.circuit.registry import Cards, filled
@@ -26,10 +26,9 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.low_frequency import low_frequency
 from receiver_sim.schema import Build
 
-DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50 {PIVOT_OPTION}"
+DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50"
 TRAN_OPTIONS = (
-    f"reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap "
-    f"{RSHUNT_OPTION} {PIVOT_OPTION}"
+    f"reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap {RSHUNT_OPTION}"
 )
 """chgtol: else the femtofarads of the heaters rule the step, down to where hundreds of henries lose their
 digits."""
