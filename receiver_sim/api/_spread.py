@@ -18,7 +18,7 @@ from receiver_sim.engine import Bench, EngineFailed
 from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import hard_volts
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
@@ -105,17 +105,13 @@ def start_of(build: Build, cards: Cards, band: Band, found: Onset) -> Start:
 def rest_of(
     bench: Bench, build: Build, cards: Cards, bands: Sequence[Band], starts: Sequence[Start]
 ) -> dict[str, float] | None:
-    """Return the volts of all nodes of the build as stated, at the first onset there is, else half way, where
-    Newton's method does not find them: it wouldn't in any of the sets. None where it does, for then it is
-    quicker from nothing, and where there is no solution.
+    """Return `hard_volts` of the build as stated, at the first onset there is, else half way: what Newton's
+    method does not find there it wouldn't in any of the sets. None where there is no solution.
     """
     band, share = next(((b, s.share) for b, s in zip(bands, starts, strict=True) if s.share), (bands[0], 0.5))
     circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=0.5)
     try:
-        with loaded(bench, circuit) as on:
-            on.turn_to_share(0.5 if share is None else share)
-            volts = {node: v for node, v in on.volts().items() if "#" not in node}
-            return volts if on.session.troubled else None
+        return hard_volts(bench, circuit, share=0.5 if share is None else share)
     except EngineFailed:
         return None
 

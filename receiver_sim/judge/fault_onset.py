@@ -9,11 +9,11 @@ from typing import Any
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.roles import Place
-from receiver_sim.engine import Bench, EngineError, Rung
+from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge.onset_likelihood import Curve
 from receiver_sim.measure import onset as onset_study
-from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.loaded import Loaded, hard_volts, loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Band
@@ -36,14 +36,11 @@ def begun(bench: Bench, circuits: Mapping[str, Circuit], rotation: float) -> dic
     """
     first = next(iter(circuits.values()))
     try:
-        with loaded(bench, first) as on:
-            on.turn(rotation)
-            run = on.session.op()
+        volts = hard_volts(bench, first, share=first.control.share(rotation))
     except EngineError:
         return dict(circuits)  # each begins as its deck says, and climbs by itself
-    if run.rung is Rung.NEWTON:
+    if volts is None:
         return dict(circuits)
-    volts = {node: float(run[node].real[0]) for node in first.nodes if node != GROUND}
     return {name: begun_with(one, volts) for name, one in circuits.items()}
 
 

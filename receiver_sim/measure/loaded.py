@@ -91,6 +91,17 @@ def loaded(bench: Bench, circuit: Circuit, *, climb: bool = True) -> Iterator[Lo
         yield Loaded(session, circuit)
 
 
+def hard_volts(bench: Bench, circuit: Circuit, *, share: float) -> dict[str, float] | None:
+    """Return the volts of all nodes, those inside laws too, with the control at a share (0..1) of its travel,
+    where Newton's method does not find them from nothing: whatever resembles the circuit had better begin
+    there. None where it does: it is quicker without. Raises EngineError.
+    """
+    with loaded(bench, circuit) as on:
+        on.turn_to_share(share)
+        volts = {node: v for node, v in on.volts().items() if "#" not in node}
+        return volts if on.session.troubled else None
+
+
 def _easy(circuit: Circuit) -> dict[str, tuple[float, float]]:
     """Return (value, value as built) of what puts the control at its lowest setting, where the tube hardly
     works: from there a circuit is taken in small steps to a setting that has no solution at once.
