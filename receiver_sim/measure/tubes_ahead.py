@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
@@ -23,21 +24,29 @@ def tubes_ahead(on: Loaded, cards: Cards) -> dict[str, float]:
     return {circuit.sockets[name].probe: thermal_density(resistances[name]) for name in names}
 
 
+def noise_at(on: Loaded, probes: Mapping[str, float], *, node: str, frequency: float) -> float:
+    """Return the noise density (V/sqrt(Hz)) at a node that probes of some densities (`tubes_ahead`) make
+    there at a frequency (Hz), all other sources at rest.
+    """
+    square = 0.0
+    for probe, density in probes.items():
+        with on.driven(probe):
+            answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", node])
+        square += (density * abs(complex(answer[node][0]))) ** 2
+    return math.sqrt(square)
+
+
 def into_hot_end(on: Loaded, cards: Cards, *, frequency: float) -> float:
     """Return the current (A/sqrt(Hz)) into the hot end of the tank that stands for the noise of all these
     tubes at a frequency (Hz).
 
     What they make across the tank over what an ampere there makes: the tank's tuning is in both.
     """
-    top, square = on.node(Place.HOT_END), 0.0
+    top = on.node(Place.HOT_END)
     probes = tubes_ahead(on, cards)
     if not probes:
         return 0.0
     with silenced(on):
         with on.driven(Role.TANK_CURRENT):
             across = on.session.ac(frequency, frequency, 1, vectors=["frequency", top])[top][0]
-        for probe, density in probes.items():
-            with on.driven(probe):
-                answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", top])[top][0]
-            square += (density * abs(complex(answer / across))) ** 2
-    return math.sqrt(square)
+        return noise_at(on, probes, node=top, frequency=frequency) / abs(complex(across))

@@ -18,9 +18,9 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
-from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tube_jig import JigReading
-from receiver_sim.measure.tubes_ahead import tubes_ahead
+from receiver_sim.measure.tubes_ahead import noise_at, tubes_ahead
 from receiver_sim.physics.noise import pentode_noise_resistance
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
 from receiver_sim.results.onset import Onset
@@ -98,7 +98,7 @@ def run(
             f"v({node})", source, frequency, frequency, 1, scale="lin", contributions=True
         )
         on.drive(Role.LOOP_GAIN, 0.0)
-        ahead = _ahead(on, cards, node, frequency)
+        ahead = noise_at(on, tubes_ahead(on, cards), node=node, frequency=frequency)
     tube_ohm = pentode_noise_resistance(
         tube.gm, plate_current=tube.plate_a, screen_current=max(tube.screen_a, 0.0)
     )
@@ -112,13 +112,3 @@ def run(
         tube_ohm=tube_ohm,
         ahead=ahead,
     )
-
-
-def _ahead(on: Loaded, cards: Cards, node: str, frequency: float) -> float:
-    """Return the noise density (V/sqrt(Hz)) at a node that the tubes ahead of the detector make there."""
-    square = 0.0
-    for probe, density in tubes_ahead(on, cards).items():
-        with on.driven(probe):
-            answer = on.session.ac(frequency, frequency, 1, vectors=["frequency", node])
-        square += (density * abs(complex(answer[node][0]))) ** 2
-    return float(np.sqrt(square))
