@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
+from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain
 
@@ -67,6 +68,23 @@ def onset_by_two_injections(
     figures, double, single = (np.array(column) for column in zip(*rows, strict=True))
     fitted = np.polynomial.polynomial.polyfit(double, figures, 2)
     return float(np.polynomial.polynomial.polyval(1.0, fitted)), double, single
+
+
+def onset_both_ways(
+    bench: Bench, build: Build, cards: Cards, *, band: Band, beside: Sequence[float]
+) -> tuple[Onset, float]:
+    """Return the onset at the middle of a band, and what the control sets there by two injections.
+
+    beside: the three rotations that these are made at, in parts of that of the onset.
+    """
+    dial = api.dial_frequencies(band)[1]
+    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    assert found.onset is not None and found.tuning_farad is not None
+    at_one, _, _ = onset_by_two_injections(
+        bench, build, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
+        rotations=found.onset.rotation * np.array(beside),
+    )  # fmt: skip
+    return found, at_one
 
 
 def return_ratios(

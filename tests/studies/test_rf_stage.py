@@ -35,7 +35,7 @@ from receiver_sim.schema.card import card_for
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.rf_stage import RfCoil, RfStage
 from tests.helpers import cycles
-from tests.helpers.injection import onset_by_two_injections
+from tests.helpers.injection import onset_both_ways
 from tests.studies.ideal import bare, ideal
 
 UNTUNED = {
@@ -367,13 +367,8 @@ def test_double_injection_finds_the_same_onset(bench: Bench) -> None:
     """Middlebrook 1975 (from memory, high), at the detector's grid lead, the stage in place: 0.1 %."""
     build = api.shipped_build("rf_stage")
     cards, band = api.cards_for(build), build.bands[1]
-    dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
-    assert found.onset is not None and found.tuning_farad is not None
-    at_one, _, _ = onset_by_two_injections(
-        bench, build, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
-        rotations=found.onset.rotation * np.array([0.9, 0.98, 1.02]),
-    )  # fmt: skip
+    found, at_one = onset_both_ways(bench, build, cards, band=band, beside=[0.9, 0.98, 1.02])
+    assert found.onset is not None
     assert at_one == pytest.approx(found.onset.figure, rel=1e-3)
 
 

@@ -30,7 +30,7 @@ from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
 from receiver_sim.studies.reference_transient import quick_build
 from tests.helpers import cycles
-from tests.helpers.injection import onset_by_two_injections, return_ratios
+from tests.helpers.injection import onset_both_ways, return_ratios
 from tests.studies.ideal import bare
 
 
@@ -110,13 +110,8 @@ def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, eit
     """Middlebrook 1975 (from memory, high): the same onset within 0.1 % of pF; the envelope's, too."""
     set_ = either
     cards, band = api.cards_for(set_), set_.bands[0]
-    dial = api.dial_frequencies(band)[1]
-    found = onset.run(set_, cards, bench, band=band, dial_hz=dial)
-    assert found.onset is not None and found.tuning_farad is not None
-    at_one, _, _ = onset_by_two_injections(
-        bench, set_, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
-        rotations=found.onset.rotation * np.array([0.95, 0.99, 1.02]),
-    )  # fmt: skip
+    found, at_one = onset_both_ways(bench, set_, cards, band=band, beside=[0.95, 0.99, 1.02])
+    assert found.onset is not None
     assert 1e12 * at_one == pytest.approx(1e12 * found.onset.figure, rel=1e-3)
     strength = api.onset(set_, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     assert strength.onset is not None

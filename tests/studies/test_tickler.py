@@ -17,7 +17,6 @@ from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UserError
 from receiver_sim.judge import verdicts
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
@@ -27,7 +26,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build
 from receiver_sim.schema.coil import Coil
-from tests.helpers.injection import onset_by_two_injections, return_ratios
+from tests.helpers.injection import onset_both_ways, return_ratios
 from tests.studies.ideal import bare
 
 
@@ -104,13 +103,8 @@ def test_double_injection_and_the_envelope_find_the_same_onset(
 ) -> None:
     """Middlebrook 1975 (from memory, high): the same onset within 0.1 % of volts; the envelope's, too."""
     band = tickler.bands[0]
-    dial = api.dial_frequencies(band)[1]
-    found = onset.run(tickler, cards, bench, band=band, dial_hz=dial)
-    assert found.onset is not None and found.tuning_farad is not None
-    at_one, _, _ = onset_by_two_injections(
-        bench, tickler, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
-        rotations=found.onset.rotation * np.array([0.5, 0.98, 1.02]),
-    )  # fmt: skip
+    found, at_one = onset_both_ways(bench, tickler, cards, band=band, beside=[0.5, 0.98, 1.02])
+    assert found.onset is not None
     assert at_one == pytest.approx(found.onset.screen_v, rel=1e-3)
     strength = api.onset(tickler, bands=[band.name], bench=bench).bands[0]
     assert strength.oscillation.onset is not None

@@ -27,7 +27,7 @@ from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
 from tests.helpers import cycles
-from tests.helpers.injection import onset_by_two_injections, return_ratios
+from tests.helpers.injection import onset_both_ways, return_ratios
 from tests.studies.ideal import bare
 
 QUANTITY = "plate feed voltage"
@@ -136,13 +136,8 @@ def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, nam
     """Middlebrook 1975 (from memory, high): the same onset within 0.1 % of what the control sets."""
     build = shipped_build(name)
     cards, band = api.cards_for(build), build.bands[0]
-    dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
-    assert found.onset is not None and found.tuning_farad is not None
-    at_one, _, _ = onset_by_two_injections(
-        bench, build, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,
-        rotations=found.onset.rotation * np.array([0.9, 0.98, 1.02]),
-    )  # fmt: skip
+    found, at_one = onset_both_ways(bench, build, cards, band=band, beside=[0.9, 0.98, 1.02])
+    assert found.onset is not None
     assert at_one == pytest.approx(found.onset.figure, rel=1e-3)
     strength = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
     assert strength.onset is not None
