@@ -42,7 +42,9 @@ def page(report: PageReport, build: Build, drawing: Schematic, *, made: str) -> 
         .get_template("page.html.j2")
         .render(
             title=report.title,
+            about=words.what_it_is(build),
             verdict=words.in_one_sentence(report),
+            sure=words.how_sure(report),
             dangers=report.check.cautions[: -len(cautions.ALL)],
             cautions=cautions.ALL,
             strip=[_strip(one, ranges.get(one.band)) for one in report.turned],

@@ -50,6 +50,41 @@ def in_one_sentence(report: PageReport) -> str:
     return text + (f"; {_count(rest)} {'has' if rest == 1 else 'have'} no onset on it." if rest else ".")
 
 
+def what_it_is(build: Build) -> str:
+    """Return what the set is: its tubes and what each does, its coils, its control, in short sentences."""
+    stages = [
+        *((f"an r.f. stage ({build.rf_stage.tube})",) if build.rf_stage is not None else ()),
+        f"a regenerative detector ({build.detector.tube})",
+        *((f"an audio stage ({build.audio.tube})",) if build.audio is not None else ()),
+    ]
+    tubes = len(stages)
+    joined = stages[0] if tubes == 1 else f"{', '.join(stages[:-1])} and {stages[-1]}"
+    coils = len(build.bands)
+    reach = "one band, one coil" if coils == 1 else f"{_count(coils)} bands, a plug-in coil for each"
+    sets = {
+        "screen": "the screen voltage of the detector",
+        "plate": "the plate voltage of the detector",
+        "throttle": "a variable capacitor behind the feedback winding",
+    }[build.regeneration.acts_on]
+    return (
+        f"A radio receiver with {_count(tubes)} tube{'' if tubes == 1 else 's'}: {joined}. It has {reach}. "
+        "Regeneration feeds part of the signal back, so that weak stations are heard. "
+        f"The knob for it sets {sets}."
+    )
+
+
+def how_sure(report: PageReport) -> str:
+    """Return in how many of the sets drawn every verdict holds, '' where none were drawn."""
+    sure = report.check.sure
+    if sure is None or not sure.held or not sure.held[-1].of:
+        return ""
+    whole = sure.held[-1]
+    return (
+        f"Of {whole.of} sets built like this one, each with its own parts and tubes, {whole.held} are good "
+        "in every verdict."
+    )
+
+
 def what_happens(one: Turned, found: Oscillation | None) -> str:
     """Return a sentence on one band."""
     if one.onset is None:

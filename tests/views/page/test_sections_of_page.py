@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from receiver_sim import api
 from receiver_sim.results import cautions
 from receiver_sim.results.page import PageReport
+from receiver_sim.results.spread import Held
+from receiver_sim.results.sure import HowSure
 from receiver_sim.views.page import words
 
 
@@ -29,6 +32,28 @@ def test_sections_show_what_check_found(report: Any) -> None:
     assert "good" not in {row[0] for row in change["rows"]}
     assert len(found["Coils to wind"]["tables"][0]["rows"]) == len(build.bands)
     assert found["Audio and hum"]["tables"][0]["rows"]
+
+
+def test_what_the_set_is_names_its_tubes_coils_and_control() -> None:
+    assert words.what_it_is(api.shipped_build("demo")).startswith(
+        "A radio receiver with two tubes: a regenerative detector (6SJ7) and an audio stage (6C5). "
+        "It has five bands, a plug-in coil for each. "
+    )
+    lone = words.what_it_is(api.shipped_build("one_tube"))
+    assert lone.startswith("A radio receiver with one tube: a regenerative detector (")
+    throttled = words.what_it_is(api.shipped_build("throttle"))
+    assert throttled.endswith("The knob for it sets a variable capacitor behind the feedback winding.")
+
+
+def test_how_sure_counts_sets_that_are_good_throughout(report: Any) -> None:
+    whole = Held("the whole set", "all", 57, 100, 0.57, 0.47, 0.66)
+    band = Held("40 m", "onset", 91, 100, 0.91, 0.84, 0.95)
+    sure = HowSure(100, 1, (band, whole), (), (), (), ())
+    one = dataclasses.replace(report, sure=sure)
+    assert words.how_sure(PageReport("t", one, (), (), 0.0)) == (
+        "Of 100 sets built like this one, each with its own parts and tubes, 57 are good in every verdict."
+    )
+    assert words.how_sure(PageReport("t", dataclasses.replace(one, sure=None), (), (), 0.0)) == ""
 
 
 def test_terms_are_those_of_the_glossary() -> None:
