@@ -32,6 +32,58 @@ pytest.approx = _approx  # type: ignore[assignment]
 
 BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 
+LONGEST_FIRST = (
+    "test_cli.py",
+    "test_stages.py",
+    "studies/test_stability.py",
+    "studies/test_listening.py",
+    "test_notebooks.py",
+    "test_failing_writes.py",
+    "test_broken_workers.py",
+    "studies/test_throttle.py",
+    "studies/test_reference_transient.py",
+    "test_ends.py",
+    "test_cli_envelope.py",
+    "test_fault_finder.py",
+    "studies/test_detection.py",
+    "studies/test_triode.py",
+    "studies/test_rf_stage.py",
+    "studies/test_tube_fit.py",
+    "live/test_live_in_browser.py",
+    "live/test_live_server.py",
+    "test_cli_coils.py",
+    "studies/test_tickler.py",
+    "campaign/test_campaign.py",
+    "circuit/test_tube.py",
+    "views/test_audio_views.py",
+    "studies/test_one_tube.py",
+    "test_spread.py",
+    "test_loudness.py",
+    "studies/test_verdicts.py",
+    "studies/test_rectifier.py",
+    "faults/test_faults.py",
+    "test_cli_tubes.py",
+    "studies/test_swap.py",
+    "test_working.py",
+    "schema/test_build.py",
+    "test_page.py",
+    "measure/test_hard_builds.py",
+)
+"""Files that take long, longest first: one that begins last leaves the other cores idle at the end."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let xdist keep the order of the files: of itself it begins with those of the most tests."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the tests of long files first, each file's in their own order."""
+    here = Path(__file__).parent
+    places = {here / name: place for place, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: places.get(item.path, len(places)))
+
 
 @pytest.fixture(scope="session", autouse=True)
 def few_sets() -> Iterator[None]:
