@@ -44,8 +44,8 @@ def setting(one_band: Build, bench: api.Bench) -> Setting:
 @pytest.fixture(scope="module")
 def found(one_band: Build, demo_cards: Cards, bench: api.Bench, setting: Setting) -> HowSure:
     return how_sure(
-        one_band, one_band, demo_cards, bench, reports=api.loop(one_band, bench=bench), setting=setting,
-        progress=lambda *_: None,
+        one_band, one_band, demo_cards, bench, reports=api.loop(one_band, bench=bench), strengths=(),
+        setting=setting, progress=lambda *_: None,
     )  # fmt: skip
 
 
@@ -109,7 +109,14 @@ def test_without_a_setting_there_are_no_readings(
 ) -> None:
     reports = api.loop(one_band, bench=bench)
     bare = how_sure(
-        one_band, one_band, demo_cards, bench, reports=reports, setting=None, progress=lambda *_: None
+        one_band,
+        one_band,
+        demo_cards,
+        bench,
+        reports=reports,
+        strengths=(),
+        setting=None,
+        progress=lambda *_: None,
     )
     assert bare.figures == () and bare.held[-1].of == 100
 

@@ -46,7 +46,14 @@ def check(
         sure = stages.run(
             "how sure",
             lambda: how_sure(
-                given, build, cards, open_bench, reports=reports, setting=there.setting, progress=progress
+                given,
+                build,
+                cards,
+                open_bench,
+                reports=reports,
+                strengths=strengths,
+                setting=there.setting,
+                progress=progress,
             ),
         )
         evaluations = open_bench.evaluations - ran

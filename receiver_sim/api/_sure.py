@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from receiver_sim.api._sets import Row
 from receiver_sim.api._spread import WHOLE, effects, rest_of, start_of, summary
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
@@ -15,15 +16,15 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
-from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.check import BandReport, Grade
+from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.spread import Held, SetOnset, Share
 from receiver_sim.results.sure import FigureRange, HowSure, StrengthRange
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, operating_point, spread
-from receiver_sim.studies.drawn_sets import look_at_bands
+from receiver_sim.studies.drawn_sets import look_at_bands, tuning_of
 from receiver_sim.studies.set_figures import SetFigures, figures_of_set
 from receiver_sim.working import Setting
 
@@ -33,6 +34,9 @@ SEED = 1
 STRENGTHS = 10
 """Sets of which backlash and strength are looked at: from the lowest to the highest of ten lie on average
 9/11 of all (the distribution of the range: Wilks 1941, from memory), eight of ten as in the other ranges."""
+
+USUAL_REACH_V = 3.0
+"""Amplitude with which a sweep ends at first on a band where the build as stated has none."""
 
 DECIDING = 3
 """Parts named for each band."""
@@ -55,12 +59,14 @@ def how_sure(
     bench: Bench,
     *,
     reports: Sequence[BandReport],
+    strengths: Sequence[BandOscillation],
     setting: Setting | None,
     progress: Progress,
 ) -> HowSure:
     """Return what a hundred sets say; given: the build as loaded, build: settled.
 
-    reports: of its bands, in their order; setting: at which meter, gain and hum are looked at, None for none.
+    reports, strengths: of its bands, in their order; setting: at which meter, gain and hum are looked at,
+    None for none.
     """
     factors = factors_of(given, build, cards)
     starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
@@ -87,7 +93,8 @@ def how_sure(
         # each of a hundred sets would fail likewise, each after the whole time limit perhaps
         raise EngineError("the set as stated found no solution on any band, so no others were drawn")
     seen = bench.map(one, moved, lambda done, total: progress("sets", done, total))
-    table = summary("", (), build, plan, [row for row, _ in seen])
+    table_rows = [row for row, _ in seen]
+    table = summary("", (), build, plan, table_rows)
     moves = effects(bench, plan, quick=True)
     deciding: list[Share] = []
     for index, b in enumerate(plan.bands):
@@ -101,9 +108,11 @@ def how_sure(
         held += _ratings(points[1:])
         ranges = _ranges(build, [stated, *figures], points)
     looked = min(STRENGTHS, SETS)
+    maps = {one.oscillation.band: one.oscillation.amplitudes for one in strengths}
+    reach = {band: float(found.amplitude_v[-1]) for band, found in maps.items() if found is not None}
     return HowSure(
         SETS, SEED, (*held, table.whole), table.bands, tuple(deciding), ranges, NOTES,
-        _strengths(bench, plan, moved[:looked], progress), looked,
+        _strengths(bench, plan, moved[:looked], table_rows[:looked], reach, progress), looked,
     )  # fmt: skip
 
 
@@ -111,20 +120,32 @@ def _strengths(
     bench: Bench,
     plan: SetPlan,
     moved: Sequence[dict[str, float]],
+    rows: Sequence[Row],
+    reach: Mapping[str, float],
     progress: Progress,
 ) -> tuple[StrengthRange, ...]:
-    """Return how oscillation comes in on each band over some sets; a set whose simulation fails is none."""
-    sets = [drawn(plan.build, plan.cards, plan.factors, by) for by in moved]
-    jobs = [(build, cards, band.name) for build, cards in sets for band in plan.bands]
+    """Return how oscillation comes in on each band over some sets; a set whose simulation fails is none.
 
-    def look(b: Bench, job: tuple[Build, Cards, str]) -> tuple[bool, amplitude.InShort | None]:
-        build, cards, name = job
-        band = next(one for one in build.bands if one.name == name)
-        tuned = Tuned(build, cards, b, band=band, dial_hz=band.middle_hz)
+    rows: the onsets of the sets on each band; reach: amplitude (V) at the top in the build as stated.
+    """
+    sets = [drawn(plan.build, plan.cards, plan.factors, by) for by in moved]
+    jobs = [(*one, row, index) for one, row in zip(sets, rows, strict=True) for index in range(len(row))]
+
+    def look(b: Bench, job: tuple[Build, Cards, Row, int]) -> tuple[bool, amplitude.InShort | None]:
+        build, cards, row, index = job
+        stated, start, rotation = plan.bands[index], plan.starts[index], row[index].rotation
+        band = next(one for one in build.bands if one.name == stated.name)
+        tuning = tuning_of(start, stated, band.coil.inductance)
+        if rotation is None or tuning is None:
+            return rotation is not None, None
         try:
-            return tuned.onset.onset is not None, amplitude.in_short(tuned)
+            found = amplitude.in_short(
+                build, cards, b, band=band, tuning=tuning, rotation=rotation,
+                reach_v=reach.get(band.name, USUAL_REACH_V),
+            )  # fmt: skip
         except (EngineError, NoAnswer):
-            return tuned.onset.onset is not None, None
+            return True, None
+        return True, found
 
     found = bench.map(look, jobs, lambda done, total: progress("strength in sets", done, total))
     return tuple(_strength(band.name, found[i :: len(plan.bands)]) for i, band in enumerate(plan.bands))

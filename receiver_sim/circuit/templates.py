@@ -68,13 +68,21 @@ def _environment(folder: Path) -> jinja2.Environment:
 
 
 @cache
-def parameters(folder: Path, name: str) -> frozenset[str]:
-    """Return the names a template uses."""
+def _template(folder: Path, name: str) -> tuple[jinja2.Template, frozenset[str]]:
+    """Return a template and the names it uses, parsed once for both."""
     environment = _environment(folder)
     if environment.loader is None:
         raise TemplateFault("templates need a folder")
-    source = environment.loader.get_source(environment, name)[0]
-    return frozenset(jinja2.meta.find_undeclared_variables(environment.parse(source)))
+    source, path, _ = environment.loader.get_source(environment, name)
+    parsed = environment.parse(source, name, path)
+    names = frozenset(jinja2.meta.find_undeclared_variables(parsed))
+    code = environment.compile(parsed, name, path)
+    return environment.template_class.from_code(environment, code, environment.make_globals(None)), names
+
+
+def parameters(folder: Path, name: str) -> frozenset[str]:
+    """Return the names a template uses."""
+    return _template(folder, name)[1]
 
 
 def render(folder: Path, name: str, values: Mapping[str, Any]) -> str:
@@ -84,12 +92,12 @@ def render(folder: Path, name: str, values: Mapping[str, Any]) -> str:
     Raises TemplateFault when the template needs a name that is not given, when a given name is not used, or
     when a value is neither a finite number nor a plain node name.
     """
-    wanted = parameters(folder, name)
+    template, wanted = _template(folder, name)
     missing, unused = sorted(wanted - values.keys()), sorted(values.keys() - wanted)
     if missing or unused:
         raise TemplateFault(f"{name}: missing parameters {missing}, unused parameters {unused}")
     try:
-        return _environment(folder).get_template(name).render(values)
+        return template.render(values)
     except jinja2.UndefinedError as error:
         raise TemplateFault(f"{name}: {error.message}") from error
 

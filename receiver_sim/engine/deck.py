@@ -8,8 +8,9 @@ letter or one of a few dot words, and hold only a small set of characters.
 
 import hashlib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from receiver_sim.engine.errors import DeckRefused
 
@@ -86,6 +87,22 @@ def _physical_lines(text: str) -> Iterable[tuple[int, str]]:
         yield number, line.strip()
 
 
+@lru_cache(maxsize=2048)
+def _reason(check: Callable[[int, str], None], line: str) -> str | None:
+    """Return why a check refuses a line, or None: the decks of drawn sets share most of their lines."""
+    try:
+        check(0, line)
+    except DeckRefused as refused:
+        return refused.reason
+    return None
+
+
+def _checked(check: Callable[[int, str], None], number: int, line: str) -> None:
+    reason = _reason(check, line)
+    if reason is not None:
+        raise DeckRefused(reason, number, line)
+
+
 def _check_comment(number: int, line: str) -> None:
     """Allow `*` alone or followed by a blank: ngspice runs what follows `*#`, and reads other marks too."""
     if line != "*" and not line.startswith("* "):
@@ -98,6 +115,11 @@ def _check_comment(number: int, line: str) -> None:
 
 def _check_characters(number: int, line: str) -> None:
     if _ALLOWED.fullmatch(line):
+        if "//" in line:
+            raise DeckRefused("'//' is not allowed: ngspice takes it for a comment", number, line)
+        first = "+" if line.startswith("+") else line.split(maxsplit=1)[0]
+        if _DOT_WORD_INSIDE.search(line[len(first) :]):
+            raise DeckRefused("a word begun by a dot may stand only at the start of a line", number, line)
         return
     bad = next(c for c in line if not _ALLOWED.fullmatch(c))
     cure = {
@@ -119,19 +141,12 @@ def _logical_lines(text: str) -> list[tuple[int, str]]:
         if line.startswith("*"):
             _check_comment(number, line)
             continue
-        _check_characters(number, line)
-        if "//" in line:
-            raise DeckRefused("'//' is not allowed: ngspice takes it for a comment", number, line)
-        body = line[1:] if line.startswith("+") else line
-        first = None if line.startswith("+") else line.split()[0]
-        inside = body if first is None else body[len(first) :]
-        if _DOT_WORD_INSIDE.search(inside):
-            raise DeckRefused("a word begun by a dot may stand only at the start of a line", number, line)
-        if first is not None:
+        _checked(_check_characters, number, line)
+        if not line.startswith("+"):
             logical.append((number, line))
         elif logical:
             start, before = logical[-1]
-            logical[-1] = (start, f"{before} {body.strip()}")
+            logical[-1] = (start, f"{before} {line[1:].strip()}")
         else:
             raise DeckRefused("a line begun by '+' has nothing to continue", number, line)
     return logical
@@ -186,18 +201,23 @@ def _check_element(number: int, line: str, word: str) -> None:
         )
 
 
+def _check_logical(number: int, line: str) -> None:
+    word = line.split(maxsplit=1)[0].lower()
+    if _FILE.search(line):
+        raise DeckRefused("no element or model may read a file", number, line)
+    if word.startswith("."):
+        _check_dot(number, line, word)
+    else:
+        _check_element(number, line, word)
+
+
 def check_text(text: str) -> tuple[str, ...]:
     """Return the logical lines of a deck's text, or raise DeckRefused naming line and reason."""
     logical = _logical_lines(text)
     opened: list[tuple[int, str]] = []
     for number, line in logical:
-        word = line.split()[0].lower()
-        if _FILE.search(line):
-            raise DeckRefused("no element or model may read a file", number, line)
-        if word.startswith("."):
-            _check_dot(number, line, word)
-        else:
-            _check_element(number, line, word)
+        _checked(_check_logical, number, line)
+        word = line.split(maxsplit=1)[0].lower()
         if word == ".subckt":
             opened.append((number, line))
         elif word == ".ends":

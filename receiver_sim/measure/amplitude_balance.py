@@ -24,9 +24,8 @@ FloatArray = npt.NDArray[np.float64]
 STEP = 1.0 / 16.0
 """Step of the sweep in ln(amplitude): 6 %, which a monotone cubic bridges to better than 1e-4."""
 
-COARSE, FEW_REST_POINTS = 1.0 / 4.0, 6
-"""Step of a sweep, and points at rest either side, where backlash and the top alone are wanted: less than
-half the time, and both agree with a fine one within 2 %."""
+_COARSE = 1.0 / 4.0
+"""Step of a sweep where backlash and the top alone are wanted: both agree with a fine one within 2 %."""
 
 _STRIDE = 0.5
 _FIRST_ENDS = (8.0, 6.0)
@@ -78,13 +77,11 @@ def sweep(
     guess: float,
     step: float = STEP,
     phases: int | None = None,
-    rest_points: int = _REST_POINTS,
 ) -> Balance:
     """Run the sweeps of a balance circuit: amplitudes from LOWEST_V to beyond the top of the control.
 
     guess: share of the control's travel that the circuit was made with, where the sweeps begin; phases:
-    number of samples of its tube, to read harmonics from (None: not); rest_points: settings at rest either
-    side of the guess. The sweep ends where even the top of
+    number of samples of its tube, to read harmonics from (None: not). The sweep ends where even the top of
     the control no longer pays for the losses; that is found by going an e-fold further at a time from 3 V,
     else from 0.4 V, as the circuit beyond (a starved tube) need not have a solution. Raises EngineFailed
     where Newton's method loses its way; `setting_by_setting` asks less of it.
@@ -94,7 +91,7 @@ def sweep(
     for first in _FIRST_ENDS:
         try:
             with loaded(bench, circuit, climb=False) as on:
-                rest = _rest(on, guess, points=rest_points)
+                rest = _rest(on, guess)
                 for end in np.arange(first, _HIGHEST + 1.0):
                     run = _sweep(on, float(end), _STRIDE)
                     good = float(end)
@@ -108,6 +105,42 @@ def sweep(
             if good > 0.0 or first == _FIRST_ENDS[-1]:
                 raise
     raise AssertionError("the last of them either returned or raised")
+
+
+def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float) -> Balance:
+    """Run the sweep of a balance circuit where backlash and the top alone are wanted.
+
+    reach_v: amplitude that a like set reaches; the sweep goes on by steps from two thirds of it, for as long
+    as the top of the control pays for the losses. What the control sets at rest is taken to rise in
+    proportion, which tells a millivolt of backlash to a factor of two or so. Raises EngineFailed.
+    """
+    knob, amp = circuit.node(Place.KNOB), circuit.node(Place.AMPLITUDE)
+    steps = max(math.floor((math.log(max(reach_v / LOWEST_V, 1.0)) - 0.4) / _COARSE), 16)
+    parts = []
+    try:
+        with loaded(bench, circuit, climb=False) as on:
+            # each run begins with an operating point from nothing, which costs as much as ten points
+            parts = [_sweep(on, steps * _COARSE, _COARSE)]
+            while parts[-1][knob].max() <= _BEYOND and steps * _COARSE < _HIGHEST:
+                parts.append(_sweep(on, (steps + 3) * _COARSE, _COARSE, start=(steps + 1) * _COARSE))
+                steps += 3
+    except EngineFailed:
+        if not parts:
+            raise
+        # far out Newton's method may find from the point before what it does not find from nothing
+        with loaded(bench, circuit, climb=False) as on:
+            parts = [_sweep(on, min((steps + 6) * _COARSE, _HIGHEST), _COARSE)]
+    run = {name: np.concatenate([part[name] for part in parts]) for name in _nodes(circuit)}
+    beyond = run[knob] > _BEYOND
+    last = int(np.argmax(beyond)) if beyond.any() else run[amp].size - 1
+    found = _balance(
+        circuit, {name: v[: last + 1] for name, v in run.items()}, (np.zeros(2), np.zeros(2)), None,
+        skip=round(1.0 / _COARSE),
+    )  # fmt: skip
+    first = max(float(found.wiper[0]), 1e-3)
+    return replace(
+        found, rest_wiper=np.array([0.0, first]), rest_figure=np.array([0.0, float(found.figure[0])])
+    )
 
 
 def setting_by_setting(
@@ -219,12 +252,12 @@ def _vectors(circuit: Circuit, phases: int | None) -> list[str]:
     return [*_nodes(circuit), *vectors_of(circuit, phases)]
 
 
-def _sweep(on: Loaded, end: float, step: float, phases: int | None = None) -> Vectors:
+def _sweep(on: Loaded, end: float, step: float, phases: int | None = None, *, start: float = -1.0) -> Vectors:
     source = on.circuit.part(Role.SWEEP)
-    return on.session.dc(source, -1.0, end + 1e-9, step, vectors=_vectors(on.circuit, phases))
+    return on.session.dc(source, start, end + 1e-9, step, vectors=_vectors(on.circuit, phases))
 
 
-def _rest(on: Loaded, guess: float, *, points: int) -> tuple[FloatArray, FloatArray]:
+def _rest(on: Loaded, guess: float) -> tuple[FloatArray, FloatArray]:
     """Return the knob and what it sets without oscillation, both ways from the guess to the ends of the
     control."""
     on.set(Role.SWEEP, -1.0)
@@ -235,7 +268,7 @@ def _rest(on: Loaded, guess: float, *, points: int) -> tuple[FloatArray, FloatAr
         if abs(end - guess) < 1e-3:
             continue
         run = on.session.dc(
-            on.circuit.part(Role.GUESS), guess, end, (end - guess) / points, vectors=[knob, control]
+            on.circuit.part(Role.GUESS), guess, end, (end - guess) / _REST_POINTS, vectors=[knob, control]
         )
         shares.append(run[knob])
         figures.append(run[control])

@@ -93,8 +93,7 @@ def howling_capacitance(
     adds the modes s C h(s) = 1; one reaches the imaginary axis where j w h(jw) is real and above zero, at
     C = 1/(j w h(jw)) (Nyquist 1932, the locus read for its gain).
     """
-    from scipy.linalg import schur  # noqa: PLC0415 - it takes long to load
-    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+    from scipy.linalg import lapack, schur  # noqa: PLC0415 - it takes long to load
 
     h, d = np.asarray(response, dtype=np.complex128), np.asarray(weight, dtype=np.complex128)
     f = np.asarray(frequencies, dtype=np.float64)
@@ -109,14 +108,24 @@ def howling_capacitance(
             parts[k] = (into[k] + x * (upper[k, k + 1 :] @ parts[k + 1 :])) / (1.0 - x * upper[k, k])
         return np.asarray(2j * np.pi * hertz * (basis[port] @ parts))
 
-    def side(hertz: float) -> float:
-        return float(locus(np.array([hertz]))[0].imag)
+    def at(hertz: float) -> complex:
+        x = 2j * np.pi * hertz - shift
+        parts, _ = lapack.ztrtrs(np.eye(into.size) - x * upper, into)
+        return complex(2j * np.pi * hertz * (basis[port] @ parts))
+
+    def crossing(low: float, high: float) -> float:
+        # by halving, 2**-20 of some per cent: scipy's root finders take longer to load than all of this
+        above = at(low).imag >= 0.0
+        for _ in range(20):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if (at(middle).imag >= 0.0) == above else (low, middle)
+        return 0.5 * (low + high)
 
     values = locus(f)
     best: tuple[float, float] | None = None
     for i in np.flatnonzero((values.imag[1:] >= 0.0) != (values.imag[:-1] >= 0.0)):
-        crossing = float(brentq(side, f[i], f[i + 1], xtol=1e-6 * (f[i + 1] - f[i])))
-        found = float(locus(np.array([crossing]))[0].real)
+        hertz = crossing(f[i], f[i + 1])
+        found = at(hertz).real
         if found > 0.0 and (best is None or 1.0 / found < best[0]):
-            best = 1.0 / found, crossing
+            best = 1.0 / found, hertz
     return best

@@ -29,15 +29,14 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as imposed
 from receiver_sim.measure import throttled_balance as throttled
 from receiver_sim.measure.amplitude_balance import (
-    COARSE,
-    FEW_REST_POINTS,
     Balance,
     balance,
+    coarse_sweep,
     sweep,
     within_control,
 )
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.mode import HARMONICS
+from receiver_sim.measure.mode import HARMONICS, tuned_mode
 from receiver_sim.measure.space_charge_pull import pulled_by_charge
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.receiver import Tuned
@@ -65,6 +64,9 @@ _AT_TOP, _AT_REACH = 0.999, 0.99
 
 _FEW = 4
 """Points that a map needs at least."""
+
+_FEW_PHASES = 6
+"""Samples over half a cycle where backlash and the top alone are wanted."""
 
 _BOLTZMANN_J = 1.380649e-23 * 300.0
 
@@ -410,20 +412,27 @@ class InShort(NamedTuple):
     backlash_deg: float
 
 
-def in_short(tuned: Tuned) -> InShort | None:
-    """Return what a coarse sweep tells of a dial setting with an onset; None without one, and for a control
-    that acts on the tank. Raises EngineError, NoAnswer.
+def in_short(
+    build: Build, cards: Cards, bench: Bench, *, band: Band, tuning: float, rotation: float, reach_v: float
+) -> InShort | None:
+    """Return what a coarse sweep tells of the middle of a band's dial; None for a control that acts on the
+    tank.
+
+    tuning: of the capacitor, F; rotation: onset on the control (0..1); reach_v: amplitude that a like set
+    reaches at the top. Raises EngineError, NoAnswer.
     """
-    build, cards, onset = tuned.build, tuned.cards, tuned.onset
     control = regeneration_control(build, cards)
-    if onset.onset is None or control.on_tank:
+    if control.on_tank:
         return None
-    guess = control.share(onset.onset.rotation)
-    circuit = plan(build, cards, tuned.mode(onset.onset.rotation), guess=guess)
+    mode = tuned_mode(
+        build, cards, bench, band=band, dial_hz=band.middle_hz, tuning=tuning, rotation=rotation
+    )
+    guess = control.share(rotation)
+    circuit = plan(build, cards, mode, guess=guess, phases=_FEW_PHASES)
     try:
-        raw = sweep(tuned.bench, circuit, guess=guess, step=COARSE, rest_points=FEW_REST_POINTS)
+        raw = coarse_sweep(bench, circuit, guess=guess, reach_v=reach_v)
     except EngineFailed:  # it strayed where a starved tube asks for small steps
-        raw = sweep(tuned.bench, circuit, guess=guess, rest_points=FEW_REST_POINTS)
+        raw = sweep(bench, circuit, guess=guess)
     jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=Knob(control, raw))
     beyond = np.flatnonzero(raw.wiper > 1.0)
     top = float(raw.amplitude[-1])

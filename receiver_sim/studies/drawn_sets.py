@@ -32,6 +32,7 @@ _CLOSE = 3e-3
 approach leaves a small part of it."""
 
 _LONGEST = 0.25
+_LEAST_FARAD = 1e-14
 _MOST = 7
 
 # ---------------------------------------------------------------------------- one set
@@ -142,13 +143,12 @@ def _onset(on: _Drawn, plan: SetPlan, index: int, by: Mapping[str, float], appro
     probe = Probe(on, band=own, dial_hz=dial)
     share = 0.5 if start.share is None else start.share
     total = float(resonant_capacitance(inductance, frequency=dial))
-    if start.tuning is None:
+    tuning = tuning_of(start, band, inductance)
+    if tuning is None:
         tuning = plan.maps[index].values[on.circuit.part(Role.TUNING)]
-    else:
-        tuning = start.tuning + total - float(resonant_capacitance(band.coil.inductance, frequency=dial))
-    probe.tune(max(tuning, 1e-14))
+    probe.tune(max(tuning, _LEAST_FARAD))
     first = probe.measure(share)
-    probe.tune(max(tuning + total * ((first.frequency / dial) ** 2 - 1.0), 1e-14))
+    probe.tune(max(tuning + total * ((first.frequency / dial) ** 2 - 1.0), _LEAST_FARAD))
     probe.frequency = dial
     samples = None if start.share is None else _quick(probe, first, start, approach)
     if samples is None:
@@ -156,6 +156,19 @@ def _onset(on: _Drawn, plan: SetPlan, index: int, by: Mapping[str, float], appro
         if found is None:
             return SetOnset(status)
     return _reduced(samples, on, NEAR)
+
+
+def tuning_of(start: Start, band: Band, inductance: float) -> float | None:
+    """Return the tuning capacitor (F) that puts a set with a coil of its own at the middle of a band, as far
+    as the coil decides; None where that of the build as stated is not known.
+    """
+    if start.tuning is None:
+        return None
+    own, stated = (
+        float(resonant_capacitance(henry, frequency=band.middle_hz))
+        for henry in (inductance, band.coil.inductance)
+    )
+    return max(start.tuning + own - stated, _LEAST_FARAD)
 
 
 def _number(plan: SetPlan, band: Band) -> int:

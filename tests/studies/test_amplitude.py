@@ -26,7 +26,6 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
-from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
@@ -415,8 +414,16 @@ def test_a_coarse_sweep_tells_backlash_and_top(bench, demo, demo_cards):
     build = weak_bias(demo)
     search, whole = found(build, demo_cards, bench, 0, time_runs=False)
     band = build.bands[0]
-    tuned = Tuned(build, demo_cards, bench, band=band, dial_hz=search.dial_hz, search=search)
-    short = amplitude.in_short(tuned)
+    assert search.tuning_farad is not None and search.onset is not None and whole.amplitudes is not None
+    for reach in (0.3, 1.0, 3.0):  # whatever amplitude it goes out to first
+        short = amplitude.in_short(
+            build, demo_cards, bench, band=band, tuning=search.tuning_farad,
+            rotation=search.onset.rotation, reach_v=reach * whole.amplitudes.amplitude_v[-1],
+        )  # fmt: skip
+        holds_against(short, whole)
+
+
+def holds_against(short, whole):
     assert short is not None and whole.jump is not None and whole.amplitudes is not None
     assert short.backlash_deg == pytest.approx(whole.jump.backlash_deg, rel=0.02)
     assert 1.0 <= short.top_v / whole.amplitudes.amplitude_v[-1] < 1.07
