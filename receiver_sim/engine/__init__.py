@@ -5,7 +5,14 @@ Importing this loads neither PySpice nor ngspice; a Bench starts them in its wor
 
 from receiver_sim.engine.bench import Bench
 from receiver_sim.engine.deck import Deck
-from receiver_sim.engine.errors import DeckRefused, EngineError, EngineFailed, EngineMissing, EngineTimeout
+from receiver_sim.engine.errors import (
+    DeckRefused,
+    EngineError,
+    EngineFailed,
+    EngineLost,
+    EngineMissing,
+    EngineTimeout,
+)
 from receiver_sim.engine.rungs import Rung
 from receiver_sim.engine.session import Session
 from receiver_sim.engine.vectors import Vectors
@@ -16,6 +23,7 @@ __all__ = [
     "DeckRefused",
     "EngineError",
     "EngineFailed",
+    "EngineLost",
     "EngineMissing",
     "EngineTimeout",
     "Rung",

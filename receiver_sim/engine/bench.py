@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from receiver_sim import outputs
 from receiver_sim.engine.deck import Deck
-from receiver_sim.engine.errors import EngineError, EngineFailed
+from receiver_sim.engine.errors import EngineError, EngineLost
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
 from receiver_sim.engine.rungs import Rung
 from receiver_sim.engine.session import Session
@@ -208,7 +208,7 @@ class Bench:
         except WorkerGone as gone:
             self._release(worker)
             late = f"it took longer than {worker.start_limit_s:g} s and was stopped"
-            raise EngineFailed(f"ngspice could not be started: {late if gone.timed_out else gone}") from None
+            raise EngineLost(f"ngspice could not be started: {late if gone.timed_out else gone}") from None
         except BaseException:
             worker.kill()
             self._release(worker)

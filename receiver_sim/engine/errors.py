@@ -50,6 +50,18 @@ class EngineFailed(EngineError):  # noqa: N818 - says what happened
         super().__init__(f"simulation failed: {reason}{_evidence(deck_path, not_kept)}")
 
 
+class EngineLost(EngineError):  # noqa: N818 - says what happened
+    """An ngspice process ended by itself or was ended from outside: it says nothing about the circuit.
+
+    No EngineFailed: a caller that goes another way where a circuit has no solution must not do so here.
+    `deck_path` and `not_kept` as there.
+    """
+
+    def __init__(self, reason: str, deck_path: Path | None = None, not_kept: str | None = None) -> None:
+        self.deck_path = deck_path
+        super().__init__(f"simulation failed: {reason}{_evidence(deck_path, not_kept)}")
+
+
 class EngineTimeout(EngineError):  # noqa: N818 - says what happened
     """An analysis went past the wall-clock limit (seconds) and its worker was ended."""
 

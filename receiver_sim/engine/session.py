@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
-from receiver_sim.engine.errors import EngineError, EngineFailed, EngineTimeout
+from receiver_sim.engine.errors import EngineError, EngineFailed, EngineLost, EngineTimeout
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
 from receiver_sim.engine.protocol import (
     Done,
@@ -67,11 +67,11 @@ def _name(text: str, pattern: re.Pattern[str], what: str) -> str:
 class Session:
     """A circuit in a worker, from `Bench.session`. For one thread.
 
-    After an EngineFailed or EngineTimeout the session is over: open another. `vectors` of an analysis
-    restricts what is stored and handed over to the named vectors (None: all), in `.op` too; a name that the
-    circuit does not have is an EngineFailed. Element values changed by `alter` stay until the session ends.
-    A linear circuit gives the same bits after `alter` as when loaded afresh; the operating point of a
-    non-linear one may depend on the runs before it, within the deck's tolerances.
+    After an EngineFailed, EngineLost or EngineTimeout the session is over: open another. `vectors` of an
+    analysis restricts what is stored and handed over to the named vectors (None: all), in `.op` too; a name
+    that the circuit does not have is an EngineFailed. Element values changed by `alter` stay until the
+    session ends. A linear circuit gives the same bits after `alter` as when loaded afresh; the operating
+    point of a non-linear one may depend on the runs before it, within the deck's tolerances.
 
     An analysis without solution climbs the ladder of `rungs`; `.rung` of its vectors tells which served.
     `easy`: (value at which the circuit is easily solved, value in the deck) of elements, to begin from before
@@ -358,7 +358,7 @@ class Session:
             path, reason = self._keep(self.deck, self._history, [str(gone)])
             if gone.timed_out:
                 raise EngineTimeout(self.worker.time_limit_s, what, path, reason) from None
-            raise EngineFailed(f"{gone} during '{what}'", path, [str(gone)], reason) from None
+            raise EngineLost(f"{gone} during '{what}'", path, reason) from None
         if isinstance(reply, Done | DoneEach):
             each = reply.each if isinstance(reply, DoneEach) else (reply,)
             evaluations = 0 if isinstance(request, Load) else len(each)

@@ -9,7 +9,7 @@ import time
 import pytest
 
 from receiver_sim import outputs
-from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, EngineTimeout
+from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, EngineLost, EngineTimeout
 from receiver_sim.errors import OutputFailed
 
 GOOD = Deck("good", "V1 in 0 dc 12\nR1 in out 3.3k\nR2 out 0 1.8k\n")
@@ -164,13 +164,13 @@ def test_time_limit_ends_and_replaces_the_worker(tmp_path):
             assert session.op()["out"] == pytest.approx([GOOD_OUT])
 
 
-def test_crash_is_an_engine_failure_and_the_worker_is_replaced(tmp_path):
+def test_crash_is_told_apart_from_no_solution_and_the_worker_is_replaced(tmp_path):
     with Bench(1, keep_failed=tmp_path) as bench:
         with bench.session(GOOD) as session:
             session.op()
             pid = session.worker.pid
             os.kill(pid, signal.SIGTERM)
-            with pytest.raises(EngineFailed, match=r"the ngspice process ended with code -?\d+ during 'op'"):
+            with pytest.raises(EngineLost, match=r"the ngspice process ended with code -?\d+ during 'op'"):
                 session.op()
         assert not _runs(pid)
         with bench.session(GOOD) as session:

@@ -19,6 +19,8 @@ from receiver_sim.circuit.phases import Swings
 from receiver_sim.circuit.registry import filled
 from receiver_sim.circuit.views.envelope import DC_OPTIONS, balance_circuit, knob_path
 from receiver_sim.circuit.writer import deck as written
+from receiver_sim.engine import Bench, process
+from receiver_sim.engine.protocol import Run
 from receiver_sim.errors import NoOnset
 from receiver_sim.measure import amplitude_balance as balance
 from receiver_sim.measure import imposed_amplitude as held
@@ -26,6 +28,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
@@ -602,3 +605,26 @@ def test_the_space_charge_pulls_the_frequency_as_a_capacitor_there_does(bench, d
     )
     other = tuned_mode(demo, cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad, rotation=0.3)
     assert other.resonance_hz - mode.resonance_hz == pytest.approx(float(pulled[at]), rel=0.02)
+
+
+def test_a_worker_lost_within_a_sweep_is_no_sweep_without_solution(demo, demo_cards, monkeypatch):
+    """Fault guarded: a process killed from outside was taken for Newton's method straying, and the settings
+    were sought one by one, with success."""
+    dealt = []
+
+    def ask(worker, request):
+        if isinstance(request, Run) and request.command.startswith("dc ") and not dealt:
+            dealt.append(worker.pid)
+            worker.kill()
+        return real(worker, request)
+
+    real = process.WorkerProcess.ask
+    band = demo.bands[0]
+    with Bench(1) as bench:
+        tuned = Tuned(demo, demo_cards, bench, band=band, dial_hz=band.middle_hz)
+        assert tuned.onset.onset is not None
+        monkeypatch.setattr(process.WorkerProcess, "ask", ask)
+        found = amplitude.of(tuned)
+    assert dealt and found.status is Status.FAILED
+    (said,) = found.warnings
+    assert re.search(r"the ngspice process ended with code -?\d+ during 'dc .*; the deck is kept in", said)
