@@ -398,7 +398,13 @@ _ANEW = "let 'receiver-sim tubes fit' write the fit anew"
 
 def card_types() -> list[str]:
     """Return the types whose cards are shipped, sorted."""
-    return sorted(path.stem for path in folder("models").glob("*.yaml"))
+    return list(_types())
+
+
+@cache
+def _types() -> tuple[str, ...]:
+    """As `card_types`; the folder is read once, as each card is."""
+    return tuple(sorted(path.stem for path in folder("models").glob("*.yaml")))
 
 
 def card_for(type_name: str) -> TubeCard:
@@ -406,7 +412,7 @@ def card_for(type_name: str) -> TubeCard:
 
     Raises KeyError that names the nearest type if there is none.
     """
-    known = card_types()
+    known = _types()
     if type_of(type_name) not in known:
         near = nearest(type_name, known)
         hint = f"; nearest is '{near}'" if near else ""

@@ -343,6 +343,12 @@ def _plain(number: Decimal) -> str:
     return f"{number:f}" if -4 <= number.adjusted() <= 9 else f"{number:e}".replace("e+", "e")
 
 
+@cache
+def _bounds(low: str, high: str, dimension: Dimension) -> tuple[float, float]:
+    """Read once what every value of a field is held against."""
+    return parse_quantity(low, dimension), parse_quantity(high, dimension)
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Marks a float field as a quantity: `Annotated[float, Quantity(RESISTANCE, '1 kohm', '100 Mohm')]`.
@@ -366,7 +372,7 @@ class Quantity:
 
     def bounds(self) -> tuple[float, float]:
         """Return the inclusive bounds in SI."""
-        return parse_quantity(self.low, self.dimension), parse_quantity(self.high, self.dimension)
+        return _bounds(self.low, self.high, self.dimension)
 
     def allows(self, value: float) -> bool:
         """Tell whether the SI value lies in the sensible range."""

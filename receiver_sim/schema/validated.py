@@ -10,6 +10,7 @@ from __future__ import annotations
 import types
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -89,8 +90,12 @@ def shape_of(  # noqa: PLR0911 - one return a kind of annotation
     return Shape(mark=mark, default=default)
 
 
-def _field_shape(info: FieldInfo) -> Shape:
-    return shape_of(info.annotation, info.metadata, info.default)
+@cache
+def _key_shapes(model: type[BaseModel]) -> dict[str, Shape]:
+    """Return the shapes of a model's fields by their keys; models don't change."""
+    return {
+        key: shape_of(info.annotation, info.metadata, info.default) for key, info in keys_of(model).items()
+    }
 
 
 def _chosen(shape: Shape, data: Any) -> type[BaseModel] | None:
@@ -110,8 +115,7 @@ def _within(shape: Shape, data: Any, step: str | int) -> tuple[Shape | None, Any
     if shape.keyed:
         return replace(shape, keyed=False), inside
     model = _chosen(shape, data)
-    info = keys_of(model).get(step) if model is not None else None
-    return (None if info is None else _field_shape(info)), inside
+    return (None if model is None else _key_shapes(model).get(step)), inside
 
 
 class Glimpse:
