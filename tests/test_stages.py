@@ -79,6 +79,12 @@ def short_cabin(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
+def one_coil(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The cabin with its first coil, for what is no matter of bands."""
+    return cut(CABIN, tmp_path_factory.mktemp("builds"), 1)
+
+
+@pytest.fixture(scope="module")
 def short_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo with its first two coils."""
     return cut(DEMO, tmp_path_factory.mktemp("builds"), 2)
@@ -103,7 +109,7 @@ CHECKED = [
 @pytest.mark.parametrize(("study", "stage", "key", "nothing"), CHECKED, ids=[row[1] for row in CHECKED])
 def test_check_keeps_the_bands_when_a_later_stage_fails(
     here: Path,
-    short_cabin: Path,
+    one_coil: Path,
     monkeypatch: pytest.MonkeyPatch,
     study: Any,
     stage: str,
@@ -111,7 +117,7 @@ def test_check_keeps_the_bands_when_a_later_stage_fails(
     nothing: object,
 ) -> None:
     spoil(monkeypatch, study)
-    answer = call("check", short_cabin, "--no-plots", "--json")
+    answer = call("check", one_coil, "--no-plots", "--json")
     assert answer.code == 3
     result = document(answer)["result"]
     assert [band["onsets"][1]["status"] for band in result["bands"]] == ["oscillates"] * len(result["bands"])
@@ -128,10 +134,10 @@ def test_check_keeps_the_bands_when_a_later_stage_fails(
 
 
 def test_the_page_of_check_keeps_the_bands_too(
-    here: Path, short_cabin: Path, monkeypatch: pytest.MonkeyPatch
+    here: Path, one_coil: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     spoil(monkeypatch, hum)
-    answer = call("check", short_cabin, "--no-plots")
+    answer = call("check", one_coil, "--no-plots")
     assert answer.code == 3
     assert "Onset of oscillation" in answer.out and "What a meter should read" in answer.out
     assert " X  FAILED    hum: simulation failed" in answer.out
@@ -162,7 +168,7 @@ FAULTS = [
 @pytest.mark.parametrize(("module", "name", "stage", "kept"), FAULTS, ids=[row[2] for row in FAULTS])
 def test_a_fault_of_the_program_in_one_stage_takes_nothing_else_along(
     here: Path,
-    short_cabin: Path,
+    one_coil: Path,
     monkeypatch: pytest.MonkeyPatch,
     module: Any,
     name: str,
@@ -172,7 +178,7 @@ def test_a_fault_of_the_program_in_one_stage_takes_nothing_else_along(
     """Guards against `check` that ended with 70 and no page where one of its stages was at fault."""
     monkeypatch.setattr("tempfile.tempdir", str(here))
     at_fault(monkeypatch, module, name)
-    answer = call("check", short_cabin, "--no-plots")
+    answer = call("check", one_coil, "--no-plots")
     assert answer.code == 70
     assert "Onset of oscillation" in answer.out and kept in answer.out
     page, told = (" ".join(text.split()) for text in (answer.out, answer.err))
@@ -181,7 +187,7 @@ def test_a_fault_of_the_program_in_one_stage_takes_nothing_else_along(
     assert f"receiver-sim: {reason} (in {stage}" in told and "; please pass on the report in " in told
     (report,) = here.glob("receiver_sim-fault-*/report.txt")
     text = report.read_text(encoding="utf-8")
-    assert "raise TypeError(" in text and f"check {short_cabin}" in text
+    assert "raise TypeError(" in text and f"check {one_coil}" in text
     (failed,) = failures_in(json.loads(Path("cabin-results/check.json").read_text(encoding="utf-8")))
     assert failed["stage"].startswith(stage) and failed["fault"] in text
 
@@ -271,10 +277,10 @@ def test_calibrate_keeps_its_onsets_when_tap_and_hum_fail(
 
 
 def test_swap_keeps_the_bands_of_a_candidate_whose_noise_fails(
-    here: Path, short_cabin: Path, monkeypatch: pytest.MonkeyPatch
+    here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     spoil(monkeypatch, signal_noise)
-    answer = call("swap", short_cabin, "--tubes", "6SK7", "--json")
+    answer = call("swap", cut(DEMO, here, 1), "--tubes", "6SK7", "--json")
     assert answer.code == 3
     for one in document(answer)["result"]["detectors"]:
         assert one["failed"].startswith("simulation failed") and one["noise"] is None
@@ -368,7 +374,7 @@ def test_a_build_without_hum_has_no_remedies(demo: Build) -> None:
 
 @pytest.mark.parametrize("verb", ["loop", "audio", "hum", "supply", "coils", "check"])
 def test_provenance_lists_the_decks_that_were_run(
-    here: Path, short_cabin: Path, monkeypatch: pytest.MonkeyPatch, verb: str
+    here: Path, short_cabin: Path, one_coil: Path, monkeypatch: pytest.MonkeyPatch, verb: str
 ) -> None:
     """Every deck that a session loaded, and no other; by title, then digest."""
     seen: set[tuple[str, str]] = set()
@@ -379,11 +385,12 @@ def test_provenance_lists_the_decks_that_were_run(
         return true_session(self, deck, **how)
 
     monkeypatch.setattr(Bench, "session", session)
-    first = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))
+    build = short_cabin if verb in ("loop", "coils") else one_coil
+    first = call(verb, build, "--json", *(["--no-plots"] if verb == "check" else []))
     decks = document(first)["provenance"]["decks"]
     assert [(one["title"], one["sha256"]) for one in decks] == sorted(seen)
     if verb in ("loop", "check"):
-        again = call(verb, short_cabin, "--json", *(["--no-plots"] if verb == "check" else []))
+        again = call(verb, build, "--json", *(["--no-plots"] if verb == "check" else []))
         assert again.out == first.out
 
 
