@@ -54,7 +54,18 @@ def motorboat(build):
     return with_load(howler(build), inductance=300.0)
 
 
+KNOWN = {}
+"""Mode and amplitudes of each build that was asked for: the howling set is, a dozen times."""
+
+
 def oscillation(build, cards, bench):
+    key = f"{build!r} {cards!r}"
+    if key not in KNOWN:
+        KNOWN[key] = looked_for(build, cards, bench)
+    return KNOWN[key]
+
+
+def looked_for(build, cards, bench):
     band = build.bands[0]
     search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
     assert search.tuning_farad is not None
@@ -274,8 +285,8 @@ def test_the_howl_is_heard_as_the_control_goes_through_onset(bench, demo, demo_c
         at = found.onset.rotation
         sound = listening.run(
             build, demo_cards, bench, mode, band=build.bands[0], signals=[],
-            reference_hz=float(found.amplitudes.frame_hz[0]), seconds=1.0,
-            path=[(0.0, 0.99 * at), (1.0, 1.05 * at)],
+            reference_hz=float(found.amplitudes.frame_hz[0]), seconds=0.7,
+            path=[(0.0, 0.99 * at), (0.7, 1.032 * at)],
         )  # fmt: skip
         spectrum = np.abs(np.fft.rfft(sound.volts * np.hanning(sound.volts.size)))
         pitch = np.fft.rfftfreq(sound.volts.size, 1.0 / sound.rate)
@@ -312,7 +323,7 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
     build = squegger(demo)
     mode, found = oscillation(build, demo_cards, bench)
     as_built = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=6, seconds=0.2
+        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=6, seconds=0.05
     )
     assert as_built.kind is Steadiness.SQUEGGING
     assert any(p.motion_v is not None for p in as_built.points)
