@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from receiver_sim.api import _sure
+
 Tell = Callable[[str, str, str], None]
 _ROWS = pytest.StashKey[list[tuple[str, str, str]]]()
 
@@ -38,3 +40,13 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         widths = [max(len(row[i]) for row in rows) for i in range(2)]
         for what, figure, limit in rows:
             terminalreporter.write_line(f"{what:<{widths[0]}}  {figure:>{widths[1]}}  {limit}".rstrip())
+
+
+FULL = {name: getattr(_sure, name) for name in ("SETS", "STRENGTHS", "factors_of")}
+
+
+@pytest.fixture
+def all_sets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let `check` draw all its sets of all parts, as from the shell; the other tests make do with fewer."""
+    for name, value in FULL.items():
+        monkeypatch.setattr(_sure, name, value)

@@ -11,6 +11,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from receiver_sim import api
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
@@ -140,9 +142,11 @@ def test_a_cold_loop_of_one_band(benchmark: Any, timed: bool, tell: Tell) -> Non
 
 
 def test_whole_check_against_its_parts(
-    benchmark: Any, timed: bool, tell: Tell, demo: Build, tmp_path: Path
+    request: pytest.FixtureRequest, benchmark: Any, timed: bool, tell: Tell, demo: Build, tmp_path: Path
 ) -> None:
     """`check` from the shell within 1.3 times its ngspice time on two workers, and 1.5 s for drawing."""
+    if timed:
+        request.getfixturevalue("all_sets")
     with Bench() as own:
         report = api.check(demo, bench=own)
         raw, evaluations = own.engine_seconds, own.evaluations

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
+from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.signals import Sampled, Signal
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
@@ -33,7 +34,8 @@ def test_map_of_amplitudes(benchmark, timed, tell, bench, demo, demo_cards):
     if timed:
         took = float(benchmark.stats.stats.min)
         # a fifth of the ramp, which is long against the search for its start, tells its pace
-        path = reference_transient.plan_path(demo, found, cycles=reference_transient.CYCLES // 5)
+        control = regeneration_control(demo, demo_cards)
+        path = reference_transient.plan_path(control, found, cycles=reference_transient.CYCLES // 5)
         fast = reference_transient.quick_build(demo)
         run = reference_transient.run_reference(
             fast, demo_cards, bench, band=band, onset=search, path=path, steps=40
