@@ -35,9 +35,12 @@ rest are the circuit's; rates come out (2 pi/30)^2/4, 1.1 %, too slow."""
 
 
 def _run(
-    bench: Bench, build: Build, rotation: float, seconds: float
+    bench: Bench, build: Build, rotation: float, seconds: float, *, strike: float = 1.001
 ) -> tuple[complex, np.ndarray, np.ndarray]:
-    """Return the mode wanted (1/s), and times (s) and heights (V) of the carrier's peaks of a run."""
+    """Return the mode wanted (1/s), and times (s) and heights (V) of the carrier's peaks of a run.
+
+    strike: amplitude that it begins with over that of rest.
+    """
     cards, band = api.cards_for(build), build.bands[0]
     search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
     assert search.tuning_farad is not None and search.onset is not None
@@ -64,7 +67,7 @@ def _run(
     top, step = whole.node(Place.HOT_END), 1.0 / (search.dial_hz * STEPS)
     # half a cycle of a constant current leaves 2 I w L
     # so little too high that what grows stays small
-    current = 1.001 * at / (4.0 * math.pi * search.dial_hz * band.coil.inductance)
+    current = strike * at / (4.0 * math.pi * search.dial_hz * band.coil.inductance)
     course = [
         x
         for t, i in ((0, 0), (1, 0), (1.1, 1), (1.5, 1), (1.6, 0))
@@ -110,3 +113,23 @@ def test_every_cycle_rings_at_the_pitch_and_rate_of_the_mode_by_a_stray() -> Non
     assert wanted.real < -200.0 and seen.real < 0.0
     assert seen.imag == pytest.approx(wanted.imag, rel=0.01)
     assert seen.real == pytest.approx(wanted.real, abs=45.0)
+
+
+@pytest.mark.long
+def test_every_cycle_dies_at_the_rate_of_the_mode_that_a_shunt_damps() -> None:
+    """The cure: 220 kohm across the choke, at the setting amid the howl.
+
+    The mode is gone within a few milliseconds, two of its cycles, beneath a ripple that reading peaks leaves:
+    other windows and steps of the same record give rates from 1310 to 1400 1/s and 3 % in pitch.
+    """
+    build = api.shipped_build("howling")
+    load = build.detector.load.model_copy(update={"shunt": 220e3})
+    build = build.model_copy(update={"detector": build.detector.model_copy(update={"load": load})})
+    with Bench(workers=1, time_limit_s=3000.0) as bench:
+        wanted, times, heights = _run(bench, build, 0.678, 0.008, strike=1.02)
+    course = np.interp(np.arange(0.0005, 0.0078, 5e-5), times, heights)
+    rates = exponentials(course - heights[-1], 5e-5)
+    seen = rates[np.argmin(np.abs(rates - wanted))]
+    assert wanted.real < -300.0
+    assert seen.real == pytest.approx(wanted.real, rel=0.1)
+    assert seen.imag == pytest.approx(wanted.imag, rel=0.03)
