@@ -54,11 +54,27 @@ def fault_table(build: Build, *, bench: Bench | None = None, progress: Step | No
         return tabled(looked_up(build, b, progress=progress))
 
 
-def looked_up(build: Build, bench: Bench, *, progress: Step | None = None) -> Looked:
-    """Return the predictions of every fault of a build. Raises EngineError."""
+def some_bands(bands: tuple[Band, ...]) -> tuple[Band, ...]:
+    """Return the bands on which onset is tried."""
+    if len(bands) <= MOST_BANDS:
+        return bands
+    return bands[0], bands[len(bands) // 2], bands[-1]
+
+
+def looked_up(
+    build: Build,
+    bench: Bench,
+    *,
+    tried: Callable[[tuple[Band, ...]], tuple[Band, ...]] = some_bands,
+    progress: Step | None = None,
+) -> Looked:
+    """Return the predictions of every fault of a build; tried: picks the bands on which onset is tried.
+
+    Raises EngineError.
+    """
     plan = plan_for(build, bench)
     _, setting = prepare(plan.build, None, bench)
-    bands = some_bands(plan.bands)
+    bands = tried(plan.bands)
     stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, bands)
     circuit = stand.sound
     names: dict[str, str] = {}
@@ -72,13 +88,6 @@ def looked_up(build: Build, bench: Bench, *, progress: Step | None = None) -> Lo
     faults = possible_faults(circuit)
     found, missing = predict(stand, faults, volts, bench, heard=True, progress=progress)
     return Looked(stand, faults, volts, names, found, scatter_of(stand, bench), missing)
-
-
-def some_bands(bands: tuple[Band, ...]) -> tuple[Band, ...]:
-    """Return the bands on which onset is tried."""
-    if len(bands) <= MOST_BANDS:
-        return bands
-    return bands[0], bands[len(bands) // 2], bands[-1]
 
 
 def tabled(one: Looked) -> FaultTable:

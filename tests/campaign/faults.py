@@ -17,60 +17,37 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from receiver_sim import api
-from receiver_sim.api._faults import scatter_of
-from receiver_sim.api._spread import plan_for
+from receiver_sim.api._fault_table import METER, Looked, looked_up
 from receiver_sim.builds import shipped_build
 from receiver_sim.circuit.circuit import Circuit
-from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.factors import drawn
-from receiver_sim.circuit.possible_faults import PossibleFault, possible_faults, variant
+from receiver_sim.circuit.possible_faults import PossibleFault, variant
 from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.judge import fault_finder
-from receiver_sim.judge.fault_finder import Scatter
-from receiver_sim.judge.fault_onset import SOUND, Key
-from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
-from receiver_sim.physics.meters import METERS
+from receiver_sim.judge.fault_onset import SOUND
+from receiver_sim.judge.fault_predictions import predict
 from receiver_sim.schema import Band
-from receiver_sim.studies.pin_chart import points_of
 
 BUILDS = ("cabin", "demo", "tickler", "plugin_coils")
 NOISE = 0.03
-_METER = METERS[2]
 
 
 @dataclass(frozen=True)
-class Case:
-    """A build with the predictions of all its faults: they are the same for every set drawn of it."""
+class Case(Looked):
+    """A build with the predictions of all its faults: they are the same for every set drawn of it.
 
-    stand: Stand
-    faults: tuple[PossibleFault, ...]
-    volts: tuple[Volt, ...]
-    points: dict[str, str]
-    found: dict[Key, Prediction]
-    scatter: Scatter
-    seconds: float
-    missing: list[str]
+    seconds: that they took, with the plan of its sets.
+    """
+
+    seconds: float = 0.0
 
 
 def case_of(name: str, bench: Bench) -> Case:
-    """Return a shipped build with its predictions; seconds: that they took, with the plan of its sets."""
+    """Return a shipped build with its predictions, onset tried on its first three bands."""
     start = time.perf_counter()
-    plan = plan_for(shipped_build(name), bench)
-    _, setting = api.prepare(plan.build, None, bench)
-    stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, plan.bands[:3])
-    nodes = {
-        p.node: f"{p.socket} {p.words}".strip()
-        for p in points_of(stand.sound, plan.build, plan.cards)
-        if p.node not in (None, GROUND) and p.words != "heater"
-    }
-    points = {node: words for node, words in nodes.items() if node}
-    volts = tuple(Volt(words, node, _METER.name, 1e7, 200.0, 0.0) for node, words in points.items())
-    faults = possible_faults(stand.sound)
-    found, missing = predict(stand, faults, volts, bench, heard=True)
-    scatter = scatter_of(stand, bench)
-    return Case(stand, faults, volts, points, found, scatter, time.perf_counter() - start, missing)
+    looked = looked_up(shipped_build(name), bench, tried=lambda bands: bands[:3])
+    return Case(**vars(looked), seconds=time.perf_counter() - start)
 
 
 def observed(
@@ -102,7 +79,7 @@ def observed(
     volts = []
     for i, v in enumerate(case.volts):
         true = float(there.volts[i])
-        full = next((r for r in _METER.ranges if abs(true) < 0.95 * r), _METER.ranges[-1])
+        full = next((r for r in METER.ranges if abs(true) < 0.95 * r), METER.ranges[-1])
         seen = true * (1.0 + NOISE * rng.standard_normal()) + 0.002 * full * rng.standard_normal()
         volts.append(replace(v, seen=seen, full_scale=full))
     word = fault_finder.heard_as(there, case.found[SOUND])
