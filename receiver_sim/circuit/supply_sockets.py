@@ -58,31 +58,45 @@ def _rectifier(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
     if name is None or name not in rectifier_types():
         return
     card = rectifier_for(name)
-    if supply.circuit == "bridge" and card.plates == 1:
-        return  # four bottles: which of them is drawn as which is not covered
     parts = parts_of(circuit)
     source = circuit.part(Role.SUPPLY)
     winding = next(p.designator for p in parts if source in p.elements)
     # numbered on from the receiver's tubes, as in the parts list
     count = sum(p.letters == "V" for p in parts)
-    own = f"V{count + 1}"
+    names = [f"V{count + number}" for number in range(1, rectifier_bottles(given) + 1)]
     out = tuple(e for e in _beside(circuit, circuit[source].nodes[0]) if not e.startswith(winding))
-    ends = {"p": f"{winding} plate winding, one end", "p second": f"{winding} plate winding, other end"}
-    if supply.circuit == "half_wave":
-        ends["p second"] = ends["p"]
-    rows = []
-    for number, what in sorted(card.pins.items(), key=lambda one: (len(one[0]), one[0])):
-        to = _rectifier_pin(number, what, card, winding, out, ends)
-        rows.append(WiringRow(own, RECTIFIER, card.type, number, _WORDS.get(what, what), to))
+    one, other = (f"{winding} plate winding, {end} end" for end in ("one", "other"))
+    half = supply.circuit == "half_wave"
+    lower = names[-2:] if supply.circuit == "bridge" else []
+    upper = names[: len(names) - len(lower)]
+    both = [{"p": one, "p second": one if half else other}]
+    fed = [{"p": one}, {"p": other}] if len(upper) == 2 else both
     tap = "centre tap of the plate winding" if supply.circuit == "full_wave" else "plate winding, other end"
     # of the transformer the circuit has what comes out of the rectifier
-    renamed = {f"{winding} rectified +": f"{own} cathode", f"{winding} rectified -": f"{winding} {tap}"}
-    if supply.circuit == "bridge":
-        renamed[f"{winding} rectified -"] = f"V{count + 2} and V{count + 3} plates"
-    yield SupplySocket(own, card.type, card.base, str(card.pins_flag), tuple(rows), renamed)
-    if supply.circuit == "bridge":
-        for more, end in ((2, ends["p"]), (3, ends["p second"])):
-            yield _lower_arm(f"V{count + more}", card, winding, end)
+    cathodes = f"{upper[0]} cathode" if len(upper) == 1 else f"{upper[0]} and {upper[1]} cathodes"
+    low = f"{lower[0]} and {lower[1]} plates" if lower else f"{winding} {tap}"
+    renamed = {f"{winding} rectified +": cathodes, f"{winding} rectified -": low}
+    for own, ends in zip(upper, fed, strict=True):
+        rows = tuple(
+            WiringRow(own, RECTIFIER, card.type, number, _WORDS.get(what, what),
+                      _rectifier_pin(number, what, card, winding, out, ends))
+            for number, what in sorted(card.pins.items(), key=lambda pin: (len(pin[0]), pin[0]))
+        )  # fmt: skip
+        yield SupplySocket(own, card.type, card.base, str(card.pins_flag), rows, renamed)
+    for own, end in zip(lower, (one, other), strict=False):
+        yield _lower_arm(own, card, winding, end)
+
+
+def rectifier_bottles(given: Build) -> int:
+    """Return how many tubes the vacuum rectifier of a build takes; one of no known type has two plates.
+
+    Two plates have one cathode, so that the lower arms of a bridge take a tube each.
+    """
+    supply = given.supply
+    assert supply.kind == "rectifier"
+    name = getattr(supply.rectifier, "type", None)
+    one_plate = name in rectifier_types() and rectifier_for(name).plates == 1
+    return {"half_wave": 1, "full_wave": 1 + one_plate, "bridge": 3 + one_plate}[supply.circuit]
 
 
 def _lower_arm(own: str, card: RectifierCard, winding: str, end: str) -> SupplySocket:
@@ -159,4 +173,4 @@ def _regulator(given: Build, circuit: Circuit) -> Iterator[SupplySocket]:
     yield SupplySocket(part.designator, row["type"], row["base"], row["flag"], tuple(rows))
 
 
-__all__ = ["SupplySocket", "listed_with", "supply_sockets"]
+__all__ = ["SupplySocket", "listed_with", "rectifier_bottles", "supply_sockets"]

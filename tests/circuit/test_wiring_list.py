@@ -162,6 +162,31 @@ def test_a_bridge_of_vacuum_rectifiers_worked_by_hand(bench):
     assert ends.count(one) == ends.count(other) == 2
 
 
+@pytest.mark.parametrize(("wired", "lower"), [("bridge", 2), ("full_wave", 0)])
+def test_rectifiers_of_one_plate_worked_by_hand(bench, wired, lower):
+    """35Z5GT (5 plate, 8 cathode, 2 and 7 heater, 3 its tap): one tube for each end of the winding above, and
+    in a bridge one for each below, plate to chassis, cathode to its end and so a heater winding of its own.
+    """
+    given = changed_build(
+        shipped_build("mains_set"), {"supply.circuit": wired, "supply.rectifier.type": "35Z5GT"}
+    )
+    settled = settle(shipped_build("mains_set"), bench)  # its circuit has the same parts
+    circuit, rows = listed("mains_set", settled)
+    sockets = [s for s in supply_sockets(given, circuit) if s.tube == "35Z5GT"]
+    assert [s.designator for s in sockets] == [f"V{n}" for n in range(3, 5 + lower)]
+    names = {part.key: part.designator for part in parts_of(circuit)}
+    ends = [f"{names['supply.secondary.volts']} plate winding, {end} end" for end in ("one", "other")]
+    listed_rows = listed_with(rows, sockets)
+    to = {(row.designator, row.pin): set(row.to) for row in listed_rows}
+    for own, end in zip(("V3", "V4"), ends, strict=True):
+        assert to[own, "5"] == {end} and names["supply.filter[0].capacitor"] in to[own, "8"]
+        assert to[own, "2"] == {f"{names['supply.secondary.volts']} rectifier heater winding"}
+        assert to[own, "3"] == {"not connected"}
+    for own, end in zip(("V5", "V6")[:lower], ends, strict=False):
+        assert to[own, "5"] == {CHASSIS} and to[own, "8"] == {end}
+    assert any("V3 and V4 cathodes" in row.to for row in listed_rows)
+
+
 def test_sets_without_a_tube_in_the_supply_have_no_such_sockets():
     given = shipped_build("demo")
     circuit, _ = listed("demo")

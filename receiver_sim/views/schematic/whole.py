@@ -17,6 +17,7 @@ from receiver_sim.circuit.element import GROUND, Element, Nature
 from receiver_sim.circuit.rectifier import output_node, rectifier_circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
+from receiver_sim.circuit.supply_sockets import rectifier_bottles
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.schema.supply import DcSupply, RectifierSupply
@@ -257,7 +258,7 @@ def _rectifier(parts: list[Part], build: Build) -> list[Part]:
         one = replace(first, pins=pins, lines=(volts,), elements=(*first.elements, *second.elements))
         parts = [one if p is first else p for p in parts if p is not second]
     plates = [p for p in parts if p.symbol == "tube diode"]
-    if len(plates) == 2 and plates[0].net("b") == plates[1].net("b"):
+    if len(plates) == 2 and plates[0].net("b") == plates[1].net("b") and rectifier_bottles(build) == 1:
         first, second = plates
         pins = (Pin("a1", first.net("a")), Pin("a2", second.net("a")), Pin("k", first.net("b")))
         one = replace(first, symbol="double diode", pins=pins, elements=(*first.elements, *second.elements))
