@@ -9,6 +9,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.schema import Build
+from receiver_sim.schema.stage import HeaterFeed
 
 _KEYS = {"r.f.": "rf", "detector": "detector", "audio": "audio", "first audio": "first"}
 """Names of heaters in a build by the names of sockets in a circuit."""
@@ -38,6 +39,16 @@ _WORDS = {
     "k+heater": "cathode and heater",
     "g3+shield": "suppressor and shield",
 }
+
+
+def heater_nodes(build: Build, socket: str) -> tuple[str, ...]:
+    """Return the nodes of both ends of the heater in a socket of the circuit."""
+    return tuple(heater_ends(build, _KEYS[socket]).values())
+
+
+def heater_feed(build: Build, socket: str) -> HeaterFeed | None:
+    """Return how the heater in a socket of the circuit is fed, None for straight from the line."""
+    return feed_of(build, _KEYS[socket])
 
 
 def numbered_pins(circuit: Circuit, build: Build, cards: Cards) -> tuple[NumberedPin, ...]:
@@ -95,4 +106,4 @@ def _electrode(what: str) -> str:
     return {"p": "plate", "g1": "grid", "g2": "screen"}.get(what, what)
 
 
-__all__ = ["NumberedPin", "numbered_pins"]
+__all__ = ["NumberedPin", "heater_feed", "heater_nodes", "numbered_pins"]

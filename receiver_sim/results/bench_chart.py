@@ -48,14 +48,34 @@ class PinChart(Answer):
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Another quantity of a part that has a limit of its own, such as the screen's dissipation of a tube.
+
+    worst: the most that is met, in the state `when`; limit: None where none is stated; unit: of both.
+    """
+
+    words: str
+    worst: float
+    limit: float | None
+    unit: str
+    when: str = ""
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether it meets more than it stands."""
+        return self.limit is not None and self.worst > self.limit
+
+
+@dataclass(frozen=True)
 class PartNeeds:
     """What a part must stand, and what to buy.
 
-    highest_v: across it, in the worst of the states looked at (`volts_when`); highest_a: d.c. through it;
-    watts_w: the most it turns into heat (`watts_when`); buy_v, buy_w: the usual rating at or above that with
-    the margin; stated_v, stated_w, stated_a: what the build says it stands (stated_a of a capacitor of the
-    supply: ripple); enough: False where that is less than the highest. ripple_a: r.m.s. through a capacitor
-    of the supply.
+    highest_v: across it, in the worst of the states looked at (`volts_when`); highest_a: d.c. through it, of
+    a mains winding r.m.s., of a rectifier the highest peak; watts_w: the most it turns into heat
+    (`watts_when`); buy_v, buy_w: the usual rating at or above that with the margin; stated_v, stated_w,
+    stated_a: what the build says it stands (stated_a of a capacitor of the supply: ripple); enough: False
+    where that, or a limit of `besides`, is less than the highest. ripple_a: r.m.s. through a capacitor of the
+    supply.
     """
 
     designator: str
@@ -77,6 +97,7 @@ class PartNeeds:
     stated_a: float | None
     enough: bool
     note: str = ""
+    besides: tuple[Beside, ...] = ()
 
 
-__all__ = ["MeterReading", "PartNeeds", "PinChart", "PinReadings"]
+__all__ = ["Beside", "MeterReading", "PartNeeds", "PinChart", "PinReadings"]

@@ -163,6 +163,7 @@ RegulatorCurrent = Annotated[float, Quantity(CURRENT, "1 uA", "1 A", example="5 
 MainsVolts = Annotated[float, Quantity(VOLTAGE, "20 V", "500 V", example="230 V")]
 WindingVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "700 V", example="180 V", spread=True)]
 DiodeDrop = Annotated[float, Quantity(VOLTAGE, "0.2 V", "150 V", example="22 V")]
+RatedCurrent = Annotated[float, Quantity(CURRENT, "1 uA", "500 A", example="60 mA")]
 PeakVolts = Annotated[float, Quantity(VOLTAGE, "3 V", "10 kV", example="450 V")]
 PickupVolts = Annotated[float, Quantity(VOLTAGE, "1 nV", "1 V", zero=True, example="0.5 mV")]
 Drift = Annotated[float, Quantity(VOLTAGE, "1 uV", "2 V", zero=True, example="60 mV")]

@@ -17,8 +17,9 @@ class Rating(Part):
     )
     withstands: p.PeakVolts | None = optional("Volts it stands.")
     dissipates: p.PartPower | None = optional("Watts it stands.")
-    carries: p.RegulatorCurrent | None = optional(
-        "Current it stands: d.c. through a choke or winding, ripple (r.m.s.) of an electrolytic."
+    carries: p.RatedCurrent | None = optional(
+        "Current it stands: d.c. through a choke, regulator or phones, r.m.s. of a mains or heater winding, "
+        "ripple (r.m.s.) of an electrolytic, the peak of a rectifier."
     )
 
 

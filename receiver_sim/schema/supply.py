@@ -50,7 +50,7 @@ class SolidState(Part):
     drop: p.DiodeDrop = given("0.9 V", "Forward volts of each at `current`.")
     current: p.RegulatorCurrent = given("0.5 A", "Forward current at which `drop` is stated.")
     peak_inverse: p.PeakVolts | None = optional("Peak inverse volts each stands; left out: not checked.")
-    peak_current: p.RegulatorCurrent | None = optional("Peak current each stands; left out: not checked.")
+    peak_current: p.RatedCurrent | None = optional("Peak current each stands; left out: not checked.")
 
 
 class Vacuum(Part):
@@ -66,7 +66,7 @@ class Vacuum(Part):
     peak_inverse: p.PeakVolts | None = optional(
         "Peak inverse volts it stands; left out: by `type`, else not checked."
     )
-    peak_current: p.RegulatorCurrent | None = optional(
+    peak_current: p.RatedCurrent | None = optional(
         "Peak current per plate; left out: by `type`, else not checked."
     )
     output_current: p.RegulatorCurrent | None = optional(

@@ -2,13 +2,15 @@
 
 States: tubes warm with the control at both ends and half way; tubes cold or pulled; a gas regulator that has
 not struck; the mains 10 % high in all of them. Capacitors also meet the swing of switching on, when a choke
-and a capacitor ring with no tube to damp them.
+and a capacitor ring with no tube to damp them, resistors the charge that capacitors draw through them,
+rectifiers the first pulse.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +19,7 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.element import GROUND, Element
+from receiver_sim.circuit.pins import heater_nodes
 from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
@@ -36,13 +39,24 @@ SPAN_S, STEP_S, POINTS = 1.0, 2e-4, 40
 """A choke of 400 H with a microfarad swings in 0.13 s; its highest peak is the first.
 A supply rises by as many points as a command of ngspice holds."""
 
+HEAT_S = 5.0
+"""The heat of switching on is the mean over so long: the time of the short-time overload test of IEC 60115-1,
+which a resistor passes at several times its watts (from memory)."""
+
+SCREEN_V, SCREEN_W = "screen to cathode", "screen dissipation"
+CATHODE_A, HEATER_V = "cathode current", "heater to cathode"
+
+RECTIFIER = "rectifier"
+"""Name of the rectifiers among the elements: they stand in no circuit of the receiver."""
+
 
 @dataclass(frozen=True)
 class Stress:
     """The most an element meets, and the state in which it does.
 
-    highest_v: across it; watts_w: of a resistor, as d.c. heats it; of a track, with the current of its hotter
-    side through all of it; highest_a: of a choke or winding.
+    highest_v: across it; watts_w: of a resistor, as d.c. heats it or as the mean over `HEAT_S` of switching
+    on; of a track, with the current of its hotter side through all of it; highest_a: of a choke or winding,
+    of rectifiers the first pulse; besides: what else of a tube has a limit, by its words, and when.
     """
 
     highest_v: float = 0.0
@@ -50,6 +64,15 @@ class Stress:
     watts_w: float = 0.0
     watts_when: str = ""
     highest_a: float = 0.0
+    besides: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _HeaterEnds:
+    """Nodes of both ends of a tube's heater, and the peak of its alternating volts to ground."""
+
+    nodes: tuple[str, ...]
+    peak_v: float
 
 
 def mains_of(build: Build) -> float:
@@ -73,8 +96,10 @@ def run(
     whole = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
     wanted = [name for part in parts_of(whole) for name in part.elements]
     out = dict.fromkeys(wanted, Stress())
-    course = switching_on(given, bench)
+    filled = rectifier_run(given, bench) if given.supply.kind == "rectifier" else None
+    course = switching_on(given, filled)
     highest = float(course[1].max())
+    heaters = _heaters(build, cards, whole)
     for state, circuit, volts in _states(build, cards, band, dial_hz, cold_v=highest):
         with loaded(bench, circuit) as on:
             supply = circuit.part(Role.SUPPLY)
@@ -82,8 +107,26 @@ def run(
             for rotation in SETTINGS:
                 on.turn(rotation)
                 here = circuit.replace(circuit.control.at(rotation))
-                _note(out, here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %")
+                _note(out, here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %", heaters)
     _note_switching(out, whole, bench, course, given)
+    if filled is not None:
+        _note_filter(out, whole, filled, given)
+    return out
+
+
+def _heaters(build: Build, cards: Cards, circuit: Circuit) -> dict[str, _HeaterEnds]:
+    """Return the heaters by socket; a filament that is the cathode is none."""
+    heater, out = build.heater, {}
+    longer = max(heater.hum_pot_position, 1.0 - heater.hum_pot_position)
+    share = {"one_side": 1.0, "centre_tap": 0.5}.get(heater.wiring, longer)
+    for name in circuit.sockets:
+        if cards.of(name).heater.direct:
+            continue
+        nodes = heater_nodes(build, name)
+        cell = all(node == GROUND for node in nodes)
+        swings = heater.supply == "ac" and not cell
+        peak = math.sqrt(2.0) * HIGHEST_MAINS * heater.volts * share if swings else 0.0
+        out[name] = _HeaterEnds(nodes, peak)
     return out
 
 
@@ -103,7 +146,13 @@ def _states(
         yield f"tubes cold and the regulator not struck{mains}", unlit.without(tubes), cold_v
 
 
-def _note(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
+def _note(
+    out: dict[str, Stress],
+    circuit: Circuit,
+    volts: dict[str, float],
+    when: str,
+    heaters: Mapping[str, _HeaterEnds],
+) -> None:
     tracks: dict[str, list[Element]] = {}
     for name in [one for one in out if one in circuit]:
         element = circuit[name]
@@ -114,7 +163,10 @@ def _note(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], whe
             watts = v * v / element.value if element.kind == "r" and element.value else 0.0
             amps = abs(volts.get(f"{name}#branch", 0.0)) if element.kind == "l" else 0.0
             out[name] = _worse(out[name], v=v, watts=watts, amps=amps, when=when)
-    _note_tubes(out, circuit, volts, when)
+        elif element.kind == "v":  # what a battery or a bench supply gives
+            amps = abs(volts.get(f"{name}#branch", 0.0))
+            out[name] = _worse(out[name], v=0.0, watts=0.0, amps=amps, when=when)
+    _note_tubes(out, circuit, volts, when, heaters)
     _note_regulator(out, circuit, volts, when)
     for halves in tracks.values():
         whole = sum(half.value or 0.0 for half in halves)
@@ -124,17 +176,40 @@ def _note(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], whe
             out[half.name] = _worse(out[half.name], v=v, watts=most * most * whole, amps=most, when=when)
 
 
-def _note_tubes(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
-    """Add plate to cathode volts, plate dissipation and plate current of the tubes that are in."""
-    for socket in circuit.sockets.values():
+def _note_tubes(
+    out: dict[str, Stress],
+    circuit: Circuit,
+    volts: dict[str, float],
+    when: str,
+    heaters: Mapping[str, _HeaterEnds],
+) -> None:
+    """Add plate to cathode volts, dissipation and current of the tubes that are in, and what else their
+    sheets limit.
+    """
+    for name, socket in circuit.sockets.items():
         if socket.tube not in circuit:
             continue
         plate, cathode = (volts.get(socket.pins[pin], 0.0) for pin in ("plate", "cathode"))
         amps = circuit.into(socket, "plate", volts)
+        found: dict[str, float] = {}
+        whole = amps
+        if "screen" in socket.pins:
+            screen = volts.get(socket.pins["screen"], 0.0) - cathode
+            drawn = circuit.into(socket, "screen", volts)
+            found |= {SCREEN_V: screen, SCREEN_W: screen * drawn}
+            whole += drawn
+        found[CATHODE_A] = whole
+        if name in heaters:
+            ends = (volts.get(node, 0.0) for node in heaters[name].nodes)
+            found[HEATER_V] = heaters[name].peak_v + max(abs(cathode - end) for end in ends)
         here = _worse(
             out[socket.tube], v=plate - cathode, watts=(plate - cathode) * amps, amps=amps, when=when
         )
-        out[socket.tube] = here
+        before = dict(here.besides)
+        for words, value in found.items():
+            if value > 1.001 * before.get(words, (0.0, ""))[0]:
+                before[words] = (value, when)
+        out[socket.tube] = replace(here, besides=before)
 
 
 def _note_regulator(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
@@ -150,20 +225,22 @@ def _worse(one: Stress, *, v: float, watts: float, amps: float, when: str) -> St
     # a hair more in another state is the same
     volts = (v, when) if v > 1.001 * one.highest_v else (one.highest_v, one.volts_when)
     heat = (watts, when) if watts > 1.001 * one.watts_w else (one.watts_w, one.watts_when)
-    return Stress(volts[0], volts[1], heat[0], heat[1], max(one.highest_a, amps))
+    return Stress(volts[0], volts[1], heat[0], heat[1], max(one.highest_a, amps), one.besides)
 
 
 # ---------------------------------------------------------------------- switching on
 
 
-def switching_on(given: Build, bench: Bench) -> tuple[FloatArray, FloatArray]:
-    """Return times (s) and volts of the supply after switching on, tubes cold, the mains 10 % high."""
+def switching_on(given: Build, filled: Mapping[str, FloatArray] | None) -> tuple[FloatArray, FloatArray]:
+    """Return times (s) and volts of the supply after switching on, tubes cold, the mains 10 % high.
+
+    filled: the run of its rectifier, None for a supply that has none.
+    """
     supply, high = given.supply, mains_of(given)
-    if supply.kind != "rectifier":
+    if supply.kind != "rectifier" or filled is None:
         times = np.array([0.0, SWITCH_S, SPAN_S])
         return times, np.array([0.0, 1.0, 1.0]) * high * supply.volts
-    run = rectifier_run(given, bench)
-    time, volts = run["time"], run[output_node(supply)]
+    time, volts = filled["time"], filled[output_node(supply)]
     grid = np.round(np.linspace(0.0, float(time[-1]), POINTS), 4)
     course = np.round(np.interp(grid, time, volts), 2)
     # the highest point lies between two of the grid
@@ -172,7 +249,7 @@ def switching_on(given: Build, bench: Bench) -> tuple[FloatArray, FloatArray]:
 
 
 def rectifier_run(given: Build, bench: Bench) -> dict[str, FloatArray]:
-    """Return the course of the rectifier's capacitors after switching on, no load, the mains 10 % high."""
+    """Return the course of the rectifier and its capacitors after switching on, no load, mains 10 % high."""
     supply = given.supply
     frequency = given.mains.frequency
     assert supply.kind == "rectifier"
@@ -180,10 +257,11 @@ def rectifier_run(given: Build, bench: Bench) -> dict[str, FloatArray]:
     warm = part.warm_up if part.kind == "vacuum" else 0.0
     span, step = 1.2 * warm + SPAN_S, 1.0 / (100.0 * frequency)
     circuit = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0, mains=HIGHEST_MAINS)
+    at = taps(supply)
     with loaded(bench, circuit) as on:
         if warm > 0.0:
             on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
-        names = ["time", *taps(supply).sections]
+        names = ["time", at.rectified, at.ammeter, *at.sections]
         ran = on.session.tran(step, span, max_step=step, uic=True, vectors=names)
     return {name: np.asarray(ran[name], dtype=np.float64) for name in names}
 
@@ -199,6 +277,22 @@ def cold_deck(circuit: Circuit) -> Circuit:
     return audio.plus(Element("vswitch", (bplus, GROUND), 0.0))
 
 
+def hottest(time: FloatArray, watts: FloatArray) -> float:
+    """Return the highest mean over `HEAT_S` of a course of watts, which goes on as it ends."""
+    joules = np.concatenate([[0.0], np.cumsum(np.diff(time) * 0.5 * (watts[1:] + watts[:-1]))])
+    longer = np.append(time, time[-1] + HEAT_S)
+    joules = np.append(joules, joules[-1] + HEAT_S * watts[-1])
+    means = (np.interp(time + HEAT_S, longer, joules) - joules[:-1]) / HEAT_S
+    return float(means.max())
+
+
+def _pulse(time: FloatArray, watts: FloatArray) -> float:
+    """Return the heat of a course of watts where it is more than it ends with, else 0: what it ends with
+    is among the states, which know the resistance of the supply."""
+    most = hottest(time, watts)
+    return most if most > 1.001 * float(watts[-1]) else 0.0
+
+
 def _note_switching(
     out: dict[str, Stress],
     circuit: Circuit,
@@ -206,23 +300,54 @@ def _note_switching(
     course: tuple[FloatArray, FloatArray],
     given: Build,
 ) -> None:
-    """Add what capacitors, chokes and windings meet while the supply rises with the tubes cold."""
+    """Add what resistors, capacitors, chokes and windings meet while the supply rises with the tubes cold.
+
+    Of a track there is no more than in the states: no capacitor of size is charged through one.
+    """
     deck = cold_deck(circuit)
-    named = [n for n in out if n in deck and deck[n].kind in "cl" and len(deck[n].nodes) == 2]
+    named = [
+        n
+        for n in out
+        if n in deck
+        and deck[n].kind in "rcl"
+        and len(deck[n].nodes) == 2
+        and deck[n].about.tolerance != "pot"
+    ]
     nodes = {node for n in named for node in deck[n].nodes if node != GROUND}
     span = float(course[0][-1])
     step = max(STEP_S, span / 1e4)
     with loaded(bench, deck) as on:
         on.course("vswitch", "pwl", tuple(np.column_stack(course).ravel()))
         ran = on.session.tran(step, span, max_step=step, uic=True, vectors=["time", *sorted(nodes)])
-    when = "at switching on, tubes cold" + ("" if mains_of(given) == 1.0 else ", mains 10 % high")
+    when = _switched(given)
     for name in named:
         a, b = (0.0 if node == GROUND else ran[node] for node in deck[name].nodes[:2])
-        most = float(np.max(np.abs(np.asarray(a) - np.asarray(b))))
-        out[name] = _worse(out[name], v=most, watts=0.0, amps=0.0, when=when)
-    if given.supply.kind == "rectifier":
-        sections: Sequence[str] = taps(given.supply).sections
-        found = rectifier_run(given, bench)
-        for index, tap in enumerate(sections):
-            for name in (n for n in out if circuit[n].about.key == f"supply.filter[{index}].capacitor"):
-                out[name] = _worse(out[name], v=float(found[tap].max()), watts=0.0, amps=0.0, when=when)
+        swing = np.abs(np.asarray(a) - np.asarray(b))
+        ohm = deck[name].value if deck[name].kind == "r" else None
+        watts = _pulse(np.asarray(ran["time"]), swing**2 / ohm) if ohm else 0.0
+        out[name] = _worse(out[name], v=float(swing.max()), watts=watts, amps=0.0, when=when)
+
+
+def _switched(given: Build) -> str:
+    return "at switching on, tubes cold" + ("" if mains_of(given) == 1.0 else ", mains 10 % high")
+
+
+def _note_filter(
+    out: dict[str, Stress], circuit: Circuit, filled: Mapping[str, FloatArray], given: Build
+) -> None:
+    """Add what the filter's capacitors and resistors and the rectifiers meet in the run of the rectifier."""
+    supply, when = given.supply, _switched(given)
+    assert supply.kind == "rectifier"
+    at = taps(supply)
+    ends = (at.rectified, *at.sections)
+    for index, section in enumerate(supply.filter):
+        before, after = filled[ends[index]], filled[ends[index + 1]]
+        for name in (n for n in out if circuit[n].about.key == f"supply.filter[{index}].capacitor"):
+            out[name] = _worse(out[name], v=float(after.max()), watts=0.0, amps=0.0, when=when)
+        if section.resistor is None:
+            continue
+        swing = np.abs(before - after)
+        watts = _pulse(filled["time"], swing**2 / section.resistor)
+        for name in (n for n in out if circuit[n].about.key == f"supply.filter[{index}]"):
+            out[name] = _worse(out[name], v=float(swing.max()), watts=watts, amps=0.0, when=when)
+    out[RECTIFIER] = Stress(highest_a=float(filled[at.ammeter].max()))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from receiver_sim.results.bench_chart import MeterReading, PartNeeds, PinChart
+from receiver_sim.results.bench_chart import Beside, MeterReading, PartNeeds, PinChart
 from receiver_sim.results.bench_sheet import (
     BenchSheet,
     BringUpStep,
@@ -70,15 +70,21 @@ def parts_table(parts: Sequence[PartNeeds]) -> Section:
     styles = tuple("" if one.enough else "bold red" for one in parts)
     legend = (
         "Worst: the highest of tubes warm, cold or pulled, regulator lit or not, the control anywhere, the "
-        "mains 10 % high, and the swing of switching on. Buy: 1.2 times the volts of a capacitor, twice the "
+        "mains 10 % high, and switching on (swing of capacitors, the charge through resistors as the mean of "
+        "5 s, the first pulse of a rectifier). Buy: 1.2 times the volts of a capacitor, twice the "
         "watts of a resistor (common practice, no source); of a potentiometer, its whole track carrying the "
         "current of its hotter side. Ripple: r.m.s. through a capacitor of the supply."
     )
-    notes = tuple(Note(f"{one.designator}: {one.note}.", mark=" - ") for one in parts if one.note)
+    notes = tuple(
+        Note(f"{one.designator}: {said}.", mark=" - ")
+        for one in parts
+        if (said := "; ".join([*([one.note] if one.note else []), *map(_beside, one.besides)]))
+    )
     short = [one for one in parts if not one.enough]
     hazard = tuple(
-        f"DANGER, {one.designator} ({one.word}): it meets {_met(one)}, more than the {_limit(one)} it stands."
+        f"DANGER, {one.designator} ({one.word}): it meets {met}, more than the {limit} it stands."
         for one in short
+        for met, limit in _over(one)
     )
     return Section(
         "Parts", (Grid(columns, rows, styles, repeat=2), *notes, Note(legend)), (*hazard, *PLATE_SUPPLY)
@@ -95,15 +101,32 @@ def _limit(one: PartNeeds) -> str:
     return ", ".join(engineering(value, unit, 3) for value, unit in pairs if value is not None)
 
 
-def _met(one: PartNeeds) -> str:
+def _beside(one: Beside) -> str:
+    """Return a quantity that has no column, with its limit."""
+    met = f"{one.words} {engineering(one.worst, one.unit, 3)}"
+    if one.limit is None:
+        return met
+    said = "TOO LOW" if one.exceeded else "enough"
+    return f"{met} of {engineering(one.limit, one.unit, 3)}: {said}"
+
+
+def _over(one: PartNeeds) -> Iterator[tuple[str, str]]:
+    """Yield what a part meets and what it stands, for all that is too much together and for each beside."""
     pairs = (
         (one.highest_v, one.stated_v, "V"), (one.watts_w, one.stated_w, "W"),
         (one.highest_a if one.ripple_a is None else one.ripple_a, one.stated_a, "A"),
     )  # fmt: skip
     over = [
-        (met, unit) for met, limit, unit in pairs if met is not None and limit is not None and met > limit
+        (engineering(met, unit, 3), engineering(limit, unit, 3))
+        for met, limit, unit in pairs
+        if met is not None and limit is not None and met > limit
     ]
-    return ", ".join(engineering(met, unit, 3) for met, unit in over)
+    if over:
+        yield ", ".join(met for met, _ in over), ", ".join(limit for _, limit in over)
+    for other in one.besides:
+        if other.exceeded:
+            worst = engineering(other.worst, other.unit, 3)
+            yield f"{worst} ({other.words})", engineering(other.limit, other.unit, 3)
 
 
 def other_values(others: Sequence[OtherValue]) -> Section:
@@ -194,9 +217,10 @@ def chart_table(chart: PinChart) -> Section:
         for one in chart.pins
     )  # fmt: skip
     legend = (
-        "To chassis. In brackets the range one would choose, coming down from the highest; the meter loads "
-        "the circuit as it does on that range. Tube out: the tube of that socket pulled, the others in. Set "
-        "off: unplugged and discharged, tubes out or cold, regulator open, control fully down."
+        "Direct volts to chassis, none at a heater on a.c. In brackets the range one would choose, coming "
+        "down from the highest; the meter loads the circuit as it does on that range. Tube out: the tube of "
+        "that socket pulled, the others in. Set off: unplugged and discharged, tubes out or cold, regulator "
+        "open, control fully down."
     )
     return Section(
         f"What a meter reads, {chart.setting} ({percent(chart.rotation)})",

@@ -96,6 +96,11 @@ class Grid:
         from rich.table import Table  # noqa: PLC0415
         from rich.text import Text  # noqa: PLC0415
 
+        class Cell(Text):
+            """A cell that begins on the first line of its row; headings end on the last of theirs."""
+
+            vertical = "top"
+
         table = Table(
             box=Box(_RULE_UNDER_HEADINGS, ascii=True),
             padding=(0, 1, 0, 0),
@@ -115,7 +120,7 @@ class Grid:
             )
         for number, row in enumerate(self.rows):
             style = self.styles[number] if self.styles else ""
-            table.add_row(*(Text(clean(row[column])) for column in part), style=style)
+            table.add_row(*(Cell(clean(row[column])) for column in part), style=style)
         return table
 
 

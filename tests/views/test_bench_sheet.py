@@ -13,7 +13,7 @@ import pytest
 
 from receiver_sim.judge.bring_up import steps
 from receiver_sim.results import cautions
-from receiver_sim.results.bench_chart import MeterReading, PartNeeds, PinChart, PinReadings
+from receiver_sim.results.bench_chart import Beside, MeterReading, PartNeeds, PinChart, PinReadings
 from receiver_sim.results.bench_sheet import BenchSheet, DialScale, OnsetToCheck, OtherValue, WiringLine
 from receiver_sim.results.coils import DialMark
 from receiver_sim.schema import load_build
@@ -99,6 +99,31 @@ def test_a_part_that_is_too_weak_is_a_danger_ahead_of_all():
     )
     grid = section.parts[0]
     assert grid.styles == ("", "bold red") and grid.rows[1][-1] == "160 V: TOO LOW"
+
+
+def test_what_has_no_column_stands_in_the_notes_and_among_the_dangers():
+    besides = (
+        Beside("screen dissipation", 0.843, 0.65, "W", "tubes warm"),
+        Beside("heater to cathode", 12.6, 90.0, "V"),
+        Beside("cathode current", 8.31e-3, None, "A"),
+    )
+    tube = needs(designator="V2", word="tube of the audio stage", note="6AU6", enough=False, besides=besides)
+    section = bench_sheet.parts_table((tube,))
+    assert section.cautions[0] == (
+        "DANGER, V2 (tube of the audio stage): it meets 843 mW (screen dissipation), more than the 650 mW it "
+        "stands."
+    )
+    assert section.parts[1].text == (
+        "V2: 6AU6; screen dissipation 843 mW of 650 mW: TOO LOW; heater to cathode 12.6 V of 90.0 V: enough; "
+        "cathode current 8.31 mA."
+    )
+
+
+def test_a_folded_cell_begins_beside_the_others():
+    """The fault this guards: the number of a step stood beside the last line of its text."""
+    lines = as_text(bench_sheet.bench_sheet(whole())).splitlines()
+    first = next(line for line in lines if line.startswith(" 1  off"))
+    assert "Mains plug out" in first
 
 
 # ---------------------------------------------------------------------- cells
