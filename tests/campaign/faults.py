@@ -43,10 +43,10 @@ class Case(Looked):
     seconds: float = 0.0
 
 
-def case_of(name: str, bench: Bench) -> Case:
-    """Return a shipped build with its predictions, onset tried on its first three bands."""
+def case_of(name: str, bench: Bench, bands: int = 3) -> Case:
+    """Return a shipped build with its predictions, onset tried on its first `bands` bands."""
     start = time.perf_counter()
-    looked = looked_up(shipped_build(name), bench, tried=lambda bands: bands[:3])
+    looked = looked_up(shipped_build(name), bench, tried=lambda all_of_them: all_of_them[:bands])
     return Case(**vars(looked), seconds=time.perf_counter() - start)
 
 
@@ -124,9 +124,11 @@ def placed(ranked: fault_finder.Ranked, name: str | None) -> int | None:
     return next((i for i, (_, names) in enumerate(lines) if (name or "") in names), None)
 
 
-def run(name: str, bench: Bench, *, seed: int, sound: int, every: int = 1) -> tuple[Count, list[str], Case]:
+def run(
+    name: str, bench: Bench, *, seed: int, sound: int, every: int = 1, bands: int = 3
+) -> tuple[Count, list[str], Case]:
     """Return the counts over a build's faults, and what was missed."""
-    case = case_of(name, bench)
+    case = case_of(name, bench, bands)
     count, missed = Count(), []
     for n, (i, j) in enumerate(_all(case, every)):
         fault = case.faults[i]
