@@ -9,11 +9,12 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
-from receiver_sim.api import _sure
+from receiver_sim.api import _audio, _sure
 from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build, load_build
+from receiver_sim.studies import detection
 
 
 def _approx(expected: Any, rel: float | None = None, abs: float | None = None, nan_ok: bool = False) -> Any:
@@ -94,6 +95,17 @@ def few_sets() -> Iterator[None]:
         patch.setattr(_sure, "SETS", 4)
         patch.setattr(_sure, "STRENGTHS", 1)
         patch.setattr(_sure, "factors_of", lambda *given: factors_of(*given)[::8])
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_runs() -> Iterator[None]:
+    """Let `audio` drive its outputs at three levels instead of nine and `detect` count beats at three offsets
+    instead of seven, each of them a run over time. What looks at the curves asks for the points it needs.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(api.audio_in_depth.__kwdefaults__, "inputs", _audio.INPUTS[::4])
+        patch.setattr(detection, "OFFSETS", detection.OFFSETS[::3])
         yield
 
 

@@ -176,6 +176,7 @@ def test_there_is_no_tap_to_find(tickler: Build) -> None:
         api.find_taps(tickler, target=0.4)
 
 
+@pytest.mark.long
 def test_detect_takes_it(tickler: Build) -> None:
     assert tickler.path is not None
     command = ["detect", str(tickler.path), "--band", "40 m", "--time-limit", "300s"]
