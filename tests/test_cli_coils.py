@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import jsonschema
@@ -19,9 +20,17 @@ from receiver_sim.results import cautions, json_schema
 from receiver_sim.results.coils import CoilsReport
 from receiver_sim.schema import Build
 from receiver_sim.views.plots import coils as plots
+from tests.helpers.lending import lending
 
 BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 WIND = ["wind", "--band", "7.0-7.3MHz", "--former", "32mm", "--wire", "0.5mm", "--capacitor", "10-150pF"]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def workers() -> Iterator[None]:
+    """All calls of this file hand their idle workers on to the next."""
+    with lending():
+        yield
 
 
 def call(*args: str) -> Result:

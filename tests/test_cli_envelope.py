@@ -14,8 +14,16 @@ from receiver_sim.cli.detect import detect
 from receiver_sim.cli.listen import listen
 from receiver_sim.cli.onset import onset
 from tests.conftest import BUILDS
+from tests.helpers.lending import lending
 
 DEMO = str(BUILDS / "demo.yaml")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def workers():
+    """All calls of this file hand their idle workers on to the next."""
+    with lending():
+        yield
 
 
 def call(command, *args):
