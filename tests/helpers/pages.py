@@ -69,5 +69,9 @@ class Page:
             "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
         )
 
+    def medium(self, name: str) -> None:
+        """Show the page as on a 'screen' or in 'print'."""
+        self._browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": name})
+
     def shot(self, file: Path) -> None:
         file.write_bytes(self._browser.get_screenshot_as_png())

@@ -6,6 +6,7 @@
   const page = [...crypto.getRandomValues(new Uint8Array(16))].map((n) => n.toString(16).padStart(2, "0")).join("");
   let text = start.text, fields = start.fields, digest = "", bands = [], asked = 0, benchWanted = false;
   const built = { digest: "", bands: [], drawing: "" };
+  let ranges = { digest: "", bands: {} };  // where onset lies in eight of ten sets, of the text of that digest
 
   const post = async (what, body) => {
     const answer = await fetch(what, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
@@ -133,6 +134,8 @@
       const was = built.bands.find((b) => b.name === one.name), row = made("div", undefined, { class: "row", role: "row" });
       const line = made("span", undefined, { class: "line", role: "cell" });
       const place = (name, share) => line.append(made("span", undefined, { class: name, style: "left: " + (100 * share).toFixed(2) + "%" }));
+      const sets = ranges.digest === digest ? ranges.bands[one.name] : undefined;
+      if (sets) line.append(made("span", undefined, { class: "range", style: "left: " + (100 * sets[0]).toFixed(2) + "%; width: " + (100 * (sets[1] - sets[0])).toFixed(2) + "%" }));
       if (one.onset !== null) place("above", one.onset);
       if (changed() && was && was.onset !== null) place("before", was.onset);
       if (one.onset !== null) {
@@ -140,6 +143,7 @@
         line.append(made("span", (100 * one.onset).toFixed(1) + " %", { class: "say", style: "left: " + (100 * one.onset).toFixed(2) + "%" }));
       } else line.append(made("span", one.state || "no onset", { class: "none" }));
       row.append(made("span", one.name, { class: "name", role: "rowheader" }), line);
+      if (sets) row.append(made("span", (100 * sets[0]).toFixed(0) + " to " + (100 * sets[1]).toFixed(0) + " %", { class: "sets", role: "cell" }));
       return row;
     });
     el("strip").replaceChildren(...lines);
@@ -184,6 +188,7 @@
   on("band", (data) => { put(bands, data.band); refresh(); document.body.dataset.deep = [...bands].filter((b) => !b.quick).length; });
   on("checked", (data) => {
     el("verdict").textContent = data.verdict; dangers(data.dangers);
+    ranges = { digest: data.digest, bands: data.ranges }; strip();
     el("sections").innerHTML = data.html;  // made by the page's own template, which escapes every word
     el("sections").classList.remove("stale");
     document.body.dataset.checked = data.digest;

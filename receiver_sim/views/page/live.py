@@ -148,7 +148,18 @@ def checked(report: CheckReport, build: Build) -> dict[str, Any]:
     whole = PageReport(build.title, report, (), (), 0.0)
     html = frame().get_template("sections.html.j2").render(sections=words.sections(whole, build))
     return {
-        "verdict": words.in_one_sentence(whole),
+        "verdict": " ".join(filter(None, (words.in_one_sentence(whole), words.how_sure(whole)))),
+        "ranges": _ranges(report),
         "dangers": list(report.cautions[: -len(cautions.ALL)]),
         "html": html,
+    }
+
+
+def _ranges(report: CheckReport) -> dict[str, tuple[float, float]]:
+    """Return where onset lies on the knob (0 to 1) in eight of ten sets, of each band that has it in them."""
+    bands = () if report.sure is None else report.sure.bands
+    return {
+        one.band: (one.knob_low, one.knob_high)
+        for one in bands
+        if one.knob_low is not None and one.knob_high is not None
     }

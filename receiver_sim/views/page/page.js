@@ -56,7 +56,7 @@
   const frame = (svg, xs, ys) => {
     clear(svg);
     add(svg, "path", { class: "axis", d: "M36 8V172H312", fill: "none" });
-    for (const [x, text] of xs) add(svg, "text", { x, y: 186, "text-anchor": "middle" }, text);
+    for (const [x, text] of xs) add(svg, "text", { x: Math.min(x, 314), y: 186, "text-anchor": x > 290 ? "end" : "middle" }, text);
     for (const [y, text] of ys) add(svg, "text", { x: 32, y: y + 3, "text-anchor": "end" }, text);
   };
 
@@ -82,7 +82,7 @@
   const resonancePicture = (at, oscillates) => {
     const svg = el("resonance"), span = 20000;
     const x = (hz) => 174 + 138 * Math.sign(hz) * Math.sqrt(Math.abs(hz) / span), y = (db) => 172 - Math.min(Math.max((db + 30) / 80, 0), 1) * 164;
-    frame(svg, [[36, "-20"], [x(-5000), "-5"], [174, "0"], [x(5000), "5"], [306, "20 kHz"]], [[y(-20), "-20"], [y(0), "0"], [y(20), "20"], [y(40), "40 dB"]]);
+    frame(svg, [[36, "-20"], [x(-5000), "-5"], [174, "0"], [x(5000), "5"], [312, "20 kHz"]], [[y(-20), "-20"], [y(0), "0"], [y(20), "20"], [y(40), "40 dB"]]);
     const first = band.level.find((row) => row);
     const was = before(), then = was ? was.level[nearest(was.rotation, band.rotation[at])] : null;
     if (then) add(svg, "path", { class: "was", d: path(then.map((v, i) => [x(was.offset[i]), y(v)])) });
@@ -106,7 +106,7 @@
   const strengthPicture = (at, now) => {
     const was = before(), svg = el("strength"), top = Math.max(...band.down, ...band.up, ...(was ? was.down : []), 1e-9);
     const x = (r) => 36 + 276 * r, y = (v) => 172 - 156 * v / top;
-    frame(svg, [[36, "0"], [174, "50"], [300, "100 %"]], [[y(0), "0"], [y(top), si(top, "V")]]);
+    frame(svg, [[36, "0"], [174, "50"], [312, "100 %"]], [[y(0), "0"], [y(top), si(top, "V")]]);
     if (was) add(svg, "path", { class: "was", d: path(was.rotation.map((r, i) => [x(r), y(was.up[i])])) });
     if (band.quick) { add(svg, "text", { x: 60, y: 24 }, "being computed"); svg.dataset.volts = ""; return; }
     add(svg, "path", { class: "other", d: path(band.rotation.map((r, i) => [x(r), y(band.down[i])])) });

@@ -154,7 +154,7 @@ def _settings(one: Turned) -> dict[str, Any]:
         )
         for i in range(one.rotation.size)
     ]
-    return _table(heads, rows, title=f"{one.band}: all settings", folded=True)
+    return _table(heads, rows, title=f"{one.band}: all settings", folded=True, long=True)
 
 
 def _hearing(check: CheckReport) -> dict[str, Any]:

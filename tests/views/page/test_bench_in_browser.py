@@ -139,6 +139,10 @@ def test_cautions_stand_before_the_first_entry(page: Page) -> None:
         "p => p.compareDocumentPosition(entry) & Node.DOCUMENT_POSITION_FOLLOWING).map(p => p.textContent)"
     )
     assert before == ["DANGER, phones: at plate potential.", *cautions.PLATE_SUPPLY]
+    # once in what is unfolded, for what is said twice is read less
+    seen = page.script("return [...document.querySelectorAll('p.danger')].filter(p => !p.closest('details'))"
+                       ".map(p => p.textContent)")  # fmt: skip
+    assert [seen.count(text) for text in cautions.PLATE_SUPPLY] == [1, 1, 1]
     # and the place of warnings by readings does, too
     assert page.script(
         "return document.getElementById('rule-out').compareDocumentPosition("

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from receiver_sim import api
+from receiver_sim.results import cautions
+from receiver_sim.results.bench_chart import PartNeeds
+from receiver_sim.results.bench_sheet import BenchSheet
+from tests.helpers import invented_page
+from tests.helpers.filling import filled
 from tests.helpers.pages import Page
 
 
@@ -156,6 +163,41 @@ def test_fits_phone_and_desk_in_light_and_dark(page: Page, width: int, scheme: s
     page.shot(tmp_path / f"{width}-{scheme}.png")
 
 
+@pytest.mark.parametrize("width", [360, 1400])
+def test_words_on_the_drawing_are_large_enough_to_read(page: Page, width: int) -> None:
+    """Guards against a drawing of 2200 units squeezed into 1200 pixels: words of 5 pixels. It scrolls within
+    its frame instead; 8 pixels are 6 points, the least that print uses (common practice, no source). Whoever
+    wants the whole of it at once ticks a box."""
+    page.size(width, 900, "light")
+    smallest = (
+        "const svg = document.querySelector('.drawing svg'), scale = svg.getBoundingClientRect().width"
+        " / svg.viewBox.baseVal.width;"
+        "return Math.min(...[...svg.querySelectorAll('text')].map("
+        "t => parseFloat(getComputedStyle(t).fontSize) * scale))"
+    )
+    frame = "const f = document.querySelector('.drawing'); return [f.scrollWidth, f.clientWidth]"
+    assert page.script(smallest) >= 8.0
+    inside, shown = page.script(frame)
+    assert inside > shown
+    page.click("fit")
+    inside, shown = page.script(frame)
+    assert inside <= shown + 1
+
+
+def test_print_keeps_marks_and_words_under_pictures_and_leaves_out_long_tables(page: Page) -> None:
+    """Guards against a strip without its marks (a browser prints no backgrounds) and 24 pages of settings."""
+    page.medium("print")
+    look = "return getComputedStyle(document.querySelector(arguments[0]))[arguments[1]]"
+    for part in (".strip .mark", ".strip .back"):
+        assert page.script(look, part, "printColorAdjust") == "exact"
+    for part in (".strip + .under", ".pictures figcaption", ".set figcaption .on-paper"):
+        assert page.script(look, part, "display") != "none"
+    for part in ("details.long", ".controls", ".fit"):
+        assert page.script(look, part, "display") == "none"
+    page.medium("screen")
+    assert page.script(look, "details.long", "display") != "none"
+
+
 def test_a_script_error_is_noticed(page: Page) -> None:
     page.script("setTimeout(() => { throw new Error('on purpose'); }, 0)")
     page.settle()
@@ -178,4 +220,28 @@ def test_parts_of_the_drawing_say_what_they_do_by_keyboard(page: Page) -> None:
         page.press_focused("ArrowRight")
     assert len(set(seen)) == 4
     assert all(". " in one and one.endswith(".") for one in seen)  # name and value, then what it does
+    assert page.errors() == []
+
+
+def test_a_part_says_what_it_must_stand(browser: Any, tmp_path: Path) -> None:
+    """By keyboard and by pointer alike, once the sheet for the bench is in the page."""
+    build = api.shipped_build("demo")
+    known = filled(PartNeeds, designator="C1", buy_v=350.0, highest_v=231.0, buy_w=None)
+    hot = filled(PartNeeds, designator="R1", buy_v=None, highest_v=None, buy_w=0.5)
+    bench = filled(BenchSheet, parts=(known, hot), onsets=(), cautions=cautions.ALL)
+    report = dataclasses.replace(invented_page.report(), bench=bench)
+    file = tmp_path / "set.html"
+    file.write_bytes(api.page_html(report, build, api.draw(build)))
+    page = Page(browser, file)
+    for ref, stands in (("C1", "Must stand 350 V (it meets 231 V)."), ("R1", "Needs 0.5 W.")):
+        for ways in ("part.focus()", "part.dispatchEvent(new Event('pointerenter'))"):
+            page.script(
+                "document.getElementById('part-says').textContent = ''; document.activeElement.blur()"
+            )
+            page.script(
+                "const part = document.querySelector(`.drawing .part[data-ref='${arguments[0]}']`);" + ways,
+                ref,
+            )
+            says = page.script("return document.getElementById('part-says').textContent")
+            assert says.startswith(ref) and says.endswith(" " + stands)
     assert page.errors() == []

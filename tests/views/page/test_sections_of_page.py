@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from typing import Any
 
 from receiver_sim import api
@@ -10,7 +11,8 @@ from receiver_sim.results import cautions
 from receiver_sim.results.page import PageReport
 from receiver_sim.results.spread import Held
 from receiver_sim.results.sure import HowSure
-from receiver_sim.views.page import words
+from receiver_sim.views.page import live, words
+from tests.helpers.readability import read
 
 
 def test_sections_show_what_check_found(report: Any) -> None:
@@ -61,3 +63,28 @@ def test_terms_are_those_of_the_glossary() -> None:
     assert terms["Onset"] == "the setting of the control at which oscillation begins."
     assert terms["Approach"].endswith("Many degrees are a gentle control.")
     assert len(terms) > 30
+
+
+def test_a_line_for_beginners_stands_under_every_picture(made: Any) -> None:
+    """On the page and on the live one: figure, then its caption; the strip, then its words."""
+    build = made.build
+    live_page = live.shell(build, "title: x", [], "set.yaml")
+    for page in (made.file.read_text(encoding="utf-8"), live_page):
+        figures = re.findall(r"<figure.*?</figure>", page, re.DOTALL)
+        assert len(figures) >= 5
+        for one in figures:
+            picture, _, caption = one.partition("<figcaption>")
+            assert "<svg" in picture or 'class="drawing"' in picture
+            words_under = re.sub(r"<[^>]+>", "", caption)
+            assert len(words_under.split()) >= 10, one[:200]
+            assert read(words_under).grade <= 10.0, words_under
+        assert len(re.findall(r'<svg [^>]*role="img"|class="drawing"', page)) == len(
+            figures
+        )  # none outside one
+        assert re.search(r'class="strip".*<p class="under">One line a band', page, re.DOTALL)
+
+
+def test_a_page_without_a_bench_has_the_caution_before_the_drawing(made: Any) -> None:
+    page = made.file.read_text(encoding="utf-8")
+    section = page[page.index('id="draw-h"') :]
+    assert section.index(cautions.PLATE_SUPPLY[0]) < section.index('class="drawing"')
