@@ -166,6 +166,7 @@ def test_check_writes_plots_and_the_document(answers: dict[tuple[str, str], Answ
         "audio",
         "hum",
         "selectivity",
+        "resonance",
         *(f"nyquist-{band}" for band in bands),
     }
     assert written == {"check.json", *(f"{s}.png" for s in stems), *(f"{s}.svg" for s in stems)}

@@ -87,9 +87,9 @@ def once() -> Iterator[None]:
         real_all = saving.save_all
         drawn: dict[str, dict[str, bytes]] = {}
 
-        def save_all(drawings: Any, place: FileSet, *more: Any) -> tuple[Path, ...]:
+        def save_all(drawings: Any, place: FileSet, *more: Any, title: str) -> tuple[Path, ...]:
             if _NOW[0] not in drawn:
-                real_all(drawings, place, *more)
+                real_all(drawings, place, *more, title=title)
                 drawn[_NOW[0]] = dict(place._contents)
                 return ()
             return tuple(place.add(name, content) for name, content in drawn[_NOW[0]].items())

@@ -51,10 +51,8 @@ def picture(data: dict[str, Any]) -> bytes:
         )
         for row in data["bands"]
     ]  # fmt: skip
-    axes = plots.plot_strip([_onset(row) for row in data["bands"]], ranges=ranges, title=data["title"])
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    return plots.contents(figure, "strip")["strip.svg"]
+    axes = plots.plot_strip([_onset(row) for row in data["bands"]], ranges=ranges)
+    return plots.contents(plots.signed(axes, data["title"]), "strip")["strip.svg"]
 
 
 if __name__ == "__main__":

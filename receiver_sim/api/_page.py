@@ -19,6 +19,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
+from receiver_sim.measure import resonance_curve
 from receiver_sim.oscillating import mode_at
 from receiver_sim.receiver import Tuned, cards_for, settle
 from receiver_sim.results.base import FloatArray, Status
@@ -191,7 +192,7 @@ def turned(build: Build, cards: Cards, bench: Bench, found: Onset, strength: Osc
         width_hz=tuple(width.get(i) for i in range(rotation.size)),
         up_v=up,
         down_v=down,
-        offset_hz=resonance.offsets(),
+        offset_hz=resonance_curve.offsets(),
         level_db=tuple(rows.get(i) for i in range(rotation.size)),
         quantity=curve.quantity,
         unit=curve.unit,

@@ -51,7 +51,9 @@ def check(
         with bench_for(pool, keep=folder / "failed") as bench, progress_bars(as_json) as progress:
             report = api.check(
                 loaded, bench=bench, progress=progress,
-                bands_found=beside.begin if pool.cold and not no_plots else lambda _: None,
+                bands_found=lambda bands: (
+                    beside.begin(bands, loaded.title) if pool.cold and not no_plots else None
+                ),
             )  # fmt: skip
         answer(
             "check", report, build=loaded, bench=bench, as_json=as_json,

@@ -62,11 +62,11 @@ def detect(
     answer(
         "detect", found, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: envelope_tables.detection_table(found), out=out,
-        draw=lambda files, _progress: _detection_plots(found, files),
+        draw=lambda files, _progress: _detection_plots(found, files, loaded.title),
     )  # fmt: skip
 
 
-def _detection_plots(found: Detection, files: FileSet) -> None:
+def _detection_plots(found: Detection, files: FileSet, title: str) -> None:
     from receiver_sim.views import envelope_plots  # inside: matplotlib is slow to load
 
-    envelope_plots.write_detection(found, files)
+    envelope_plots.write_detection(found, files, title=title)

@@ -54,7 +54,7 @@ def _in_depth(
     answer(
         verb, result, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: sheet(loaded.title, result), out=out,
-        draw=lambda files, _progress: draw(result, files),
+        draw=lambda files, _progress: draw(result, files, title=loaded.title),
         failed=result.failed, strict=result.verdicts if strict else (),
     )  # fmt: skip
 

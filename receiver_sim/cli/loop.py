@@ -38,6 +38,6 @@ def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, p
     answer(
         "loop", reports, build=loaded, bench=bench, as_json=as_json,
         sheet=lambda: tables.loop_sheet(loaded.title, reports), out=out,
-        draw=lambda files, progress: check_plots.write_bands(reports, files, progress),
+        draw=lambda files, progress: check_plots.write_bands(reports, files, progress, title=loaded.title),
         failed=failures(reports),
     )  # fmt: skip

@@ -151,6 +151,8 @@ class Selectivity:
     gain: loop gain T at each setting; bandwidth_hz: between the -3 dB points of the tank voltage for a
     current injected at its hot end; peak_ohm: peak of that transfer impedance; rotation of the control:
     arrays of equal length. unloaded_bandwidth_hz is that of the same circuit extrapolated to T = 0.
+    curves_ohm: that transfer impedance (ohm) against offset_hz from the frequency tuned to, at the loop gains
+    curve_gain, some of those in `gain`.
     """
 
     band: str
@@ -160,3 +162,6 @@ class Selectivity:
     bandwidth_hz: FloatArray
     peak_ohm: FloatArray
     unloaded_bandwidth_hz: float
+    offset_hz: FloatArray
+    curve_gain: tuple[float, ...]
+    curves_ohm: tuple[FloatArray, ...]

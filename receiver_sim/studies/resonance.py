@@ -12,26 +12,16 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Band, Build
 
-SPAN_HZ = 20e3
-"""Shown to either side of the dial: where a listener looks for stations."""
-
-POINTS = 81
-
 
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
     """Return the circuit: the receiver tuned to `dial_hz`; a current into the tank is the signal."""
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
-
-
-def offsets() -> FloatArray:
-    """Return the offsets (Hz) of a curve: closer together near the middle."""
-    share = np.linspace(-1.0, 1.0, POINTS)
-    return np.asarray(np.sign(share) * SPAN_HZ * np.abs(share) ** 2.5, dtype=np.float64)
 
 
 def run(
@@ -45,13 +35,13 @@ def run(
     settings: Sequence[tuple[float, float]],
     gains: Sequence[float],
 ) -> tuple[list[FloatArray], list[float | None]]:
-    """Return the magnitude (ohm) against `offsets` and the half-power width (Hz) at each setting.
+    """Return the magnitude (ohm) against `resonance_curve.offsets`, and the half-power width (Hz), at each
+    setting.
 
     settings: (rotation 0..1, frequency the offsets count from, Hz); gains: the loop gain there, below 1: it
     says how wide to look. Width None where the flanks lie outside what was swept. Raises EngineError.
     """
     curves, widths = [], []
-    around = offsets()
     with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
         top = on.node(Place.HOT_END)
         on.tune(tuning)
@@ -68,10 +58,6 @@ def run(
                     break
                 except NoAnswer:
                     span *= 2.5
-            wide = on.session.ac(middle - SPAN_HZ, middle + SPAN_HZ, 401, vectors=["frequency", top])
-            x = np.concatenate([wide["frequency"].real, sweep["frequency"].real]) - middle
-            y = np.abs(np.concatenate([wide[top], sweep[top]]))
-            order = np.argsort(x)
-            curves.append(np.interp(around, x[order], y[order]))
+            curves.append(resonance_curve.curve(on, top, middle_hz=middle, narrow=sweep))
             widths.append(width)
     return curves, widths

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
@@ -12,13 +13,18 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
+from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import GainAgainstScreen, Selectivity
 from receiver_sim.schema import Band, Build
 
 GAINS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
 """Loop gains at which the bandwidth is measured, as far as the control reaches them."""
+
+CURVES = (0.3, 0.8, 0.95)
+"""Of these, where the whole resonance curve is kept for drawing: mild, strong, near onset."""
 
 
 def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
@@ -38,8 +44,14 @@ def settings(curve: GainAgainstScreen) -> tuple[tuple[float, float, float], ...]
     )
 
 
-def reduce(rows: Sequence[tuple[float, float, float, float]], *, band: Band, dial_hz: float) -> Selectivity:
-    """Turn rows of (gain, rotation, bandwidth, peak) into the result.
+def reduce(
+    rows: Sequence[tuple[float, float, float, float]],
+    *,
+    band: Band,
+    dial_hz: float,
+    curves: Mapping[float, FloatArray] = MappingProxyType({}),
+) -> Selectivity:
+    """Turn rows of (gain, rotation, bandwidth, peak) into the result; curves (ohm) by their loop gain.
 
     The bandwidth at T = 0 is the median of BW/(1 - T): Q' = Q/(1 - T), textbook.
     """
@@ -52,6 +64,9 @@ def reduce(rows: Sequence[tuple[float, float, float, float]], *, band: Band, dia
         bandwidth_hz=width,
         peak_ohm=peak,
         unloaded_bandwidth_hz=float(np.median(width / (1.0 - gain))),
+        offset_hz=resonance_curve.offsets(),
+        curve_gain=tuple(curves),
+        curves_ohm=tuple(curves.values()),
     )
 
 
@@ -80,7 +95,7 @@ def measured(
     """
     top = on.node(Place.HOT_END)
     on.tune(tuning)
-    rows = []
+    rows, curves = [], {}
     with on.driven(Role.TANK_CURRENT):
         for gain, rotation, frequency in settings(curve):
             on.turn(rotation)
@@ -94,5 +109,7 @@ def measured(
                     span *= 2.0
                     continue
                 rows.append((gain, rotation, width, peak))
+                if gain in CURVES:
+                    curves[gain] = resonance_curve.curve(on, top, middle_hz=frequency, narrow=sweep)
                 break
-    return reduce(rows, band=band, dial_hz=dial_hz) if rows else None
+    return reduce(rows, band=band, dial_hz=dial_hz, curves=curves) if rows else None

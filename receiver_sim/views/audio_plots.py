@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _Drawing = tuple[str, "Callable[[], Axes]"]
 
 
-def write_audio(study: AudioStudy, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_audio(study: AudioStudy, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write response, levels and distortion as PNG and SVG and return their paths. Raises OutputFailed."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import levels  # noqa: PLC0415
@@ -31,10 +31,10 @@ def write_audio(study: AudioStudy, folder: Path | FileSet) -> tuple[Path, ...]:
             ("levels", lambda: levels.plot_levels(study)),
             ("distortion", lambda: levels.plot_distortion(study)),
         ]
-    return _write(drawings, folder)
+    return _write(drawings, folder, title)
 
 
-def write_hum(study: HumStudy, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_hum(study: HumStudy, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write hum against the pot, as heard, and by path for each output; as `write_audio`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
     from receiver_sim.views.plots import hum_paths  # noqa: PLC0415
@@ -46,10 +46,10 @@ def write_hum(study: HumStudy, folder: Path | FileSet) -> tuple[Path, ...]:
         drawings.append(("hum-spectrum", lambda: hum_paths.plot_hum_spectrum(paths)))
         for index in range(len(paths.outputs)):
             drawings.append((f"hum-paths-{index + 1}", partial(hum_paths.plot_hum_paths, paths, index)))
-    return _write(drawings, folder)
+    return _write(drawings, folder, title)
 
 
-def write_supply(study: SupplyStudy, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_supply(study: SupplyStudy, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write regulation, ripple, switching on and off of a rectifier supply; as `write_audio`."""
     from receiver_sim.views.plots import supply  # noqa: PLC0415 - matplotlib is slow to load
 
@@ -61,10 +61,10 @@ def write_supply(study: SupplyStudy, folder: Path | FileSet) -> tuple[Path, ...]
         ]
     if (start := study.start) is not None:
         drawings.append(("switching", lambda: supply.plot_start_and_stop(start)))
-    return _write(drawings, folder)
+    return _write(drawings, folder, title)
 
 
-def _write(drawings: list[_Drawing], folder: Path | FileSet) -> tuple[Path, ...]:
+def _write(drawings: list[_Drawing], folder: Path | FileSet, title: str) -> tuple[Path, ...]:
     from receiver_sim.views.plots import saving  # noqa: PLC0415 - matplotlib is slow to load
 
-    return saving.save_all(drawings, folder)
+    return saving.save_all(drawings, folder, title=title)

@@ -44,7 +44,7 @@ def write(
         drawings.append(
             (
                 "strip",
-                lambda: plots.plot_strip(middles, strengths=strengths, ranges=ranges, title=report.title),
+                lambda: plots.plot_strip(middles, strengths=strengths, ranges=ranges),
             )
         )
     drawings += _bands(report.bands)
@@ -54,42 +54,40 @@ def write(
     if report.hum is not None and report.hum.pot:
         hum = report.hum
         drawings.append(("hum", lambda: plots.plot_hum(hum)))
-    return plots.save_all(drawings, folder, progress, drawn)
+    return plots.save_all(drawings, folder, progress, drawn, title=report.title)
 
 
-def contents_of(bands: Sequence[BandReport]) -> dict[str, bytes]:
-    """Return the files of the plots of some bands, by name."""
+def contents_of(bands: Sequence[BandReport], title: str) -> dict[str, bytes]:
+    """Return the files of the plots of some bands of the set of that title, by name."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
     files: dict[str, bytes] = {}
     for stem, draw in _bands(bands):
-        figure = draw().get_figure(root=True)
-        assert figure is not None
-        files |= plots.contents(figure, stem)
+        files |= plots.contents(plots.signed(draw(), title), stem)
     return files
 
 
 def write_bands(
-    bands: Sequence[BandReport], folder: Path | FileSet, progress: Progress = _quiet
+    bands: Sequence[BandReport], folder: Path | FileSet, progress: Progress = _quiet, *, title: str
 ) -> tuple[Path, ...]:
     """Write loop gain, control, Nyquist and selectivity plots of some bands; as `write`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return plots.save_all(list(_bands(bands)), folder, progress)
+    return plots.save_all(list(_bands(bands)), folder, progress, title=title)
 
 
-def write_audio(audio: AudioResponse, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_audio(audio: AudioResponse, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write the plot of the audio response; as `write`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return plots.save_all([("audio", lambda: plots.plot_audio(audio))], folder, _quiet)
+    return plots.save_all([("audio", lambda: plots.plot_audio(audio))], folder, _quiet, title=title)
 
 
-def write_hum(hum: Hum, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_hum(hum: Hum, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write the plot of the hum; as `write`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return plots.save_all([("hum", lambda: plots.plot_hum(hum))], folder, _quiet)
+    return plots.save_all([("hum", lambda: plots.plot_hum(hum))], folder, _quiet, title=title)
 
 
 def _bands(bands: Sequence[BandReport]) -> Iterator[_Drawing]:
@@ -107,3 +105,5 @@ def _bands(bands: Sequence[BandReport]) -> Iterator[_Drawing]:
     sharpness = [band.selectivity for band in bands if band.selectivity is not None]
     if sharpness:
         yield "selectivity", lambda: plots.plot_selectivity(sharpness, order=order)
+        # one band serves: the curve of another is the same but for its width, which stands beside it
+        yield "resonance", lambda: plots.plot_resonance(sharpness[0])

@@ -34,4 +34,4 @@ def write(report: CoilsReport, folder: Path | FileSet, progress: Progress) -> tu
         ]
     if report.breakthrough:
         drawings.append(("breakthrough", lambda: coils.plot_breakthrough(report.breakthrough)))
-    return plots.save_all(drawings, folder, progress)
+    return plots.save_all(drawings, folder, progress, title=report.title)

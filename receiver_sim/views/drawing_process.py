@@ -48,8 +48,8 @@ class DrawingProcess:
                 with contextlib.suppress(OSError):
                     stream.close()
 
-    def begin(self, bands: Sequence[BandReport]) -> None:
-        """Begin to draw the bands, and return at once."""
+    def begin(self, bands: Sequence[BandReport], title: str) -> None:
+        """Begin to draw the bands of the set of that title, and return at once."""
         path = [os.path.abspath(entry) for entry in sys.path]
         with contextlib.suppress(OSError):  # no further process: the caller draws
             self._process = subprocess.Popen(
@@ -59,15 +59,15 @@ class DrawingProcess:
                 stderr=subprocess.DEVNULL,
                 creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
             )
-            self._thread = threading.Thread(target=self._exchange, args=(tuple(bands),), daemon=True)
+            self._thread = threading.Thread(target=self._exchange, args=((tuple(bands), title),), daemon=True)
             self._thread.start()
 
-    def _exchange(self, bands: tuple[BandReport, ...]) -> None:
+    def _exchange(self, asked: tuple[tuple[BandReport, ...], str]) -> None:
         process = self._process
         assert process is not None and process.stdin is not None and process.stdout is not None
         # a child that ended has drawn nothing
         with contextlib.suppress(OSError, EOFError, pickle.UnpicklingError):
-            pickle.dump(bands, process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
+            pickle.dump(asked, process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
             process.stdin.close()
             self._drawn = pickle.load(process.stdout)
 
@@ -85,8 +85,8 @@ def serve() -> None:
 
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what a library prints is no answer
-    bands = pickle.load(sys.stdin.buffer)
+    bands, title = pickle.load(sys.stdin.buffer)
     with own_look():
-        files = check_plots.contents_of(bands)
+        files = check_plots.contents_of(bands, title)
     pickle.dump(files, answers, protocol=pickle.HIGHEST_PROTOCOL)
     answers.close()

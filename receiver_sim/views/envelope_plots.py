@@ -35,10 +35,10 @@ def write_onset(report: OscillationReport, folder: Path | FileSet) -> tuple[Path
             drawings.append((f"modes-{name}", partial(plot_modes, band.stability)))
         if band.verification is not None:
             drawings.append((f"reference-{name}", partial(plot_verification, band.verification)))
-    return save_all(drawings, folder)
+    return save_all(drawings, folder, title=report.title)
 
 
-def write_detection(found: Detection, folder: Path | FileSet) -> tuple[Path, ...]:
+def write_detection(found: Detection, folder: Path | FileSet, *, title: str) -> tuple[Path, ...]:
     """Write sensitivity against control, loudness of AM against what it passes, and pulling where it
     oscillates; return the paths.
     """
@@ -48,4 +48,4 @@ def write_detection(found: Detection, folder: Path | FileSet) -> tuple[Path, ...
         drawings.append((f"loudness-{name}", partial(plot_loudness, found)))
     if found.pulling is not None:
         drawings.append((f"pulling-{name}", partial(plot_pulling, found)))
-    return save_all(drawings, folder)
+    return save_all(drawings, folder, title=title)

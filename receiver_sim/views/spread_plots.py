@@ -12,4 +12,6 @@ def write(report: Spread, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the histograms as PNG and SVG and return their paths. Raises OutputFailed."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return plots.save_all([("spread", lambda: plots.plot_spread(report))], folder, lambda *_: None)
+    return plots.save_all(
+        [("spread", lambda: plots.plot_spread(report))], folder, lambda *_: None, title=report.title
+    )

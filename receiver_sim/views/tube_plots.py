@@ -49,10 +49,12 @@ def write_swap(report: SwapReport, folder: Path | FileSet) -> tuple[Path, ...]:
     """Write the plot of a substitution; as `write_curves`."""
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return _write([(f"swap-{report.socket}", lambda: plots.plot_swap(report))], folder)
+    return _write([(f"swap-{report.socket}", lambda: plots.plot_swap(report))], folder, report.title)
 
 
-def _write(drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path | FileSet) -> tuple[Path, ...]:
+def _write(
+    drawings: Iterable[tuple[str, Callable[[], Axes]]], folder: Path | FileSet, title: str = ""
+) -> tuple[Path, ...]:
     from receiver_sim.views import plots  # noqa: PLC0415 - matplotlib is slow to load
 
-    return plots.save_all(drawings, folder)
+    return plots.save_all(drawings, folder, title=title)

@@ -34,7 +34,7 @@ energy_error onset_error onset_lag amplitude_error unsettled ramp_error steps_pe
 speed_ratio evaluations cost printed model deviation value limit before after found correlation
 changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
-rest_value figure figure_low figure_middle figure_high
+curve_gain rest_value figure figure_low figure_middle figure_high
 hum_pot preferred stated onset onset_as_stated
 probability deviation healthy_probability seen should suspect before_spread after_spread after moved
 hum_pot_before hum_pot_after tap_before tap_after misfit

@@ -39,6 +39,15 @@ def test_bandwidth_shrinks_as_one_minus_t(bench: Bench, demo: Build, demo_cards:
     # gain times bandwidth stays constant (seen, receiver.md)
     product = result.peak_ohm * result.bandwidth_hz
     assert product == pytest.approx(np.full_like(product, product[0]), rel=0.02)
+    # the curve of a single resonance, |Z| = Z0/sqrt(1 + (2 df/BW)^2) (textbook), within 15 kHz of the dial;
+    # 3 %: the setting for a gain, as above, and straight lines between the points of a sweep
+    assert result.curve_gain == tuple(g for g in selectivity.CURVES if g in result.gain) != ()
+    for gain, ohm in zip(result.curve_gain, result.curves_ohm, strict=True):
+        at = int(np.flatnonzero(result.gain == gain)[0])
+        detuned = 2.0 * result.offset_hz / result.bandwidth_hz[at]
+        near = np.abs(result.offset_hz) < 15e3
+        expected = result.peak_ohm[at] / np.sqrt(1.0 + detuned**2)
+        assert ohm[near] == pytest.approx(expected[near], rel=0.03)
 
 
 def test_worked_case_of_a_multiplied_tank() -> None:
@@ -51,6 +60,6 @@ def test_worked_case_of_a_multiplied_tank() -> None:
     class _Band:
         name = "x"
 
-    result = selectivity.reduce(rows, band=_Band(), dial_hz=12e6)  # type: ignore[arg-type]
+    result = selectivity.reduce(rows, band=_Band(), dial_hz=12e6, curves={})  # type: ignore[arg-type]
     assert isinstance(result, Selectivity)
     assert result.unloaded_bandwidth_hz == pytest.approx(120e3)

@@ -81,7 +81,15 @@ def selectivity(band, dial_hz, q, droop):
     gain = np.array([0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98])
     width = dial_hz / q * (1.0 - gain) * (1.0 + droop * (1.0 - gain))
     rotation = np.linspace(0.21, 0.55, len(gain))
-    return Selectivity(band, dial_hz, gain, rotation, width, 31e3 / (1.0 - gain), dial_hz / q)
+    offset = np.linspace(-20e3, 20e3, 81)
+    shown = (0, 3, 5)
+    curves = tuple(
+        31e3 / (1.0 - gain[n]) / np.sqrt(1.0 + (2.0 * offset / width[n]) ** 2) for n in shown
+    )  # a single resonance
+    return Selectivity(
+        band, dial_hz, gain, rotation, width, 31e3 / (1.0 - gain), dial_hz / q, offset,
+        tuple(float(gain[n]) for n in shown), curves,
+    )  # fmt: skip
 
 
 @pytest.fixture

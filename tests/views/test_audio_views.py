@@ -84,9 +84,9 @@ def test_plots_draw_the_figures_of_the_results(studies: tuple[AudioStudy, HumStu
 def test_files_of_each_verb(studies: tuple[AudioStudy, HumStudy, SupplyStudy], tmp_path: Path) -> None:
     audio, hum, power = studies
     written = [
-        *audio_plots.write_audio(audio, tmp_path),
-        *audio_plots.write_hum(hum, tmp_path),
-        *audio_plots.write_supply(power, tmp_path),
+        *audio_plots.write_audio(audio, tmp_path, title="A set"),
+        *audio_plots.write_hum(hum, tmp_path, title="A set"),
+        *audio_plots.write_supply(power, tmp_path, title="A set"),
     ]
     assert {path.name for path in written if path.suffix == ".png"} == {
         "audio.png", "levels.png", "distortion.png", "hum.png", "hum-spectrum.png", "hum-paths-1.png",

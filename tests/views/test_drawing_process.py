@@ -15,11 +15,11 @@ from receiver_sim.views.own_look import own_look
 def test_it_draws_byte_by_byte_what_is_drawn_here(report: CheckReport, tmp_path: Path) -> None:
     bands = report.bands[:2]
     with DrawingProcess() as beside:
-        beside.begin(bands)
+        beside.begin(bands, "A set")
         there = beside.contents()
     with own_look():
-        assert dict(there) == check_plots.contents_of(bands)
-        written = check_plots.write_bands(bands, tmp_path)
+        assert dict(there) == check_plots.contents_of(bands, "A set")
+        written = check_plots.write_bands(bands, tmp_path, title="A set")
     assert {path.name: path.read_bytes() for path in written} == dict(there)
     assert {"loop-gain.png", "control.svg", "selectivity.png"} <= set(there)
     assert any(name.startswith("nyquist-") for name in there)
@@ -36,7 +36,7 @@ def test_what_is_drawn_already_is_taken_as_it_is(report: CheckReport, tmp_path: 
 @pytest.mark.parametrize("bands", [(), ("no band",)])
 def test_a_process_that_draws_nothing_leaves_it_to_the_caller(bands: tuple[object, ...]) -> None:
     with DrawingProcess() as beside:
-        beside.begin(bands)  # type: ignore[arg-type]
+        beside.begin(bands, "A set")  # type: ignore[arg-type]
         assert dict(beside.contents()) == {}
 
 

@@ -366,12 +366,12 @@ def test_sensitivity_of_a_band_without_onset_shows_what_there_is():
 
 def test_files_and_json(tmp_path):
     written = envelope_plots.write_onset(a_report(), tmp_path)
-    written += envelope_plots.write_detection(a_detection(), tmp_path)
+    written += envelope_plots.write_detection(a_detection(), tmp_path, title="A set")
     names = {p.name for p in written}
     assert {"amplitude-40-m.png", "modes-40-m.svg", "reference-40-m.svg", "pulling-40-m.svg"} <= names
     assert all(p.stat().st_size > 1000 for p in written)
     mute = dataclasses.replace(a_detection(), band="20 m", beat=None, beat_transfer=None, pulling=None)
-    assert {p.name for p in envelope_plots.write_detection(mute, tmp_path)} == {
+    assert {p.name for p in envelope_plots.write_detection(mute, tmp_path, title="A set")} == {
         "sensitivity-20-m.png", "sensitivity-20-m.svg"
     }  # fmt: skip
     assert plain(a_report())["bands"][0]["oscillation"]["kind"] == "hard"

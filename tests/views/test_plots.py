@@ -1,8 +1,10 @@
 import dataclasses
 import itertools
+import re
 import subprocess
 import sys
 import threading
+from pathlib import Path
 
 import matplotlib
 import numpy as np
@@ -15,8 +17,9 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import audio_response
 from receiver_sim.views import check_plots, plots
-from receiver_sim.views.plots import labels, loop_gain, style
+from receiver_sim.views.plots import labels, loop_gain, saving, style
 from receiver_sim.views.plots.hum import whole
+from tests.helpers.readability import read
 
 
 def drawn(ax, gid):
@@ -35,6 +38,7 @@ def all_axes(curves, onsets, nyquists, selectivities, audio, hum):
         "audio": plots.plot_audio(audio),
         "hum": plots.plot_hum(hum),
         "selectivity": plots.plot_selectivity(selectivities),
+        "resonance": plots.plot_resonance(selectivities[0]),
     }
 
 
@@ -335,21 +339,65 @@ def test_a_stem_that_is_no_plain_name_is_refused(stem, tmp_path):
 def test_check_writes_all_plots_and_tells_how_far_it_is(report, tmp_path):
     told = []
     written = check_plots.write(report, tmp_path, lambda *step: told.append(step))
-    stems = ["strip", "loop-gain", "control", "nyquist-40-m", "selectivity", "audio", "hum"]
+    stems = ["strip", "loop-gain", "control", "nyquist-40-m", "selectivity", "resonance", "audio", "hum"]
     assert [path.name for path in written] == [f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")]
-    assert told == [("drawing", n, 7) for n in range(8)]
+    assert told == [("drawing", n, 8) for n in range(9)]
     assert all(path.stat().st_size > 10_000 for path in written)
+
+
+def test_every_plot_of_a_set_carries_its_title(report, tmp_path, monkeypatch):
+    """Guards against a picture that, parted from its folder, is of no set: whichever process drew it."""
+    seen = {}
+
+    def kept(figure, stem):
+        seen[stem] = [t.get_text() for t in figure.texts if t.get_gid() == "set"]
+        return {f"{stem}.png": b"", f"{stem}.svg": b""}
+
+    monkeypatch.setattr(saving, "contents", kept)
+    monkeypatch.setattr(plots, "contents", kept)
+    check_plots.write(report, tmp_path)
+    assert len(seen) == 8 and set(map(tuple, seen.values())) == {(report.title,)}
+    seen.clear()
+    check_plots.contents_of(report.bands, "A set")
+    assert len(seen) == 5 and set(map(tuple, seen.values())) == {("A set",)}
+    long = "A set with a title that goes on and on " * 6
+    axes = plots.plot_audio(report.audio)
+    figure = plots.signed(axes, long)
+    figure.canvas.draw()
+    (words,) = [t for t in figure.texts if t.get_gid() == "set"]
+    assert words.get_window_extent().x1 <= figure.bbox.width and long.startswith(words.get_text()[:60])
+
+
+def test_every_plot_has_a_line_for_beginners_under_it(all_axes):
+    """`dress` asks every plot for it; here: it stands below the axes' own label, and reads easily."""
+    for name, ax in all_axes.items():
+        (under,) = [t for t in ax.texts if t.get_gid() == "under"]
+        ax.get_figure().canvas.draw()
+        assert under.get_window_extent().y1 <= ax.xaxis.label.get_window_extent().y0 + 1.0, name
+        assert len(under.get_text().split()) >= 8, name
+    folder = Path(style.__file__).parent
+    lines = [
+        "".join(re.findall(r'"([^"]*)"', found))
+        for path in sorted(folder.glob("*.py"))
+        for found in re.findall(r"under=((?:\"[^\"]*\"\s*)+)", path.read_text(encoding="utf-8"))
+    ]
+    assert len(lines) >= 34
+    for line in lines:
+        assert read(line).grade <= 10.0, line
 
 
 def test_bands_with_like_names_get_files_of_their_own(report, nyquists, tmp_path):
     bands = [dataclasses.replace(report.bands[1], band=name) for name in ("40 m", "40-m")]
-    names = {path.name for path in check_plots.write_bands(bands, tmp_path)}
+    names = {path.name for path in check_plots.write_bands(bands, tmp_path, title="A set")}
     assert {"nyquist-40-m.png", "nyquist-40-m-2.png"} <= names
 
 
 def test_single_plots_of_audio_and_hum(audio, hum, tmp_path):
-    assert [path.name for path in check_plots.write_audio(audio, tmp_path)] == ["audio.png", "audio.svg"]
-    assert [path.name for path in check_plots.write_hum(hum, tmp_path)] == ["hum.png", "hum.svg"]
+    assert [path.name for path in check_plots.write_audio(audio, tmp_path, title="")] == [
+        "audio.png",
+        "audio.svg",
+    ]
+    assert [path.name for path in check_plots.write_hum(hum, tmp_path, title="")] == ["hum.png", "hum.svg"]
 
 
 def test_a_band_whose_search_failed_is_named_on_the_plots_of_all_bands(curves, onsets):

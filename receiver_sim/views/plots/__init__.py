@@ -18,7 +18,8 @@ from receiver_sim.views.plots.hum_paths import plot_hum_paths
 from receiver_sim.views.plots.loop_gain import plot_loop_gain
 from receiver_sim.views.plots.modes import plot_modes
 from receiver_sim.views.plots.nyquist import plot_nyquist
-from receiver_sim.views.plots.saving import contents, save, save_all
+from receiver_sim.views.plots.resonance import plot_resonance
+from receiver_sim.views.plots.saving import contents, save, save_all, signed
 from receiver_sim.views.plots.selectivity import plot_selectivity
 from receiver_sim.views.plots.spread import plot_spread
 from receiver_sim.views.plots.strip import plot_strip
@@ -48,6 +49,7 @@ __all__ = [
     "plot_plate_family",
     "plot_pulling",
     "plot_residuals",
+    "plot_resonance",
     "plot_screen_current",
     "plot_selectivity",
     "plot_spread",
@@ -57,4 +59,5 @@ __all__ = [
     "plot_verification",
     "save",
     "save_all",
+    "signed",
 ]

@@ -33,6 +33,8 @@ def plot_audio(audio: AudioResponse, ax: Axes | None = None) -> Axes:
         ),
         x="Frequency (Hz)",
         y="Output (dB, 0 dB at 1 kHz)",
+        under="Which notes get through. Speech needs 300 Hz to 3000 Hz; "
+        "where the line falls, notes are quieter.",
     )
     ax.set_xscale("log")
     entries, tops = [], [0.0]

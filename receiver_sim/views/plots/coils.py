@@ -37,6 +37,7 @@ def plot_ranges(ranges: Sequence[CoilRange], coverage: Coverage, ax: Axes | None
         + (f" Range of {', '.join(coverage.unmeasured)} not found." if coverage.unmeasured else ""),
         x="Frequency (MHz)",
         y="",
+        under="What each coil can tune, with the capacitor turned from one end to the other.",
     )
     low = min(r.low_hz for r in ranges) / 1e6 * 0.93
     high = max(r.high_hz for r in ranges) / 1e6 * 1.07
@@ -77,6 +78,7 @@ def plot_gain_over_dial(sweeps: Sequence[DialSweep], ax: Axes | None = None) -> 
         subtitle=f"Control at {setting} throughout; a coil oscillates there where its line is above T = 1.",
         x="Dial (MHz)",
         y="Loop gain T (V/V)",
+        under="Along the dial the same setting of the knob gives more or less regeneration.",
     )
     drawn = [s for s in sweeps if s.points]
     dials = [p.dial_hz / 1e6 for s in drawn for p in s.points]
@@ -111,6 +113,7 @@ def plot_onset_over_dial(sweeps: Sequence[DialSweep], ax: Axes | None = None) ->
         subtitle="Where on the control oscillation begins; the line breaks where it does not.",
         x="Dial (MHz)",
         y="Onset (% of the control's travel)",
+        under="How far the knob must be turned to start oscillation, along the dial of each coil.",
     )
     dials = [p.dial_hz / 1e6 for s in sweeps for p in s.points]
     if dials:
@@ -164,6 +167,7 @@ def plot_losses(sweeps: Sequence[DialSweep], ax: Axes | None = None) -> Axes:
         + (f" Not found: {', '.join(lost)}." if lost else ""),
         x="",
         y="Share of the losses (%)",
+        under="What takes energy from the tuned circuit. The largest part is the one worth improving.",
     )
     for index, (_, point) in enumerate(drawn):
         bottom = 0.0
@@ -205,6 +209,8 @@ def plot_breakthrough(results: Sequence[Breakthrough], ax: Axes | None = None) -
         else "Coupled by a capacitor, where no shield helps. Tube cold, so no regeneration.",
         x="Frequency (MHz)",
         y="Grid to cathode over e.m.f. (dB)",
+        under="How much of each station reaches the tube. A strong "
+        "station far off the dial should be well down.",
     )
     low = min(float(r.frequency_hz[0]) for r in results) / 1e6
     high = max(float(r.frequency_hz[-1]) for r in results) / 1e6

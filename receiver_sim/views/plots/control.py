@@ -36,6 +36,7 @@ def plot_control(
         subtitle="Marks: onset of each band; bars below the curve: approach from T = 0.9 to onset.",
         x="Rotation of the regeneration control (% of travel)",
         y=axis(sets),
+        under="What turning the knob does. A flat line near the marks: a gentle control.",
     )
     ax.set_xlim(0.0, 100.0)
     style.plain_ticks(ax.xaxis, range(0, 101, 10))

@@ -52,6 +52,7 @@ def plot_amplitude(
         f"{fixed(found.dial_hz, 3, 1e-6)} MHz. Arrows: jumps; fine dots: cannot be held.",
         x="Rotation of the regeneration control (% of travel)",
         y="Amplitude (V peak)",
+        under="How strong it oscillates. A line that rises from zero: a smooth start. An arrow: it jumps.",
     )
     every = (found, *overlays)
     names = [_extra(one) for one in every]
@@ -153,6 +154,7 @@ def plot_verification(check: Verification, ax: Axes | None = None) -> Axes:
         "Both time runs lag.",
         x="Rotation of the regeneration control (% of travel)",
         y="Amplitude (V peak)",
+        under="Two ways to compute the same thing. Where the lines agree, the quick way can be trusted.",
     )
     pens = [style.pen_of(name, ("reference", "envelope", "map"), i) for i, name in enumerate("rem")]
     amplitudes = check.oscillation.amplitudes
@@ -198,6 +200,8 @@ def plot_detection(found: Detection, ax: Axes | None = None) -> Axes:
         subtitle=f"{found.output}{told}{state}",
         x="Rotation of the regeneration control (% of travel)",
         y="Audio (V r.m.s.)",
+        under="How loud a weak station is at each setting of the knob. "
+        "The top of a line is its best setting.",
     )
     names = [curve.signal for curve in curves]
     for index, curve in enumerate(curves):
@@ -237,6 +241,8 @@ def plot_loudness(found: Detection, ax: Axes | None = None) -> Axes:
         "louder and duller.",
         x="Highest audio frequency within 3 dB (kHz)",
         y="Audio (V r.m.s.)",
+        under="Near onset a station gets louder, but its high notes are "
+        "lost. The marks show a good compromise.",
     )
     pen = style.pen_of(curve.signal, (curve.signal,), 0)
     ax.plot(curve.reach_hz / 1e3, curve.audio_v, label="settings of the control", **pen.line())
@@ -273,6 +279,8 @@ def plot_pulling(found: Detection, ax: Axes | None = None) -> Axes:
         subtitle=words,
         x="Offset of the carrier (Hz)",
         y="Beat note (Hz)",
+        under="A strong station pulls the whistle off its pitch; where the "
+        "line is at zero, it has captured the set.",
     )
     if pull is None:
         for axis in (ax.xaxis, ax.yaxis):

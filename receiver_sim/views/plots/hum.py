@@ -28,6 +28,7 @@ def plot_hum(hum: Hum, ax: Axes | None = None) -> Axes:
         ),
         x="Position of the hum pot (%)",
         y="Hum at the output (mV r.m.s.)",
+        under="How loud the hum is at each position of the hum pot. Set the pot where the line is lowest.",
     )
     ax.set_xlim(0.0, 100.0)
     style.plain_ticks(ax.xaxis, range(0, 101, 10))

@@ -22,6 +22,7 @@ def plot_hum_spectrum(paths: HumPaths, ax: Axes | None = None) -> Axes:
         subtitle="Tones in each phone; shaded: below the threshold of hearing (ISO 226:2003, free field).",
         x="Frequency (Hz)",
         y="Sound pressure (dB SPL)",
+        under="Each tone of the hum and how loud it is. What lies in the shade is too quiet to hear.",
     )
     lines = paths.frequency_hz
     low, high = float(lines[0]) / 1.4, float(lines[-1]) * 1.2
@@ -67,6 +68,7 @@ def plot_hum_paths(paths: HumPaths, output: int = 0, ax: Axes | None = None) -> 
         subtitle=f"{shorten(found.output, 40)}: each path driven alone, at the line it is loudest at.",
         x="At the load (mV r.m.s.)",
         y="",
+        under="Where the hum comes in. Work on the longest bar first.",
     )
     shown = found.paths[:10]
     if not shown:

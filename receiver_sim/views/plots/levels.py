@@ -23,6 +23,7 @@ def plot_levels(study: AudioStudy, ax: Axes | None = None) -> Axes:
         subtitle="1 kHz tone at the detector's grid; marks: 10 % distortion; dotted: noise, 100 Hz to 5 kHz.",
         x="Tone at the detector's grid (mV r.m.s.)",
         y="Sound pressure (dB SPL)",
+        under="How loud the phones get as the signal grows. 60 dB SPL is quiet speech at a metre.",
     )
     ax.set_xscale("log")
     entries, inputs, heights = [], [], []
@@ -66,6 +67,7 @@ def plot_distortion(study: AudioStudy, ax: Axes | None = None) -> Axes:
         subtitle="Harmonics 2 to 10 of a 1 kHz tone; dashed: 10 %.",
         x="Tone at the detector's grid (mV r.m.s.)",
         y="Distortion (%)",
+        under="How much the sound is spoiled as the signal grows. Above the dashed line it sounds rough.",
     )
     ax.set_xscale("log")
     ax.set_yscale("log")

@@ -46,6 +46,8 @@ def plot_loop_gain(
         subtitle=f"A band oscillates where its line is above T = 1; the mark is its onset.{''.join(absent)}",
         x=axis(sets),
         y="Loop gain T (V/V)",
+        under="T is what comes back from once round the loop: below 1 a "
+        "signal dies away, above 1 it grows by itself.",
     )
     if logarithmic:
         ax.set_yscale("log")

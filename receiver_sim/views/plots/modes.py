@@ -33,6 +33,8 @@ def plot_modes(found: Sequence[Stability], ax: Axes | None = None) -> Axes:
         f"{fixed(first.dial_hz, 3, 1e-6)} MHz.",
         x="Rotation of the regeneration control (% of travel)",
         y="Growth rate (1/s); above zero it grows",
+        under="Above zero a tone or a flutter grows by itself; below "
+        "zero it dies away, and the set is steady.",
     )
     labels, lowest, highest = [], -_LINEAR, _LINEAR
     for index, one in enumerate(found):

@@ -29,6 +29,8 @@ def plot_nyquist(curves: Sequence[NyquistCurve], ax: Axes | None = None) -> Axes
         subtitle="The set oscillates when the curve encloses +1. Arrows: rising frequency.",
         x="Real part of T (V/V)",
         y="Imaginary part of T (V/V)",
+        under="One signal once round the loop, drawn as an arrow's path. Round "
+        "the cross at +1 it feeds itself: it oscillates.",
     )
     ax.axhline(0.0, color=style.SOFT, linewidth=0.8, zorder=1)
     ax.axvline(0.0, color=style.SOFT, linewidth=0.8, zorder=1)

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from receiver_sim import outputs
 from receiver_sim.errors import OutputFailed
 from receiver_sim.outputs import FileSet
+from receiver_sim.views.plots import style
 
 DPI = 150
 _HASHSALT = "receiver_sim"
@@ -29,11 +30,14 @@ def save_all(
     folder: Path | FileSet,
     progress: Callable[[str, int, int], None] | None = None,
     drawn: Mapping[str, bytes] = MappingProxyType({}),
+    *,
+    title: str,
 ) -> tuple[Path, ...]:
     """Draw each of `drawings` (stem, what gives its axes) on a figure of its own and `save` it.
 
-    progress is called with ('drawing', done, total). drawn: files by name that need no drawing any more. One
-    that can't be drawn does not stop the others; the first fault is raised at the end.
+    title: of the set, written above each; '' where there is no set, as with a tube alone. progress is called
+    with ('drawing', done, total). drawn: files by name that need no drawing any more. One that can't be drawn
+    does not stop the others; the first fault is raised at the end.
     """
     work = list(drawings)
     tell = progress or (lambda _what, _done, _total: None)
@@ -46,9 +50,7 @@ def save_all(
             if len(ready) == 2:
                 written += _put(ready, folder)
                 continue
-            figure = draw().get_figure(root=True)
-            assert figure is not None
-            written += save(figure, folder, stem)
+            written += save(signed(draw(), title), folder, stem)
         except OutputFailed:
             raise
         except Exception as fault:
@@ -57,6 +59,14 @@ def save_all(
     if faults:
         raise faults[0]
     return tuple(written)
+
+
+def signed(axes: Axes, title: str) -> Figure:
+    """Return the figure of some axes, the title of the set above all: pictures get parted from the rest."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    style.sign(figure, title)
+    return figure
 
 
 def save(figure: Figure, folder: Path | FileSet, stem: str) -> tuple[Path, Path]:

@@ -27,8 +27,10 @@ def plot_spread(report: Spread, ax: Axes | None = None) -> Axes:
     subtitle = f"{report.sets} sets; filled: before building"
     if after is not None:
         subtitle += "; outline: after measuring " + shorten(", ".join(after.measured), 40)
-    style.dress(ax, title=f"{report.title}: where oscillation starts", subtitle=subtitle,
-                x="Knob at onset (% of its travel)", y="")  # fmt: skip
+    style.dress(ax, title="Where oscillation starts in many sets", subtitle=subtitle,
+                x="Knob at onset (% of its travel)", y="",
+        under="Sets built alike are not quite alike. A high bar: many of them start to oscillate there.",
+    )  # fmt: skip
     edges = np.arange(0.0, 1.0 + STEP / 2, STEP)
     heights = {
         state: [np.histogram(b.rotation, edges)[0] / max(b.sets, 1) for b in sets.bands]

@@ -26,7 +26,6 @@ def plot_strip(
     *,
     strengths: Sequence[Oscillation] = (),
     ranges: Sequence[BandSpread] = (),
-    title: str = "",
 ) -> Axes:
     """Draw one line a band: the travel of the knob, the onset as a mark, backlash as a bar before it.
 
@@ -41,10 +40,11 @@ def plot_strip(
     said = "Mark: onset of each band; dark bar: backlash; shaded: it oscillates"
     style.dress(
         ax,
-        title=title or "Where regeneration begins",
+        title="Where regeneration begins",
         subtitle=f"{said}{'; pale bar: eight of ten sets.' if spans else '.'}",
         x="Rotation of the regeneration control (% of travel)",
         y="Band (dial at its middle)",
+        under="Turn the knob from left to right: at the mark the band starts to oscillate.",
     )
     ax.set_xlim(0.0, 100.0)
     ax.set_ylim(len(onsets) - 0.4, -0.6)

@@ -17,6 +17,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
+from receiver_sim.views.numbers import shorten
+
 INK = "#20262e"
 SOFT = "#5c646d"
 GRID = "#e4e7ea"
@@ -76,7 +78,7 @@ def new_axes(width: float = 8.4, height: float = 4.9, *, right: float = 2.3) -> 
     """Return axes on a new figure (sizes in inch), `right` inch beside them for names, the caution below."""
     figure = Figure(figsize=(width, height), facecolor="white")
     FigureCanvasAgg(figure)
-    left, bottom, top = 0.92, 0.92, 0.72
+    left, bottom, top = 0.92, 0.98, 0.72
     axes = figure.add_axes(
         (left / width, bottom / height, (width - left - right) / width, (height - bottom - top) / height)
     )
@@ -84,8 +86,11 @@ def new_axes(width: float = 8.4, height: float = 4.9, *, right: float = 2.3) -> 
     return axes
 
 
-def dress(axes: Axes, *, title: str, subtitle: str, x: str, y: str) -> None:
-    """Give the axes their headings, labels with units, and the common look of spines, ticks and grid."""
+def dress(axes: Axes, *, title: str, subtitle: str, x: str, y: str, under: str) -> None:
+    """Give the axes their headings, labels with units, and the common look of spines, ticks and grid.
+
+    under: what the picture shows, in a line for a beginner below it.
+    """
     axes.annotate(
         title, (0, 1), (0, 24), xycoords="axes fraction", textcoords="offset points", fontsize=HEAD,
         fontweight="bold", color=INK, annotation_clip=False,
@@ -93,6 +98,10 @@ def dress(axes: Axes, *, title: str, subtitle: str, x: str, y: str) -> None:
     axes.annotate(
         subtitle, (0, 1), (0, 9), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, annotation_clip=False,
+    )  # fmt: skip
+    axes.annotate(
+        under, (0, 0), (0, -45), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
+        color=INK, annotation_clip=False, gid="under",
     )  # fmt: skip
     axes.set_xlabel(x, fontsize=NORMAL, color=INK, labelpad=6)
     axes.set_ylabel(y, fontsize=NORMAL, color=INK, labelpad=6)
@@ -104,6 +113,18 @@ def dress(axes: Axes, *, title: str, subtitle: str, x: str, y: str) -> None:
     axes.tick_params(which="both", colors=SOFT, labelcolor=INK, labelsize=SMALL, length=3.5, width=0.8)
     axes.grid(True, which="major", color=GRID, linewidth=0.8)
     axes.set_axisbelow(True)
+
+
+def sign(figure: Any, title: str) -> None:
+    """Write the title of the set at the top left of a figure, cut short if it would not fit."""
+    if not title:
+        return
+    width, height = figure.get_size_inches()
+    text = shorten(title, int(11.0 * (width - 1.2)))
+    figure.text(
+        0.92 / width, 1.0 - 0.05 / height, text, fontsize=SMALL, color=SOFT, va="top", parse_math=False,
+        gid="set",
+    )  # fmt: skip
 
 
 def say(axes: Axes, lines: Sequence[str], *, width: int = 62) -> None:

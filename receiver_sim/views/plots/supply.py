@@ -20,6 +20,7 @@ def plot_regulation(result: Rectified, ax: Axes | None = None) -> Axes:
         subtitle="Mean volts at the receiver, mains nominal; mark: the load of this receiver.",
         x="Current of the receiver (mA)",
         y="Plate supply (V)",
+        under="The more current the set takes, the lower the voltage falls.",
     )
     pen = style.pen(0)
     x = result.regulation_a * 1e3
@@ -46,6 +47,7 @@ def plot_start_and_stop(start: StartAndStop, ax: Axes | None = None) -> Axes:
         subtitle="On: at the receiver, tubes warming up. Off: the last capacitor charged, bleeder alone.",
         x="Time after the switch (s)",
         y="Volts (V)",
+        under="How the voltage rises after switching on. After switching off it stays dangerous for a while.",
     )
     on_pen, off_pen = style.pen(0), style.pen(1)
     (on,) = ax.plot(start.on_s, start.on_v, gid="on", zorder=3, **on_pen.line())
@@ -75,6 +77,7 @@ def plot_ripple(result: Rectified, ax: Axes | None = None) -> Axes:
         subtitle=f"Lines at the receiver; {engineering(result.ripple_v, 'V')} peak to peak in all.",
         x="Frequency (Hz)",
         y="Ripple (mV r.m.s.)",
+        under="What is left of the mains on the supply. High bars at low notes are heard as hum.",
     )
     values = np.maximum(result.ripple_rms_v * 1e3, 0.0)
     low = max(float(values.max()) * 1e-5, 1e-9)

@@ -48,6 +48,7 @@ def _detector(report: SwapReport, ax: Axes) -> None:
         subtitle="",
         x="Knob at onset (% of its travel)",
         y="",
+        under="One line for each tube: where on the knob each band starts to oscillate with it.",
     )
     reference = next((c.detection for c in report.detectors if c.in_place), None)
     bands = next(([o.onset.band for o in c.bands] for c in report.detectors if c.bands), [])
@@ -111,6 +112,7 @@ def _audio(report: SwapReport, ax: Axes) -> None:
         subtitle="At 1 kHz, from its grid. Open bars: a rating is exceeded.",
         x="Gain (V/V)",
         y="",
+        under="How many times each tube makes the sound larger. Longer bars: louder.",
     )
     for row, c in enumerate(report.audios):
         pen = style.pen(1 if c.in_place else 0)

@@ -27,6 +27,7 @@ def plot_plate_family(curves: TubeCurves, ax: Axes | None = None) -> Axes:
         subtitle=f"{_RECALLED} Dotted: bias beyond them.",
         x="Plate (V from the cathode)",
         y="Plate current (mA)",
+        under="How much current the tube passes at each plate voltage; one line for each grid voltage.",
     )
     lines = [(line.grid_v, line.plate_v, line.plate_a) for line in curves.plate_lines]
     points = [(m.plate_v, m.plate_a, m) for m in _on_family(curves)]
@@ -51,6 +52,7 @@ def plot_screen_current(curves: TubeCurves, ax: Axes | None = None) -> Axes:
         subtitle=f"{_RECALLED} Dotted: bias beyond them.",
         x="Plate (V from the cathode)",
         y="Screen current (mA)",
+        under="How much current the screen takes at each plate voltage; one line for each grid voltage.",
     )
     lines = [(k.grid_v, k.plate_v, k.screen_a) for k in curves.plate_lines if k.screen_a is not None]
     points = [(m.plate_v, m.screen_a, m) for m in _on_family(curves)]
@@ -67,6 +69,8 @@ def plot_transfer(curves: TubeCurves, ax: Axes | None = None) -> Axes:
         subtitle=_RECALLED,
         x="Grid (V from the cathode)",
         y="Plate current (mA)",
+        under="The steeper the line, the more the grid commands the "
+        "current: that is the tube's amplification.",
     )
     labels = []
     for index, line in enumerate(curves.transfer_lines):
@@ -97,6 +101,8 @@ def plot_gm_against_screen(curves: TubeCurves, ax: Axes | None = None) -> Axes:
         subtitle=f"Marks: published, open if recalled. Floating: grid leak of {leak} Mohm to cathode.",
         x="Screen (V from the cathode)",
         y="gm (umho)",
+        under="How strongly the grid commands the plate current. More "
+        "screen voltage gives more regeneration.",
     )
     labels = []
     for index, line in enumerate(curves.gm_lines):
@@ -131,6 +137,7 @@ def plot_residuals(type_name: str, residuals: Sequence[PointError], ax: Axes | N
         subtitle="Model over print, less one. Pale: the limit. Open bars: doubtful figures, not held to it.",
         x="Error (%)",
         y="",
+        under="How far the model of the tube is from each printed figure. Short bars: a good fit.",
     )
     reach = 100.0 * max([0.06, *(abs(r.error) for r in rows), *(r.limit or 0.0 for r in rows)]) * 1.08
     for place, row in enumerate(rows):
