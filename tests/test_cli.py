@@ -37,6 +37,8 @@ DEMO, CABIN = str(BUILDS / "demo.yaml"), str(BUILDS / "cabin.yaml")
 SIMULATING = ("check", "loop", "audio", "hum", "supply")
 WIDTH = 100
 COMMAND = [sys.executable, "-m", "receiver_sim.cli"]
+ONE = ("--workers", "1")
+"""For what runs in a process of its own: a second worker takes longer to start than it saves."""
 
 
 @dataclass(frozen=True)
@@ -597,7 +599,7 @@ def environment(**extra: str) -> dict[str, str]:
 
 def test_a_pipe_gets_plain_text_and_no_progress() -> None:
     done = subprocess.run(
-        [*COMMAND, "loop", DEMO, "--band", "40 m"],
+        [*COMMAND, "loop", DEMO, "--band", "40 m", *ONE],
         capture_output=True,
         env=environment(TERM="xterm-256color"),
         check=True,
@@ -621,7 +623,7 @@ def test_a_plain_ascii_locale_gets_ascii(here: Path) -> None:
 
 
 def test_a_reader_that_stops_early_sees_no_traceback() -> None:
-    reader = subprocess.Popen([*COMMAND, "loop", DEMO], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    reader = subprocess.Popen([*COMMAND, "loop", DEMO, *ONE], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     assert reader.stdout is not None and reader.stderr is not None
     reader.stdout.close()
     complaint = reader.stderr.read()
@@ -666,12 +668,12 @@ COLOUR = re.compile(rb"\x1b\[[0-9;]*3[0-7][0-9;]*m")
 
 
 def test_a_terminal_gets_progress_and_colour_unless_refused(here: Path) -> None:
-    seen = terminal("loop", cut(DEMO, here, 2))
+    seen = terminal("loop", cut(DEMO, here, 2), *ONE)
     assert b"onset" in seen and b"6/6" in seen and b"2/2" in seen
     assert COLOUR.search(seen)
-    plain = terminal("loop", DEMO, "--band", "40 m", NO_COLOR="1")
+    plain = terminal("loop", DEMO, "--band", "40 m", *ONE, NO_COLOR="1")
     assert not COLOUR.search(plain)
     # --json keeps a terminal free of bars too, so that a copied page is one document
-    document = terminal("loop", DEMO, "--band", "40 m", "--json")
+    document = terminal("loop", DEMO, "--band", "40 m", "--json", *ONE)
     assert b"\x1b" not in document
     assert json.loads(document)["verb"] == "loop"

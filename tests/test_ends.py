@@ -22,7 +22,7 @@ from tests.helpers.lending import lending
 from tests.test_cli import COMMAND, DEMO, Answer, call
 
 ROOT = Path(__file__).parents[1]
-LOOP = ("loop", DEMO, "--band", "40 m")
+LOOP = ("loop", DEMO, "--band", "40 m", "--workers", "1")
 
 posix = pytest.mark.skipif(os.name != "posix", reason="as on POSIX systems")
 
