@@ -145,7 +145,9 @@ def test_double_injection_and_the_envelope_find_the_same_onset(bench: Bench, nam
     assert strength.onset.figure == pytest.approx(found.onset.figure, rel=1e-3)
 
 
-@pytest.mark.parametrize(("name", "band"), [("triode", 0), ("triode_tap", 0)])
+@pytest.mark.parametrize(
+    ("name", "band"), [("triode", 0), pytest.param("triode_tap", 0, marks=pytest.mark.long)]
+)
 def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, name: str, band: int) -> None:
     """A small amplitude grows 2 % of what the control sets above onset, and dies 2 % below it."""
     build = shipped_build(name)
