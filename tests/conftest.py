@@ -100,12 +100,14 @@ def few_sets() -> Iterator[None]:
 
 @pytest.fixture(scope="session", autouse=True)
 def few_runs() -> Iterator[None]:
-    """Let `audio` drive its outputs at three levels instead of nine and `detect` count beats at three offsets
-    instead of seven, each of them a run over time. What looks at the curves asks for the points it needs.
+    """Let `audio` drive its outputs at three levels instead of nine, and `detect` listen to three beat notes
+    instead of five and count beats at two offsets instead of seven, each of them a run over time. What looks
+    at the curves asks for the points it needs.
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(api.audio_in_depth.__kwdefaults__, "inputs", _audio.INPUTS[::4])
-        patch.setattr(detection, "OFFSETS", detection.OFFSETS[::3])
+        patch.setattr(detection, "BEAT_LEVELS", detection.BEAT_LEVELS[::2])
+        patch.setattr(detection, "OFFSETS", detection.OFFSETS[2::3])
         yield
 
 

@@ -48,6 +48,8 @@ ABOVE = (0.0015, 0.003, 0.005, 0.008, 0.012, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 
 LEVELS = tuple(1e-6 * 10.0 ** (k / 4.0) for k in range(25))
 """Carriers of the transfer curves, V r.m.s.: 1 uV to 1 V."""
 
+BEAT_LEVELS = LEVELS[:17:4]  # of the beat note, each a run over time: to 10 mV, far beyond what it stands
+
 OFFSETS = (0.5, 0.9, 1.1, 1.3, 1.7, 2.5, 5.0)
 """Offsets of the carrier at which the beat is counted, in half-widths of the range of locking."""
 
@@ -376,7 +378,7 @@ def am_transfer(ear: Listener, rotation: float) -> TransferCurve:
 def beat_transfer(ear: Listener, rotation: float, *, tone: float = BEAT_HZ) -> TransferCurve:
     """Return audio out against carrier in at a setting above onset, from time runs (the beat pulls and
     locks)."""
-    levels = np.array(LEVELS[:17:4])  # to 10 mV: far beyond what it stands
+    levels = np.array(BEAT_LEVELS)
     audio = np.array(
         [ear.beat_in_time(rotation, float(level), offset_hz=tone, seconds=0.06)[1] for level in levels]
     )
