@@ -131,6 +131,29 @@ def test_the_page_says_what_hurts_before_all_else_and_cautions_before_readings()
     assert page.index(said) < page.index("Plate supplies kill") < page.index("Suspects")
 
 
+def test_readings_that_no_single_fault_explains_are_called_so_and_no_suspect_is_shown_with_nothing():
+    """Two readings off by 3.1 standard deviations (r.m.s.): one set in 10 000 (chi-square, two degrees)."""
+    report = FaultReport(
+        title="a set", healthy=False, healthy_probability=0.0, hazards=(),
+        suspects=(
+            Suspect(("C1 (part): leaky",), "leak", 0.999, 3.1),
+            Suspect(("R7 (part): open",), "open", 2e-4, 9.0),
+        ),
+        next_reading=None, readings=(), tried=90, not_shown=(), cautions=cautions.ALL,
+    )  # fmt: skip
+    said = " ".join(as_text(faults_sheet(report)).split())
+    assert "That explains them poorly (off by 3.1 standard deviations): think of two faults at once" in said
+    assert "R7" not in said
+    near = FaultReport(**{**vars(report), "suspects": (Suspect(("C1 (part): leaky",), "leak", 0.999, 2.4),)})
+    assert "poorly" not in as_text(faults_sheet(near))
+    # the fault this guards: readings far from all that was tried were called those of a sound set, no more
+    ranked = rank(FAULTS, FOUND, seen(-180.0, 640.0), {})
+    sound = FaultReport(**{**vars(near), "healthy": True, "healthy_deviation": ranked.sound_deviation})
+    assert ranked.sound_deviation > 10.0 and "That explains them poorly" in " ".join(
+        as_text(faults_sheet(sound)).split()
+    )
+
+
 def test_the_next_reading_is_the_one_that_separates():
     def gives(volt: float, far: float, near: float) -> Prediction:
         nodes = {"far": far, "near": near}

@@ -56,6 +56,7 @@ def faults(
         title=build.title,
         healthy=ranked.healthy,
         healthy_probability=ranked.sound,
+        healthy_deviation=ranked.sound_deviation,
         hazards=ranked.hazards,
         suspects=ranked.suspects[:8],
         next_reading=ranked.next_reading,

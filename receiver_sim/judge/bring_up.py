@@ -44,7 +44,7 @@ def _volts(value: float) -> str:
 def _cold(build: Build, down: PinChart | None) -> list[BringUpStep]:
     supply = _point(down, _SUPPLY)
     ohm = None if supply is None else supply.off_ohm
-    said = "more than 20 Mohm" if ohm is None else f"about {ohm / 1e3:.3g} kohm"
+    said = "More than 20 Mohm" if ohm is None else f"About {ohm / 1e3:.3g} kohm"
     half = "" if ohm is None else f" Below {0.5 * ohm / 1e3:.3g} kohm: find the short before any power."
     wait = "once the capacitors have charged through the meter" if build.supply.kind == "rectifier" else ""
     out = [

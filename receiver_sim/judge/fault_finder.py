@@ -94,7 +94,7 @@ class Scatter:
 @dataclass(frozen=True)
 class Ranked:
     """What the search found. sound: probability of a sound set or of a fault on its line; like_sound: those
-    faults, which these readings don't show."""
+    faults, which these readings don't show; sound_deviation: of the readings from a sound set, r.m.s."""
 
     healthy: bool
     sound: float
@@ -103,6 +103,7 @@ class Ranked:
     hazards: tuple[Hazard, ...]
     next_reading: NextReading | None
     leader: Key | None
+    sound_deviation: float = 0.0
 
 
 def heard_as(one: Prediction, sound: Prediction) -> str | None:
@@ -272,6 +273,7 @@ def rank(
         ),
         next_reading=_next(faults, leaders, found, seen, points),
         leader=next((fitted[n].key for n in order if n != 0), None),
+        sound_deviation=fitted[0].deviation,
     )
 
 

@@ -61,7 +61,8 @@ class FaultReport(Answer):
     """What the readings say.
 
     healthy: whether a sound set explains them best; healthy_probability: of a sound set or of faults that no
-    reading shows (`not_shown`); suspects in the order of their probability.
+    reading shows (`not_shown`); healthy_deviation: of the readings from a sound set, r.m.s., in standard
+    deviations; suspects in the order of their probability.
     """
 
     title: str
@@ -75,6 +76,7 @@ class FaultReport(Answer):
     not_shown: tuple[str, ...]
     cautions: tuple[str, ...]
     failed: tuple[FailedStage, ...] = ()
+    healthy_deviation: float = 0.0
 
     @property
     def headline(self) -> str:

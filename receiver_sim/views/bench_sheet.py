@@ -20,10 +20,7 @@ from receiver_sim.views import control_words
 from receiver_sim.views.coil_tables import winding_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent
-from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
-
-BLANK = "........"
-"""Where the reader writes what the meter shows."""
+from receiver_sim.views.sheet import BLANK, Column, Grid, Note, Section, Sheet
 
 
 def bench_sheet(found: BenchSheet) -> Sheet:

@@ -24,6 +24,14 @@ def faults_sheet(found: FaultReport) -> Sheet:
     return Sheet(f"Faults: {found.title}", tuple(sections), (*hurting, *found.cautions))
 
 
+LEAST_SHOWN = 5e-4
+"""Suspects below this probability are left to the document: they would be shown with 0.0 %."""
+
+POORLY = 2.5
+"""Off by more (r.m.s. of the readings, in standard deviations) even the likeliest explains them poorly:
+one reading is so far off in one of eighty sets, several together far more seldom (normal distribution)."""
+
+
 def hazards(found: FaultReport) -> Section:
     """Return the faults that can hurt and are not ruled out, whatever their rank."""
     notes = tuple(
@@ -39,12 +47,14 @@ def verdict(found: FaultReport) -> Section:
     """Return the answer in a sentence."""
     if found.healthy:
         said = f"These readings are those of a sound set ({percent(found.healthy_probability)})."
+        said += _poorly(found.healthy_deviation)
     elif found.suspects:
         one = found.suspects[0]
         size = "" if one.names[0].endswith(f": {one.size}") else f" ({one.size})"
         said = f"Most likely {' or '.join(one.names[:4])}{size}, {percent(one.probability)}."
         if len(one.names) > 1:
             said += " These readings can't separate them."
+        said += _poorly(one.deviation)
     else:
         said = "No single fault that was tried explains these readings."
     notes = [Note(said)]
@@ -53,12 +63,23 @@ def verdict(found: FaultReport) -> Section:
     return Section("What the readings say", tuple(notes))
 
 
+def _poorly(deviation: float) -> str:
+    """Return a sentence where the leading answer explains the readings poorly, else ''."""
+    if deviation <= POORLY:
+        return ""
+    return (
+        f" That explains them poorly (off by {deviation:.1f} standard deviations): think of two faults at "
+        "once, a wrong joint, a reading on another range or of another pin."
+    )
+
+
 def suspects(found: FaultReport) -> Section:
     """Return the suspects in their order."""
     columns = (
         Column("", "right"), Column("suspect", "left"), Column("as", "left"), Column("%"),
         Column("off by\nsigma"),
     )  # fmt: skip
+    shown = [one for one in found.suspects if one.probability >= LEAST_SHOWN] or found.suspects[:1]
     rows = tuple(
         (
             str(number),
@@ -67,7 +88,7 @@ def suspects(found: FaultReport) -> Section:
             fixed(one.probability, 1, 100.0),
             fixed(one.deviation, 1),
         )
-        for number, one in enumerate(found.suspects, start=1)
+        for number, one in enumerate(shown, start=1)
     )
     legend = (
         f"{found.tried} single faults tried, each in ngspice with these meters. How often parts fail is "

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from jinja2 import Environment, StrictUndefined
 
-from receiver_sim.views.sheet import Column, Grid, Sheet, clean
+from receiver_sim.views.sheet import BLANK, Column, Grid, Sheet, clean
 
 
 def html(sheet: Sheet, pictures: Sequence[tuple[str, str]] = ()) -> str:
@@ -18,7 +18,7 @@ def html(sheet: Sheet, pictures: Sequence[tuple[str, str]] = ()) -> str:
     # every text of a build is escaped; `is defined` tells a table from a paragraph
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     return environment.from_string(source).render(
-        sheet=sheet, cautions=sheet.all_cautions(), pictures=pictures
+        sheet=sheet, cautions=sheet.all_cautions(), pictures=pictures, blank=BLANK
     )
 
 

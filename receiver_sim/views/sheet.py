@@ -23,6 +23,9 @@ WIDTH = 100
 HAZARD = ("DANGER", "CAUTION")
 """First words of the cautions about the build at hand, which stand before the standing ones."""
 
+BLANK = "........"
+"""A cell that the reader writes into."""
+
 _GAP = 2
 """Blanks between columns."""
 

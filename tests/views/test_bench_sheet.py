@@ -192,6 +192,13 @@ def test_html_shows_what_a_strangers_title_holds_as_text():
     assert "http" not in page.replace("http://www.w3.org/2000/svg", "")  # nothing is fetched
 
 
+def test_a_page_has_room_to_write_and_keeps_short_tables_whole():
+    page = printed_page.html(bench_sheet.bench_sheet(whole()))
+    # two pins, one band, nine marks of the dial
+    assert page.count('<td class="yours">........</td>') == page.count("........") == 12
+    assert '<table class="short">' in page and ".short { break-inside: avoid; }" in page
+
+
 def test_pdf_is_one(tmp_path):
     sheet = bench_sheet.bench_sheet(whole())
     scale = dial_scale.scale_drawing(whole().scales, diameter_mm=120.0)

@@ -235,7 +235,7 @@
     return {
       healthy: places[0] === 0,
       sound: mass[0],
-      notShown: groups[0].slice(1).map((n) => fitted[n].cause.name),
+      soundDeviation: fitted[0].deviation, notShown: groups[0].slice(1).map((n) => fitted[n].cause.name),
       suspects: places.filter((g) => g).map((g) => ({
         names: groups[g].map((n) => fitted[n].cause.name), size: fitted[groups[g][0]].size.words, share: mass[g], deviation: fitted[groups[g][0]].deviation,
       })),
@@ -284,11 +284,13 @@
     el("fault-says").textContent = found.healthy
       ? "These readings are those of a sound set (" + percent(found.sound, 0) + ")." + (found.notShown.length ? " They can't show: " + some(found.notShown, 8) + "." : "")
       : "Most likely " + first.names.slice(0, 4).join(" or ") + (first.names[0].endsWith(": " + first.size) ? "" : " (" + first.size + ")") + ", " + percent(first.share, 0) + "." + (first.names.length > 1 ? " These readings can't separate them." : "");
-    el("suspects").replaceChildren(...[["sound set", "", found.sound, null], ...found.suspects.slice(0, 8).map((one) => [some(one.names, 6), one.size, one.share, one.deviation])]
+    const off = found.healthy ? found.soundDeviation : first.deviation;
+    if (off > rules.poorly) el("fault-says").textContent += " That explains them poorly (off by " + off.toFixed(1) + " standard deviations): think of two faults at once, a wrong joint, a reading on another range or of another pin.";
+    el("suspects").replaceChildren(...[["sound set", "", found.sound, found.soundDeviation], ...found.suspects.slice(0, 8).map((one) => [some(one.names, 6), one.size, one.share, one.deviation])]
       .sort((a, b) => b[2] - a[2]).map(([names, size, share, deviation]) => {
         const cell = made("td"), bar = made("span", undefined, { class: "share", style: "width: " + (6 * share).toFixed(2) + "rem" });
         cell.append(bar, percent(share, 1));
-        return row([names, size, cell, deviation === null ? "" : deviation.toFixed(1)]);
+        return row([names, size, cell, deviation.toFixed(1)]);
       }));
     el("next").hidden = !found.next;
     if (found.next) {

@@ -8,6 +8,7 @@ from receiver_sim.results import cautions
 from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.fault_table import ExpectedReadings, FaultTable
 from receiver_sim.views.bench_sheet import bench_sheet
+from receiver_sim.views.fault_tables import POORLY
 from receiver_sim.views.printed_page import heading
 from receiver_sim.views.sheet import Grid, clean
 
@@ -48,7 +49,7 @@ def fault_data(found: FaultTable) -> dict[str, Any]:
         "setting": found.setting,
         "points": [{"name": one.name, "should": _six(one.should_v)} for one in found.points],
         "bands": list(found.bands),
-        "rules": found.rules,
+        "rules": {**found.rules, "poorly": POORLY},
         "how": found.how_next,
         "causes": [
             {

@@ -98,6 +98,7 @@ def test_the_script_ranks_as_the_program_does(
     theirs = typed(page, read, onset, heard)
     assert theirs["healthy"] == ours.healthy
     assert theirs["sound"] == pytest.approx(ours.sound, rel=1e-3, abs=1e-9)
+    assert theirs["soundDeviation"] == pytest.approx(ours.sound_deviation, rel=1e-3)
     assert set(theirs["notShown"]) == set(ours.like_sound)
     same([(s.probability, s.names) for s in ours.suspects], theirs["suspects"], 1e-3)
     assert [(h["name"], h["tested"]) for h in theirs["hazards"]] == [(h.name, h.tested) for h in ours.hazards]
@@ -125,6 +126,14 @@ def test_what_is_shown(page: Page) -> None:
     assert page.script(
         "return document.getElementById('untested').compareDocumentPosition("
         "document.getElementById('fault-says')) & Node.DOCUMENT_POSITION_FOLLOWING"
+    )
+    # neither a sound set nor one of one fault is ever so far off
+    far = typed(page, {0: -180.0, 1: 640.0}, {}, None)
+    says = page.script("return document.getElementById('fault-says').textContent")
+    off = far["soundDeviation"] if far["healthy"] else far["suspects"][0]["deviation"]
+    assert (
+        off > 2.5
+        and f"That explains them poorly (off by {off:.1f} standard deviations): think of two" in says
     )
     typed(page, {0: 61.9, 1: 21.0, 2: 7.5}, {0: 0.372, 1: 0.53}, "normal")
     says = page.script("return document.getElementById('fault-says').textContent")
