@@ -92,9 +92,24 @@ class Grid:
         for number, part in enumerate(self.parts(options.max_width)):
             if number:
                 yield Text("")
-            yield self._table(part)
+            yield self._table(part, options.max_width)
 
-    def _table(self, part: list[int]) -> Table:
+    def _widths(self, part: list[int], room: int) -> list[int]:
+        """Return the widths of some columns: as they are, or the widest of words folded until all fit."""
+        least = [self._least(number) for number in part]
+        widths = [
+            max(len(t) for t in (*self.columns[n].heading.split("\n"), *(clean(row[n]) for row in self.rows)))
+            for n in part
+        ]
+        # the last column has no gap behind it, but rich keeps a blank there
+        while sum(widths) + _GAP * len(part) - 1 > room:
+            wide = [i for i, width in enumerate(widths) if width > least[i]]
+            if not wide:
+                break
+            widths[max(wide, key=lambda i: widths[i])] -= 1
+        return widths
+
+    def _table(self, part: list[int], room: int) -> Table:
         from rich.box import Box  # noqa: PLC0415 - see the module's docstring
         from rich.table import Table  # noqa: PLC0415
         from rich.text import Text  # noqa: PLC0415
@@ -110,7 +125,8 @@ class Grid:
             header_style="bold",
             show_edge=False,
         )
-        for number in part:
+        # rich would fold all columns of words alike and cut off what their longest words then lack
+        for number, width in zip(part, self._widths(part, room), strict=True):
             column = self.columns[number]
             table.add_column(
                 Text(column.heading),
@@ -118,8 +134,7 @@ class Grid:
                 no_wrap=column.align == "right",
                 vertical="bottom",
                 overflow="fold",
-                # a narrow terminal may fold between words, never within one
-                min_width=self._least(number),
+                width=width,
             )
         for number, row in enumerate(self.rows):
             style = self.styles[number] if self.styles else ""

@@ -256,6 +256,20 @@ def test_text_of_ours_is_ascii(report):
     assert printed(tables.check_report(plain_title)).isascii()
 
 
+def test_a_grid_that_folds_cuts_nothing_off() -> None:
+    """Two columns of words whose longest words leave just enough room: both stay whole."""
+    columns = (Column("part", "left"), Column("what", "left"), *(Column(f"n{n}") for n in range(7)),
+               Column("as stated", "left"))  # fmt: skip
+    row = ("R13", "regeneration control", *("1234.5" for _ in range(7)), "300 V, 750 mW: enough")
+    for width in range(60, 101):
+        lines = as_text(Grid(columns, (row,)), width).splitlines()
+        words = " ".join(lines).split()
+        assert max(map(len, lines)) <= width
+        assert sorted(w for w in words if w in row[1] or w in row[-1]) == sorted(
+            (row[1] + " " + row[-1]).split()
+        )
+
+
 def test_names_are_never_markup_nor_commands_to_the_terminal(report):
     text = printed(tables.check_report(report))
     assert "[bold]not markup[/bold]" in text
