@@ -9,8 +9,11 @@ volts of the nearest setting that was solved (`starts`), so that they need not c
 circuit is loaded afresh at the last setting that was solved (before any was, at one that the caller calls
 easy) and taken from there to the one asked for over settings on the way, each begun with all volts of the
 one before, which ngspice itself forgets between commands; a sweep is then made with an eighth of its step.
-It stays on the branch it began on. Last, the same with tolerances ten times as wide, which is the only rung
-that may change a figure; all that a session finds after it is marked with it.
+It stays on the branch it began on. A d.c. sweep that needs the run over time is made again with a tera-ohm
+from every node to ground, which its deck keeps for the session if that helps: ngspice takes a leakage below
+1e-10 S for a pivot, loses all digits, and the plate wanders by volts (a drive was 4 % off). Last, the same
+with tolerances ten times as wide. These two are the only rungs that may change a figure, the tera-ohm by a
+part in a hundred thousand beside 10 Mohm; all that a session finds after them is marked with them.
 """
 
 from __future__ import annotations
@@ -37,6 +40,7 @@ class Rung(str, enum.Enum):
     SOURCES = "source stepping"
     TIME = "a run over time from rest"
     SMALL_STEPS = "small steps from another setting"
+    SHUNTED = "a tera-ohm from every node to ground"
     WIDER = "tolerances ten times as wide"
 
 
@@ -82,6 +86,11 @@ def widened(deck: Deck) -> Deck:
     text = _TOLERANCE.sub(lambda m: f"{m[1]}={10.0 * float(m[2]):.6g}", deck.text)
     rest = " ".join(f"{name}={10.0 * _DEFAULT[name]:.6g}" for name in _DEFAULT if name not in stated)
     return Deck(title=deck.title, text=f".options {rest}\n{text}" if rest else text)
+
+
+def shunted(deck: Deck) -> Deck:
+    """Return the deck with a tera-ohm from every node to ground."""
+    return Deck(title=deck.title, text=f".options rshunt=1e12\n{deck.text}")
 
 
 def value_in(deck: Deck, key: Key) -> float | None:

@@ -21,7 +21,18 @@ from receiver_sim.engine.protocol import (
     Runs,
     Unload,
 )
-from receiver_sim.engine.rungs import FINER, STEPS, Key, Rung, Way, begun_at, no_solution, value_in, widened
+from receiver_sim.engine.rungs import (
+    FINER,
+    STEPS,
+    Key,
+    Rung,
+    Way,
+    begun_at,
+    no_solution,
+    shunted,
+    value_in,
+    widened,
+)
 from receiver_sim.engine.starts import Starts, chosen
 from receiver_sim.engine.vectors import RawVector, Vectors
 
@@ -107,6 +118,7 @@ class Session:
         self._following = False
         self._astray = False
         self._troubled = False
+        self._to_shunt = renew is not None
         self._loaded(deck)
 
     # ------------------------------------------------------------------ changes
@@ -423,8 +435,30 @@ class Session:
             self._asked(Load(begun_at(self.deck, point.plot).lines), "load the circuit")
             request, way = replace(request, alters=self._settings()), Rung[point.rung]
         done = self._asked(request, request.command)
+        if self._to_shunt and request.kind == "dc" and done.rung == Rung.TIME.name:
+            done = self._shunted(request, done)
         self._astray = self._renew is not None and done.rung != Rung.NEWTON.name
         return replace(done, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
+
+    def _shunted(self, request: Run, done: Done) -> Done:
+        """Return what a sweep gives with a tera-ohm from every node to ground, which then stays, else what it
+        gave without.
+        """
+        self._to_shunt = False
+        assert self._renew is not None
+        deck = shunted(self.deck)
+        try:
+            self._asked(Load(deck.lines), "load the circuit")
+            again = self._asked(replace(request, alters=self._settings()), request.command)
+        except _Unsolved:
+            self.worker = self._renew(self.worker)
+            again = done
+        if again.rung == Rung.TIME.name:
+            self._asked(Load(self.deck.lines), "load the circuit")
+            self._queued = list(self._settings())
+            return done
+        self.deck, self._least = deck, Rung.SHUNTED
+        return again
 
     def _settings(self) -> tuple[str, ...]:
         """Return the commands that give a freshly loaded deck all that was altered."""
