@@ -121,13 +121,18 @@ def test_a_fault_that_hurts_is_named_whatever_its_rank():
 def test_the_page_says_what_hurts_before_all_else_and_cautions_before_readings():
     report = FaultReport(
         title="a set", healthy=False, healthy_probability=0.1,
-        hazards=(Hazard("C9 (blocking capacitor): short", "the lead is hot", 0.002),),
+        hazards=(
+            Hazard("C9 (blocking capacitor): short", "the lead is hot", 0.002),
+            Hazard("C8 (filter): short", "the rectifier burns", 0.06),
+        ),
         suspects=(Suspect(("C1 (part): leaky",), "leak", 0.9, 1.0),), next_reading=None, readings=(),
         tried=90, not_shown=(), cautions=cautions.ALL,
     )  # fmt: skip
     page = re.sub(r"\s+", " ", as_text(faults_sheet(report)))
     assert page.index("C9 (blocking capacitor)") < page.index("C1 (part)")
     said = "CAUTION, C9 (blocking capacitor): short is not ruled out: the lead is hot"
+    # one in twenty is enough: whoever is wrong about it is hurt
+    assert "DANGER, C8 (filter): short is not ruled out: the rectifier burns" in page
     assert page.index(said) < page.index("Plate supplies kill") < page.index("Suspects")
 
 

@@ -408,6 +408,23 @@ Lrfc tick rfcx          | detector.rf_filter.choke
 """
 
 
+PLATE_CONTROL = """
+Rctop ctlfeed pothi     | regeneration.top
+Rpota pothi bctl        | 0.63 * regeneration.pot
+Rpotb bctl potlo        | 0.37 * regeneration.pot
+Rcbot potlo 0           | regeneration.bottom
+Cctl bctl 0             | regeneration.bypass
+"""
+
+
+def test_control_in_the_plate_feed() -> None:
+    """The by-pass lies at the wiper, which feeds the plate load."""
+    place = Path(api.__file__).parent.parent / "schema/builds/triode.yaml"
+    seen = elements(deck_of(api.shipped_build("triode")))
+    held(seen, PLATE_CONTROL, yaml.safe_load(place.read_text(encoding="utf-8")))
+    assert seen["vfdet"][:2] == ("bctl", "bdet")
+
+
 @pytest.mark.parametrize("direction", ["same", "opposite"])
 def test_tickler_in_the_plate_lead(direction: str) -> None:
     """The ends named first move together: current from filter to plate feeds the swing if the first is the

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from receiver_sim.results import tubes
 from receiver_sim.results.check import BandReport, failures
+from receiver_sim.results.envelope import AmplitudeMap
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.tubes import LeaveOneOut, LeftOut, PointError, point_errors
 from receiver_sim.schema.card import card_for
@@ -48,3 +50,15 @@ def test_the_middle_of_a_dial_is_the_second_of_three() -> None:
     report = filled(BandReport, source, onsets=onsets)
     assert report.middle is onsets[1]
     assert failures([filled(BandReport, source, onsets=(), failed=())]) == ()
+
+
+def test_of_two_amplitudes_at_one_setting_the_larger_counts() -> None:
+    """A hard onset: 45 % of the knob sustains 0.3 V, on the way down, and 2.25 V, a quarter on from 2 to 3 V;
+    15 % sustains nothing."""
+    volts, knob = np.array([0.1, 0.9, 2.0, 3.0]), np.array([0.5, 0.3, 0.4, 0.6])
+    nothing = np.zeros(4)
+    curve = AmplitudeMap(volts, knob, nothing, nothing, nothing, nothing, nothing, nothing)
+    assert curve.place(0.45) == pytest.approx(2.25)
+    assert curve.strongest(0.45) == pytest.approx(2.25)
+    assert curve.read(np.array([7.0, 5.0, 8.0, 4.0]), 0.45) == pytest.approx(7.0)
+    assert curve.strongest(0.15) is None

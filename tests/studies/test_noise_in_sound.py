@@ -19,12 +19,13 @@ from receiver_sim.circuit.signals import Signal
 from receiver_sim.circuit.views.audio import audio_circuit
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
-from receiver_sim.measure.audio_noise import PlateNoise, tube_resistances
+from receiver_sim.measure.audio_noise import PlateNoise, electrode_volts, tube_resistances
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.mode import silenced, tuned_mode
-from receiver_sim.measure.set_noise import SetNoise, band_noise, set_noise
+from receiver_sim.measure.set_noise import SetNoise, band_noise, set_noise, tube_density
 from receiver_sim.physics.noise import BOLTZMANN, ROOM_K
+from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.schema import Build
 from receiver_sim.studies import listening
 from tests.helpers.heard import Heard
@@ -88,6 +89,23 @@ def test_the_tank_makes_the_noise_of_its_resistance(
     wanted = 4.0 * BOLTZMANN * ROOM_K * heard.mode.rp / (1.0 - gain) ** 2 * noise_width
     found = 0.5 * power(volts, -half, half)  # mean square of the carrier's cycles
     assert abs(10.0 * math.log10(found / wanted)) < 0.5, (found, wanted, gain)
+
+
+def test_current_that_changes_sides_within_the_tube_is_no_noise_where_both_lie_at_ground(
+    heard: Heard,
+) -> None:
+    """Plate and screen by-passed, the grid moving with the cathode: what leaves the plate by chance comes
+    back by the screen, and the cathode's own noise, sqrt(4 k T 2.5 gk), is left, by the tap.
+    """
+    mode = replace(heard.mode, cathode=0.05, grid=0.05, plate=0.0, screen=0.0)
+    circuit = receiver_circuit(
+        heard.build, heard.cards, band=heard.band, dial_hz=heard.band.from_, rotation=0.5
+    )
+    volts = electrode_volts(circuit, "detector", mode.rest)
+    grid, plate, screen = (volts[name] - volts["cathode"] for name in ("grid", "plate", "screen"))
+    gk = small_signal(heard.cards.detector.law(), grid_v=grid, plate_v=plate, screen_v=screen).gk
+    due = 0.05 * math.sqrt(4.0 * BOLTZMANN * ROOM_K * 2.5 * gk)
+    assert tube_density(heard.build, heard.cards, mode, band=heard.band) == pytest.approx(due, rel=1e-9)
 
 
 def test_detected_noise_is_that_of_carriers_as_strong(heard: Heard) -> None:

@@ -19,11 +19,12 @@ from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import rectifier
 from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred, reservoir_ripple
 from receiver_sim.results.check import Grade
-from receiver_sim.results.supply import SupplyStudy
+from receiver_sim.results.supply import Rectified, SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.regulator_types import figures
 from receiver_sim.schema.supply import RectifierSupply
 from receiver_sim.studies import start_up
+from tests.helpers.filling import filled
 
 PUBLISHED = Path(__file__).parent.parent / "published"
 
@@ -138,6 +139,32 @@ def test_discharge_is_that_of_r_and_c(mains: Build, study: SupplyStudy) -> None:
     closed = discharge_time(study.rectified.no_load_v, to=60.0, resistance=75e3, capacitance=total)
     assert study.start.discharge_s == pytest.approx(closed, rel=0.02)
     assert study.start.highest_v < study.rectified.no_load_v
+
+
+def test_safe_is_when_the_last_capacitor_is(bench: Bench, mains: Build) -> None:
+    """Two equal capacitors C with R between them, R behind: their volts are sums of exp(-s t/RC) with
+    s = (3 -+ sqrt(5))/2, and the first, which empties through both resistors, stays behind.
+
+    Guards against 60 V at the capacitor beside the bleeder being called safe, three tenths sooner.
+    """
+    ohm, farad = 22e3, 20e-6
+    supply = _supply(
+        filter=[{"capacitor": "20 uF"}, {"resistor": "22 kohm", "capacitor": "20 uF"}], bleeder="22 kohm"
+    )
+    build = mains.model_copy(update={"supply": supply})
+    found = start_up.run(
+        build, bench, rectified=filled(Rectified, load_a=1e-3, volts_v=200.0, no_load_v=280.0)
+    )
+    slow, fast = (3.0 - math.sqrt(5.0)) / 2.0, (3.0 + math.sqrt(5.0)) / 2.0
+    # both at 280 V: the first has dv/dt = 0, so its parts are as fast to -slow
+    parts = 280.0 * fast / (fast - slow), -280.0 * slow / (fast - slow)
+
+    def first(seconds: float) -> float:
+        x = seconds / (ohm * farad)
+        return parts[0] * math.exp(-slow * x) + parts[1] * math.exp(-fast * x)
+
+    assert found.discharge_s is not None
+    assert first(found.discharge_s) == pytest.approx(60.0, rel=0.01)
 
 
 def test_no_bleeder_exceeded_rating_and_slow_discharge_are_said_first(bench: Bench, mains: Build) -> None:

@@ -152,6 +152,25 @@ def test_a_tap_is_found_on_a_rectifier_supply(bench: Bench) -> None:
     assert remedy.works and remedy.found == pytest.approx(0.6, abs=0.02)
 
 
+def test_a_tap_is_rounded_to_the_nearest_that_can_be_set(
+    bench: Bench, demo: Build, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.05 % of the turns of a coil known by figures: 4.321 % becomes 4.30 %, and 4.33 % becomes 4.35 %."""
+    sought = iter((0.04321, 0.0433))
+
+    class Seeker:
+        def __init__(self, *_: object) -> None: ...
+
+        def solved(self) -> float:
+            return next(sought)
+
+    monkeypatch.setattr(swap_remedies.tap_finder, "Seeker", Seeker)
+    monkeypatch.setattr(swap_remedies, "_onset", lambda *_: None)
+    band, cards = demo.bands[0], api.cards_for(demo)
+    found = [swap_remedies.tap(demo, cards, bench, band=band, dial_hz=3.6e6, rotation=0.6) for _ in range(2)]
+    assert [one.after for one in found] == pytest.approx([0.043, 0.0435])
+
+
 def _made(c: DetectorCandidate, **changes: object) -> DetectorCandidate:
     return dataclasses.replace(c, in_place=False, **changes)  # type: ignore[arg-type]
 

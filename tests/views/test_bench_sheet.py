@@ -87,6 +87,11 @@ def test_nothing_live_comes_before_the_cold_checks(name):
     assert all(phones < i for i, w in enumerate(words) if w.startswith("Phones on"))
 
 
+def test_first_power_expects_what_the_meter_of_ten_megohms_shows():
+    step = next(one for one in whole().steps if "10 Mohm meter" in one.do)
+    assert step.expect == "detector plate 98.6 V with this tube out; a little more with all out."
+
+
 def test_each_step_says_what_to_expect_and_when_to_stop():
     assert all(step.do and step.expect and step.stop for step in whole().steps)
 

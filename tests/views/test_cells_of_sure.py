@@ -103,3 +103,25 @@ def test_figures_with_their_ranges(found: sure.HowSure) -> None:
         assert reading.read(low).value == pytest.approx(one.low, rel=6e-3)
         assert reading.read(high).value == pytest.approx(one.high, rel=6e-3)
         assert row[1].endswith(unit) and low.endswith(unit) and high.endswith(unit)
+
+
+def test_how_oscillation_comes_in(found: sure.HowSure) -> None:
+    """Of the sets with an onset those whose amplitudes were found, of these the soft ones."""
+    strengths = (
+        sure.StrengthRange("80 m", 9, 8, 5, 3.14, 7.28, 0.0, 2.46),
+        sure.StrengthRange("40 m", 7, 6, 6, 1.92, 4.37, 0.0, 0.0),
+    )
+    section = sure_section(dataclasses.replace(found, strengths=strengths, looked=10))
+    table = the(Sheet("t", (section,)), "How sure", 1)
+    assert table.headings == (
+        "band",
+        "onset of 10",
+        "found in",
+        "soft of these",
+        "backlash deg",
+        "top V peak",
+    )
+    assert table.rows == (
+        ("80 m", "9", "8", "5", "0.0 to 2.5", "3.1 to 7.3"),
+        ("40 m", "7", "6", "6", "0", "1.9 to 4.4"),
+    )
