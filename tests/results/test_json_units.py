@@ -36,6 +36,7 @@ changes stated low high share_low share_high knob_low knob_middle knob_high
 return_ratio parts residuals plate_range screen_range grid_range growing best_gain spread tickler_coupling
 curve_gain rest_value figure figure_low figure_middle figure_high
 hum_pot preferred stated onset onset_as_stated
+worst healthy_deviation
 probability deviation healthy_probability seen should suspect before_spread after_spread after moved
 hum_pot_before hum_pot_after tap_before tap_after misfit
 stray_rotation along_rotation begins_rotation ends_rotation became rules log_prior
