@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -100,6 +100,17 @@ class Count:
     """Faults named on the first lines, of those trials whose fault readings show."""
     hidden: int = 0
     """Trials in which the set is called sound and the fault is on that line: readings don't show it."""
+    believed: list[tuple[float, bool]] = field(default_factory=list)
+    """Of each trial the probability that the first line was given, and whether the fault was on it."""
+
+    def reliability(self) -> str:
+        """Say how often a first line is right, by the probability it was given."""
+        said = []
+        for low, high in ((0.0, 0.5), (0.5, 0.8), (0.8, 0.95), (0.95, 1.01)):
+            right = [ok for given, ok in self.believed if low <= given < high]
+            if right:
+                said.append(f"from {low:.0%}: {sum(right)} of {len(right)} right")
+        return "first lines by their probability, " + ", ".join(said)
 
     def __str__(self) -> str:
         """Say it in shares: of all trials, and of those whose fault is not on the line of a sound set."""
@@ -140,6 +151,8 @@ def run(
         place = placed(ranked, fault.name)
         count.trials += 1
         count.first += place == 0
+        given = max([ranked.sound, *(one.probability for one in ranked.suspects)])
+        count.believed.append((given, place == 0))
         count.three += place is not None and place < 3
         if ranked.healthy:
             count.hidden += place == 0
@@ -190,9 +203,10 @@ def main() -> None:
             )
             for line in missed:
                 print(f"   {line}")
-            for field in vars(whole):
-                setattr(whole, field, getattr(whole, field) + getattr(count, field))
+            for name_of in vars(whole):
+                setattr(whole, name_of, getattr(whole, name_of) + getattr(count, name_of))
     print(whole)
+    print(whole.reliability())
 
 
 if __name__ == "__main__":
