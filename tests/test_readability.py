@@ -11,11 +11,14 @@ import re
 from html import unescape
 from pathlib import Path
 
+import click
 import pytest
 
-from receiver_sim import api
+from receiver_sim import api, guide
+from receiver_sim.cli import main
 from tests.helpers import invented_page
 from tests.helpers.readability import Reading, prose_of_markdown, read, worst
+from tests.test_cli import call
 
 GRADE, EASE = 9.0, 60.0
 
@@ -62,3 +65,33 @@ def test_first_section_of_a_page(name: str) -> None:
     head = re.findall(r'<p class="(?:verdict|sure|about|under)">(.*?)</p>', page, re.DOTALL)
     assert len(head) == 3  # no sets were drawn
     plain(unescape(re.sub(r"<[^>]+>", "", "\n\n".join(head))))
+
+
+STILTED = (
+    "hardly", "amid", "save that", "whence", "goes on", "shall", "left out:", "volts of screen",
+    "screen volts", "apart from", "is worth what", "stands and falls", "plop", "plops", "anew",
+    "thereof",
+)  # fmt: skip
+"""Words that a reader of today stumbles over; each has a plain one: 'almost no', 'continues', 'default:'."""
+
+
+def test_no_stilted_word_stands_where_users_read() -> None:
+    """Help of every verb, the guide, README, the words of the pages."""
+    texts = {"README": README, **{f"guide {topic}": guide.page(topic) for topic in guide.TOPICS}}
+    for path in sorted(Path(api.__file__).parents[1].glob("views/page/*.j2")):
+        texts[path.name] = path.read_text(encoding="utf-8")
+    texts |= {" ".join(("--help", *names)): call(*names, "--help").out for names in verbs(main, ())}
+    assert len(texts) > 45
+    found = {
+        (name, word)
+        for name, text in texts.items()
+        for word in STILTED
+        if re.search(rf"\b{re.escape(word)}(?!\w)", " ".join(text.split()))
+    }
+    assert found == set()
+
+
+def verbs(group: click.Command, before: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """Return the names that lead to each verb, groups as well."""
+    inner = group.commands if isinstance(group, click.Group) else {}
+    return [before, *(way for name, one in inner.items() for way in verbs(one, (*before, name)))]

@@ -27,17 +27,17 @@ if TYPE_CHECKING:
     from receiver_sim.schema import Build
 
 
-@click.command(short_help="Pull parts and tubes to readings of a working set; onset before and after.")
+@click.command(short_help="Fit parts and tubes to readings of a working set; onset before and after.")
 @BUILD
 @READINGS
 @file_option("none; the build with the values that were found")
 @JSON
 @simulating
 def calibrate(build: Path, readings: Path, output: Path | None, as_json: bool, pool: Pool) -> None:
-    """Pull the parts and tubes of BUILD within their spread until they explain the readings in FILE.
+    """Adjust the parts and tubes of BUILD within their spread until they explain the readings in FILE.
 
-    Onset on every band, tap and hum are given before and after. With -o the build is written with the values
-    that the readings pinned, as a file that every verb takes.
+    Onset on every band, tap and hum are given before and after. With -o the build is written with the
+    values that the readings fix, as a file that every verb takes.
     """
     from receiver_sim import api
     from receiver_sim.schema.readings import load_readings

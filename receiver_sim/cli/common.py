@@ -97,7 +97,7 @@ _WORKERS = click.option(
     type=click.IntRange(1, 64),
     default=2,
     show_default=True,
-    help="ngspice processes at work at a time.",
+    help="ngspice processes that run at the same time.",
 )
 
 

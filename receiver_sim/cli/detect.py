@@ -46,7 +46,7 @@ def detect(
     as_json: bool,
     pool: Pool,
 ) -> None:
-    """How sensitive: AM and beat note, overload, locking."""
+    """Sensitivity for AM and beat note, overload, locking."""
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.schema.quantity import FREQUENCY, Quantity
     from receiver_sim.views import envelope_tables

@@ -124,10 +124,10 @@ def listen(
 ) -> None:
     """What the headphones give for signals at the aerial, as a sound file (WAV, FLAC, Ogg, MP3).
 
-    Without --at, --of-onset or --path the control goes slowly through onset and back. LEVEL is the r.m.s.
-    e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file is loud
-    whatever the set gives; how loud the phones really are is printed. --full-scale makes files comparable.
-    Noise of the band, the tank and the tubes is in it, and its level is printed; --no-noise leaves it out.
+    Without --at, --of-onset or --path the control is turned slowly through onset and back. LEVEL is the
+    r.m.s. e.m.f. in the aerial, OFFSET the distance from the frequency of oscillation at onset. The file
+    is always loud; the true level in the phones is printed. --full-scale makes files comparable. Noise of
+    the band, the tank and the tubes is in it, and its level is printed; --no-noise leaves it out.
     """
     from dataclasses import replace  # inside, for start-up's sake
 

@@ -25,7 +25,7 @@ from receiver_sim.cli.ends import folded, say
 def live(build: Path, port: int, opens: bool, as_json: bool, pool: Pool) -> None:
     """Serve a page of BUILD to this machine alone, until Ctrl-C: change any value and see what follows.
 
-    Nothing is written unless the page is told to save a changed build, beside BUILD.
+    Nothing is written unless you save a changed build on the page; it goes beside BUILD.
     """
     from receiver_sim.engine import Bench  # inside, for start-up's sake
     from receiver_sim.live.serving import serve

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.option("--ask", is_flag=True, help="Ask for supply, tubes, phones and bands at the terminal first.")
 @JSON
 def new(file: Path, every: bool, ask: bool, as_json: bool) -> None:
-    """Write a first build to FILE: a set that works, in some forty lines; an existing file is left alone."""
+    """Write a first build to FILE: a set that works, in some forty lines; an existing file is kept."""
     from receiver_sim import outputs  # inside, for start-up's sake
     from receiver_sim.results import cautions
     from receiver_sim.results.file_answers import StarterBuild

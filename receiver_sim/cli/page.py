@@ -29,7 +29,7 @@ from receiver_sim.errors import UserError
 @BUILD
 @BAND
 @file_option("the build's name with .html")
-@click.option("--no-sound", is_flag=True, help="Leave out the sound, and most of the time.")
+@click.option("--no-sound", is_flag=True, help="Leave out the sound, which takes most of the time.")
 @click.option("--no-faults", is_flag=True, help="Leave out the bench sheet and the search for a fault.")
 @JSON
 @simulating
@@ -45,7 +45,7 @@ def page(
     """Make one HTML file of BUILD: verdict, drawing, a control and a dial to turn, sound, what to change, the
     bench sheet, and a search for a fault by readings that are typed in.
 
-    It opens from disk in any browser and asks nothing of a network. --band: whose coil is drawn.
+    It opens from disk in any browser and needs no network. --band: whose coil is drawn.
     """
     from receiver_sim import api, outputs  # inside, for start-up's sake
     from receiver_sim.results.check import failures

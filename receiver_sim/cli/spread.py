@@ -25,7 +25,7 @@ KEPT = "spread-so-far.json"
 """File in the folder of `--out` that holds what is done, until all is."""
 
 
-@click.command(short_help="Many sets as anyone builds them: in how many is it good, which part decides.")
+@click.command(short_help="Draw many sets with real tolerances: how many are good, which part decides.")
 @BUILD
 @click.option(
     "-n", "--sets", "sets", metavar="N", type=click.IntRange(1, 1_000_000), default=1000,
@@ -63,11 +63,11 @@ def spread(
     as_json: bool,
     pool: Pool,
 ) -> None:
-    """Draw many sets of BUILD and tell in how many each verdict holds.
+    """Draw many sets of BUILD and count in how many each verdict holds.
 
     Parts, tubes and mains differ from set to set by what the build states ('100 pF +-10 %') or by the class
     of the part. A value followed by 'measured' in the build counts as measured on the part. With --out a run
-    that was stopped goes on where it was when the same command is given again.
+    that was stopped continues where it stopped when the same command is given again.
     """
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.views import spread_plots, spread_tables

@@ -22,7 +22,7 @@ from receiver_sim.cli.common import (
 
 @click.command()
 @BUILD
-@click.option("--onset", "onset_", metavar="PERCENT", required=True, help="Where onset shall lie, e.g. 45%.")
+@click.option("--onset", "onset_", metavar="PERCENT", required=True, help="Where onset should be, e.g. 45%.")
 @BANDS
 @JSON
 @simulating

@@ -106,7 +106,7 @@ def fit(names: tuple[str, ...], as_json: bool, only_check: bool, out: Path | Non
     """Fit the law to the points of a card and write it into the card; all shipped cards if none is named.
 
     A FILE is a card of your own: the same form as a shipped one (see `tubes show`), with the points measured
-    or read. --out draws what the fit leaves over at every figure.
+    or read. --out draws the error of the fit at every figure.
     """
     from receiver_sim import api  # inside, for start-up's sake
     from receiver_sim.results.tubes import summary
@@ -182,14 +182,14 @@ def predict(types: tuple[str, ...], as_json: bool) -> None:
     metavar="VOLTS",
     default="100V",
     show_default=True,
-    help="Plate volts for gm against screen volts at the floating grid.",
+    help="Plate voltage for the curve of gm against screen voltage, grid floating.",
 )
 @simulating
 def curves(type_: str, out: Path | None, as_json: bool, triode: bool, plate: str, pool: Pool) -> None:
     """Compute the curves of a tube with ngspice, its published points drawn on them.
 
-    Plate family, transfer, screen current, and gm against screen volts with the grid floating at its leak as
-    in a detector; what lies outside the published points is marked. --out names the folder for the plots.
+    Plate family, transfer, screen current, and gm against screen voltage with the grid floating at its leak
+    as in a detector; what lies outside the published points is marked. --out names the folder for the plots.
     """
     from receiver_sim import api  # inside, for start-up's sake
 

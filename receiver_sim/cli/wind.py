@@ -48,7 +48,11 @@ def _span(option: str, text: str, kind: Any) -> tuple[float, float]:
 @click.option("--wire", metavar="LENGTH", help="Bare wire, e.g. 0.5mm; or give --gauge.")
 @click.option("--gauge", type=click.IntRange(1, 44), help="Wire by the American gauge (ASTM B258).")
 @click.option(
-    "--covering", default="0.05mm", show_default=True, metavar="LENGTH", help="What enamel adds to the wire."
+    "--covering",
+    default="0.05mm",
+    show_default=True,
+    metavar="LENGTH",
+    help="What the enamel adds to the diameter.",
 )
 @click.option("--pitch", metavar="LENGTH", help="Turn to turn, e.g. 0.9mm; default: close-wound.")
 @click.option("--capacitor", required=True, metavar="SPAN", help="Tuning capacitor, e.g. 10-150pF.")

@@ -165,7 +165,7 @@ def _phones(build: Build) -> list[BringUpStep]:
             True,
             "No phones plugged in: meter from the phone terminals to chassis.",
             "0 V within a few seconds of switching on.",
-            "More than 2 V that stays: the blocking capacitor leaks and the lead would be at plate volts. "
+            "More than 2 V that stays: the blocking capacitor leaks and the lead would be at plate voltage. "
             "Switch off, discharge, fit a new one. Never wear the phones before this check.",
         )
     ]
@@ -198,7 +198,7 @@ def _regeneration(onsets: Sequence[OnsetToCheck]) -> list[BringUpStep]:
             True,
             "Aerial on, turn the control up slowly on each band.",
             f"A rushing sound that grows, then the set begins to oscillate near: {said} of the control.",
-            "No oscillation anywhere: tap or tickler at the wrong end, screen volts, wrong pin. Turn back "
+            "No oscillation anywhere: tap or tickler at the wrong end, screen voltage, wrong pin. Turn back "
             "below onset when done: an oscillating detector on an aerial transmits.",
         )
     ]

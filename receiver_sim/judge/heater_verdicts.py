@@ -146,7 +146,7 @@ def _on_the_tap(build: Build, tube: _Heated, limits: Verdicts) -> Verdict:
     if feed.chokes is not None:
         grade = Grade.GOOD if feed.chokes >= needed else Grade.DOUBTFUL
         text = (
-            "the chokes in the filament's leads hardly shunt the tap"
+            "the chokes in the filament's leads barely load the tap"
             if grade is Grade.GOOD
             else f"the chokes in the filament's leads shunt the tap: {shown} or more each"
         )

@@ -232,7 +232,7 @@ def _note_by_key(key: str, word: str) -> str:
     if key == WINDING:
         return "current is r.m.s. of the plate winding (full wave: of each half) at nominal mains"
     if key.startswith("phones[") and key.endswith(".capacitor"):
-        return "blocks plate volts from the phones: film or paper, no electrolytic"
+        return "blocks the plate voltage from the phones: film or paper, no electrolytic"
     if key.endswith(".coil") or word == "plug-in coil":
         return "one for each band: see the winding table"
     return ""

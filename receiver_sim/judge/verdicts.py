@@ -74,12 +74,13 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
             cure = f"raise the {feedback}, the coil's Q or the reach of the control, or loosen the aerial"
             if gain is not None and gain < _NO_FEEDBACK:
                 cure = (
-                    f"hardly any feedback; see that the tube gets its volts and the {feedback} is high enough"
+                    "almost no feedback; check the voltages of the tube, and that the "
+                    f"{feedback} is high enough"
                 )
             if gain is not None and gain < _NO_FEEDBACK and _throttled(band):
                 cure = (
-                    "hardly any feedback; fit a throttle with more capacitance, or raise the "
-                    f"{feedback}, and see that the tube gets its volts"
+                    "almost no feedback; fit a throttle with more capacitance, or raise the "
+                    f"{feedback}, and check the voltages of the tube"
                 )
             if any(REVERSED in onset.warnings for onset in those):
                 cure = REVERSED
@@ -132,19 +133,19 @@ def _place(band: BandReport, limits: Verdicts, feedback: str) -> Iterator[Verdic
         return  # the control does not set the screen
     if min(volts) < limits.onset_screen_min:
         text = (
-            f"the screen is starved at onset: little gain; lower the {feedback} so that onset needs more "
-            "screen volts"
+            f"the screen is starved at onset: little gain; lower the {feedback} so that onset needs a higher "
+            "screen voltage"
         )
         yield Verdict(
             band.band, "onset_screen_min", Grade.DOUBTFUL, min(volts), limits.onset_screen_min, "V", text
         )
     if max(volts) > limits.onset_screen_max:
-        text = f"onset needs many screen volts: raise the {feedback}"
+        text = f"onset needs a high screen voltage: raise the {feedback}"
         yield Verdict(
             band.band, "onset_screen_max", Grade.DOUBTFUL, max(volts), limits.onset_screen_max, "V", text
         )
     if min(volts) >= limits.onset_screen_min and max(volts) <= limits.onset_screen_max:
-        text = "screen volts at onset are those of a working detector"
+        text = "the screen voltage at onset is that of a working detector"
         yield Verdict(band.band, "onset_screen", Grade.GOOD, max(volts), limits.onset_screen_max, "V", text)
 
 
@@ -196,7 +197,7 @@ def _backlash(found: Oscillation, limits: Verdicts, feedback: str) -> Verdict:
         text = "oscillation jumps, but lets go within a hair's breadth of the knob"
     else:
         text = (
-            "oscillation plops in and holds on below its onset, where weak signals are heard best: a larger "
+            "oscillation jumps in and continues below its onset, where weak signals are heard best: a larger "
             f"grid leak, less {feedback}{_stiffer(found)} softens it"
         )
     grade = Grade.GOOD if turn <= limits.backlash_max else Grade.BAD
@@ -338,7 +339,7 @@ def judge_loudness(heard: Iterable[Loudness], limits: Verdicts) -> list[Verdict]
         elif above < limits.loudness_min:
             grade, text = (
                 Grade.DOUBTFUL,
-                f"faint: {signal} is hardly above the threshold of hearing; {_QUIET}",
+                f"faint: {signal} is only just above the threshold of hearing; {_QUIET}",
             )
         else:
             grade, text = Grade.GOOD, f"{signal} is well above the threshold of hearing"
@@ -367,7 +368,7 @@ def judge_hum(hum: Hum, build: Build, limits: Verdicts, *, paths: HumPaths | Non
             # side
             admittance = 1.0 / complex(load_impedance(build, index, hum.mains_hz))
             power = output.at_build_v**2 * admittance.real
-            advice = "the verb `hum` tells by which path"
+            advice = "`receiver-sim hum` shows by which path"
         else:
             power = sum(hum_watts(paths, build, index).values())
             heard = hum_watts(paths, build, index, by_ear=True)
@@ -452,11 +453,13 @@ def judge_safety(build: Build) -> list[Verdict]:
             text = (
                 "the build does not say what volts its blocking capacitor stands (key "
                 "'capacitor_rating'): it "
-                f"needs {highest:.0f} V or more, and if it fails, the lead is at plate volts"
+                f"needs {highest:.0f} V or more, and if it fails, the lead is at plate voltage"
             )
             verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.DOUBTFUL, None, highest, "V", text))
         elif rating < highest:
-            text = "the blocking capacitor is rated below the supply: if it fails, the lead is at plate volts"
+            text = (
+                "the blocking capacitor is rated below the supply: if it fails, the lead is at plate voltage"
+            )
             verdicts.append(Verdict(phone.name, "capacitor_rating", Grade.BAD, highest, rating, "V", text))
     return verdicts
 

@@ -48,7 +48,7 @@ class Regeneration(Part):
     law: Literal["linear", "log", "antilog"] = given("linear", "Law of the track against rotation.")
     mid: p.MidFraction | None = Field(
         default=None,
-        description="Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog.",
+        description="Part of the track at half rotation; default: 50 % linear, 15 % log, 85 % antilog.",
     )
     rotation: p.Rotation = given("270 deg", "Rotation of the control from stop to stop (throttle: 180 deg).")
     top: p.ResistorOrLink = given("0 ohm", "Resistor from the regulator (or supply) to the top of the pot.")
@@ -85,7 +85,7 @@ class ChokeLoad(Part):
         "silicon steel of 0.35 mm; from memory)."
     )
     shunt: p.PlateResistor | None = Field(
-        default=None, description="Resistor across it against threshold howl; left out: none."
+        default=None, description="Resistor across it against threshold howl; default: none."
     )
 
 
@@ -111,7 +111,7 @@ class TransformerLoad(Part):
         "silicon steel of 0.35 mm; from memory)."
     )
     shunt: p.PlateResistor | None = Field(
-        default=None, description="Resistor across the primary against threshold howl; left out: none."
+        default=None, description="Resistor across the primary against threshold howl; default: none."
     )
 
 
@@ -128,7 +128,7 @@ class FixedScreen(Part):
     """Feed of the screen of a detector whose regeneration control is not in the screen."""
 
     resistor: p.ResistorOrLink = Field(description="Resistor from the supply to the screen.")
-    to_ground: p.Resistor | None = optional("Resistor from the screen to ground; left out: none.")
+    to_ground: p.Resistor | None = optional("Resistor from the screen to ground; default: none.")
     bypass: p.BypassCapacitor = given("0.1 uF", "Capacitor from the screen to ground.")
 
 
@@ -173,7 +173,7 @@ class Detector(Part):
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
     )
-    heater_feed: HeaterFeed | None = optional("Feed of its heater; left out: straight from the line.")
+    heater_feed: HeaterFeed | None = optional("Feed of its heater; default: straight from the line.")
 
 
 class Band(Part):
@@ -184,9 +184,7 @@ class Band(Part):
     to: p.BandEdge = Field(description="High end of the band.")
     coil: Coil = Field(description="The plug-in coil.")
     rf_coil: RfCoil | None = optional("The coil of a tuned r.f. stage; needed for one.")
-    padding: Padding | None = Field(
-        default=None, description="Fixed capacitors of this coil; left out: none."
-    )
+    padding: Padding | None = Field(default=None, description="Fixed capacitors of this coil; default: none.")
 
     @property
     def middle_hz(self) -> float:
@@ -205,23 +203,26 @@ class Build(Part):
     title: p.Name = Field(description="Title of the build, in results.")
     mains: Mains = Field(default_factory=Mains, description="The mains.")
     supply: Supply = Field(description="The plate supply.")
-    heater: Heater = Field(default_factory=Heater, description="The heater line; left out: 6.3 V a.c.")
-    pickup: Pickup = Field(default_factory=Pickup, description="Magnetic pick-up; left out: none.")
+    heater: Heater = Field(default_factory=Heater, description="The heater line; default: 6.3 V a.c.")
+    pickup: Pickup = Field(default_factory=Pickup, description="Magnetic pick-up; default: none.")
     regulator: Regulator | None = Field(
-        default=None, description="Regulator that feeds the regeneration control; left out: the supply does."
+        default=None,
+        description="Regulator that feeds the regeneration control; default: none, the supply does.",
     )
-    rf_stage: RfStage | None = optional("An r.f. stage ahead of the detector; left out: none.")
+    rf_stage: RfStage | None = optional("An r.f. stage ahead of the detector; default: none.")
     regeneration: Regeneration = Field(description="The regeneration control.")
     detector: Detector = Field(description="The regenerative detector.")
-    audio: Audio | None = optional("The audio stage; left out: none, the phones hang on the detector.")
+    audio: Audio | None = optional(
+        "The audio stage; default: none, the phones are connected to the detector."
+    )
     phones: tuple[Phones, ...] = Field(min_length=1, max_length=10, description="Headphones and other loads.")
     tuning: Tuning = Field(
-        default_factory=_usual_tuning, description="The tuning capacitor; left out: of 10 to 140 pF."
+        default_factory=_usual_tuning, description="The tuning capacitor; default: of 10 to 140 pF."
     )
-    aerial: Aerial | None = Field(default=None, description="The aerial; left out: none connected.")
+    aerial: Aerial | None = Field(default=None, description="The aerial; default: none connected.")
     bands: tuple[Band, ...] = Field(min_length=1, max_length=30, description="The bands, one coil each.")
     ratings: tuple[Rating, ...] = Field(
-        default=(), max_length=200, description="What parts stand, for `sheet` to check; left out: nothing."
+        default=(), max_length=200, description="What parts stand, for `sheet` to check; default: nothing."
     )
     verdicts: Verdicts = Field(default_factory=Verdicts, description="Thresholds of the verdicts.")
 

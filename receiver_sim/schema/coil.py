@@ -22,7 +22,7 @@ class _Wire(Part):
     covering: p.Covering = given(
         "0.05 mm", "What enamel or silk adds to the diameter; counts where turns touch."
     )
-    pitch: p.Pitch | None = optional("From centre to centre of turns; left out: close-wound.")
+    pitch: p.Pitch | None = optional("From centre to centre of turns; default: close-wound.")
 
 
 class FormerLoss(Part):
@@ -47,7 +47,7 @@ class Solenoid(_Wire):
     material: Material = given(
         "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
     )
-    former_loss: FormerLoss | None = optional("Loss of the former as measured; left out: by its material.")
+    former_loss: FormerLoss | None = optional("Loss of the former as measured; default: by its material.")
 
 
 class Section(_Wire):
@@ -71,7 +71,7 @@ class MultiSection(Part):
     material: Material = given(
         "bakelite", "What the former is made of, for its loss; a common figure of the trade is taken for it."
     )
-    former_loss: FormerLoss | None = optional("Loss of the former as measured; left out: by its material.")
+    former_loss: FormerLoss | None = optional("Loss of the former as measured; default: by its material.")
 
 
 class Toroid(Part):
@@ -130,9 +130,9 @@ class Link(_Wire):
         "Its other end: on the 'chassis', or on the second wire of a 'feeder' (aerial and counterpoise).",
     )
     capacitance: p.StrayCapacitance | None = optional(
-        "From the link and its leads to the hot end, unshielded; left out: estimated for a link 'over' it."
+        "From the link and its leads to the hot end, unshielded; default: estimated for a link 'over' it."
     )
-    shield: Shield | None = optional("Earthed electrostatic shield between link and coil; left out: none.")
+    shield: Shield | None = optional("Earthed electrostatic shield between link and coil; default: none.")
 
 
 class Tickler(_Wire):
@@ -146,7 +146,7 @@ class Tickler(_Wire):
         "2 mm", "Space to the coil along the axis (below), or thickness of the sleeve (over)."
     )
     former: p.FormerDiameter | None = optional(
-        "Former under a tickler 'below', on the same axis; left out: that of the coil."
+        "Former under a tickler 'below', on the same axis; default: that of the coil."
     )
     inductance: p.TankInductance | None = optional("Its inductance; of a wound one left out.")
     coupling: p.TicklerCoupling | None = optional(
@@ -170,7 +170,7 @@ class Can(Part):
         description="Inside diameter; of a square can: the mean of side and diagonal."
     )
     height: p.CanSize = Field(description="Inside height.")
-    rise: p.CanSize | None = optional("Height of the coil's middle above the floor; left out: half way.")
+    rise: p.CanSize | None = optional("Height of the coil's middle above the floor; default: half way.")
     resistivity: p.Resistivity = given(
         2.8e-8, "Resistivity of the metal in ohm metre; aluminium if left out."
     )
@@ -194,24 +194,24 @@ class Coil(Part):
     shape: p.CoilShape = given(
         1.0, "Length of the winding over its diameter, for its sections (common practice, no source)."
     )
-    winding: WindingKind | None = optional("How the coil is wound; left out: known by the figures above.")
-    measured: Measured | None = optional("Measured figures of a wound coil; left out: by geometry.")
-    link: Link | None = optional("Link for the aerial; left out: none. Needs `winding`.")
+    winding: WindingKind | None = optional("How the coil is wound; default: known by the figures above.")
+    measured: Measured | None = optional("Measured figures of a wound coil; default: by geometry.")
+    link: Link | None = optional("Link for the aerial; default: none. Needs `winding`.")
     tickler: Tickler | None = optional(
-        "Winding in the plate lead that feeds the tank, the cathode on ground; left out: a cathode tap."
+        "Winding in the plate lead that feeds the tank, the cathode on ground; default: a cathode tap."
     )
-    can: Can | None = optional("Shield can round a solenoid; left out: none.")
+    can: Can | None = optional("Shield can round a solenoid; default: none.")
 
 
 class Padding(Part):
     """Fixed capacitors with the tuning capacitor; in a coil's plug, as a rule."""
 
     series: p.TuningCapacitor | None = Field(
-        default=None, description="In series with the tuning capacitor; left out: none."
+        default=None, description="In series with the tuning capacitor; default: none."
     )
     parallel: p.FilterCapacitor = given("0 pF", "Across the coil.")
     bandspread_series: p.TuningCapacitor | None = optional(
-        "In series with the band-spread capacitor; left out: none."
+        "In series with the band-spread capacitor; default: none."
     )
 
 
@@ -232,7 +232,7 @@ class Tuning(Part):
     stray: p.StrayCapacitance = given("10 pF", "Wiring, coil and socket across the tank, excluding the tube.")
     law: Law = given("capacitance", "What is linear in rotation: 'capacitance', 'wavelength', 'frequency'.")
     rotation: p.CapacitorTravel = given("180 deg", "Its rotation from open to meshed, drive included.")
-    bandspread: Bandspread | None = optional("Band-spread capacitor across the coil; left out: none.")
+    bandspread: Bandspread | None = optional("Band-spread capacitor across the coil; default: none.")
 
 
 class WireAerial(Part):
@@ -250,7 +250,7 @@ class Station(Part):
     frequency: p.BandEdge = given("1 MHz", "Its carrier.")
     emf: p.AerialEmf = given("0.5 V", "E.m.f. in the aerial, rms: field strength times effective height.")
     feeder_emf: p.AerialEmf | None = optional(
-        "E.m.f. that drives a feeder as one wire, rms, with links that float; left out: as `emf`."
+        "E.m.f. that drives a feeder as one wire, rms, with links that float; default: as `emf`."
     )
 
 
@@ -261,14 +261,14 @@ class Aerial(Part):
         "series", "R, L and C in 'series', the standard 'dummy' antenna, or a 'wire' by its size."
     )
     coupling: p.AerialCapacitance | None = optional(
-        "Capacitor from the aerial to the hot end of the tank; left out: by the link of each coil."
+        "Capacitor from the aerial to the hot end of the tank; default: by the link of each coil."
     )
     resistance: p.Resistor | None = optional("Resistance of the aerial and its earth ('series').")
     capacitance: p.AerialCapacitance | None = optional("Capacitance of the aerial to ground ('series').")
     inductance: p.AerialInductance = given("0 uH", "Inductance of the wire and lead-in ('series').")
     wire: WireAerial | None = optional("The wire ('wire').")
     effective_height: p.EffectiveHeight | None = optional(
-        "For radiation; left out: by the wire's length, or 2 m (an assumption) for the other kinds."
+        "For radiation; default: by the wire's length, or 2 m (an assumption) for the other kinds."
     )
     swing: p.Swing = given("10 %", "Part by which its capacitance changes as it swings, each way.")
     station: Station = Field(default_factory=Station, description="A strong medium-wave station.")

@@ -17,7 +17,7 @@ class ImpedancePoint(Part):
 
     frequency: p.AudioFrequency = Field(description="Frequency of the measurement.")
     magnitude: p.LoadResistance = Field(description="Magnitude of the impedance there.")
-    phase: p.Phase | None = optional("Phase there, by which current lags volts; left out: not fitted.")
+    phase: p.Phase | None = optional("Phase there, by which current lags volts; default: not fitted.")
 
 
 class Phones(Part):
@@ -29,7 +29,7 @@ class Phones(Part):
         "(a control behind the stage), the name of a secondary, or 'load' (detector.load.kind: phones)."
     )
     capacitor: p.BypassCapacitor | None = optional("Blocking capacitor in series; needed at the plate.")
-    capacitor_rating: p.PeakVolts | None = optional("Volts that capacitor stands; left out: not checked.")
+    capacitor_rating: p.PeakVolts | None = optional("Volts that capacitor stands; default: not checked.")
     drain: p.Resistor | None = optional(
         "Resistor to ground behind the capacitor, so that an open lead cannot float up to plate potential."
     )
@@ -37,10 +37,10 @@ class Phones(Part):
     impedance: tuple[ImpedancePoint, ...] = Field(
         default=(), max_length=60, description="Measured impedance; a network of R, L and C is fitted to it."
     )
-    resistance: p.LoadResistance = derived("Resistance; left out: by `kind` or `impedance`.")
-    inductance: p.LoadInductance = derived("Inductance in series with it; left out: by `kind`, else 0 H.")
-    capacitance: p.StrayCapacitance = derived("Capacitance across both; left out: by `kind`, else 0 pF.")
-    sensitivity: p.SoundLevel = derived("Sound pressure for 1 mW; left out: by `kind`, else 100 dB.")
+    resistance: p.LoadResistance = derived("Resistance; default: by `kind` or `impedance`.")
+    inductance: p.LoadInductance = derived("Inductance in series with it; default: by `kind`, else 0 H.")
+    capacitance: p.StrayCapacitance = derived("Capacitance across both; default: by `kind`, else 0 pF.")
+    sensitivity: p.SoundLevel = derived("Sound pressure for 1 mW; default: by `kind`, else 100 dB.")
     state: Literal["loaded", "open"] = given("loaded", "'open' for a socket with nothing plugged in.")
 
 

@@ -33,8 +33,8 @@ class VoltReading(Part):
 
     pin: p.Name = Field(description="Where: 'V1 plate', 'V1 pin 8', or a test point such as 'plate supply'.")
     volts: MeterVolts = Field(description="What the meter showed; negative below chassis.")
-    meter: MeterName | None = optional("The meter of this reading; left out: that of the file.")
-    range: MeterRange | None = optional("Range it was on; left out: the one that one would choose.")
+    meter: MeterName | None = optional("The meter of this reading; default: that of the file.")
+    range: MeterRange | None = optional("Range it was on; default: the one that one would choose.")
     tube: Literal["in", "out"] = given("in", "'out' if the tube of that socket was pulled.")
 
 
@@ -42,7 +42,7 @@ class OnsetReading(Part):
     """Where one band began to oscillate."""
 
     band: p.Name = Field(description="Name of the band.")
-    at: p.Setting | None = optional("Setting of the control; left out: no oscillation anywhere on it.")
+    at: p.Setting | None = optional("Setting of the control; default: no oscillation anywhere on it.")
 
 
 class Readings(Part):
@@ -51,7 +51,7 @@ class Readings(Part):
     receiver_sim_readings: Literal[1]
     meter: MeterName = given("10 Mohm", "Voltmeter used.")
     control: p.Setting | None = optional(
-        "Where the control stood while volts were read; left out: just below onset as it should be."
+        "Where the control stood while volts were read; default: just below onset as it should be."
     )
     error: ReadingError = given("3 %", "Error of the readings (one standard deviation).")
     volts: tuple[VoltReading, ...] = Field(default=(), description="Readings in volts.")

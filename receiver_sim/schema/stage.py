@@ -27,10 +27,10 @@ class HeaterFeed(Part):
         "line", "'line', or a 'winding' (a.c.) or 'cell' (d.c.) for this tube alone, joined to no other."
     )
     volts: p.HeaterVolts | None = optional(
-        "Volts at this heater, behind its dropping resistor or from its own source; left out: the line's."
+        "Volts at this heater, behind its dropping resistor or from its own source; default: the line's."
     )
     chokes: p.RfChoke | None = optional(
-        "R.f. choke in each lead of a filament that is the cathode; left out: none."
+        "R.f. choke in each lead of a filament that is the cathode; default: none."
     )
     choke_resistance: p.WindingResistance = given("0 ohm", "Winding resistance of each of these chokes.")
 
@@ -41,7 +41,7 @@ class Volume(Part):
     pot: p.Pot = Field(description="Track resistance.")
     law: Literal["linear", "log", "antilog"] = given("log", "Law of the track against rotation.")
     mid: p.MidFraction | None = optional(
-        "Part of the track at half rotation; left out: 50 % linear, 15 % log, 85 % antilog."
+        "Part of the track at half rotation; default: 50 % linear, 15 % log, 85 % antilog."
     )
     setting: p.Setting = given("100 %", "Rotation at which it stands.")
     place: Literal["before", "after"] = given(
@@ -161,17 +161,17 @@ class _Stage(Part):
         "cathode", "'cathode' by a cathode resistor, or 'grid_leak' by grid current in a large leak."
     )
     cathode_resistor: p.Resistor | None = optional("Cathode bias resistor; needed for cathode bias.")
-    cathode_bypass: p.BypassCapacitor | None = optional("Capacitor across it; left out: not by-passed.")
+    cathode_bypass: p.BypassCapacitor | None = optional("Capacitor across it; default: not by-passed.")
     grid_leak: p.GridLeak | None = optional("Grid leak; needed for grid-leak bias.")
     grid_capacitor: p.CouplingCapacitor | None = optional(
         "Capacitor ahead of the grid leak; needed for grid-leak bias."
     )
     screen: ScreenFeed | None = optional("Feed of the screen; needed for a pentode in its own connection.")
-    decoupling: Decoupling | None = optional("Decoupling of the plate feed; left out: none.")
+    decoupling: Decoupling | None = optional("Decoupling of the plate feed; default: none.")
     heater_coupling: HeaterCoupling = Field(
         default_factory=HeaterCoupling, description="Coupling of the heater into grid and cathode."
     )
-    heater_feed: HeaterFeed | None = optional("Feed of its heater; left out: straight from the line.")
+    heater_feed: HeaterFeed | None = optional("Feed of its heater; default: straight from the line.")
 
 
 class FirstStage(_Stage):
@@ -188,14 +188,14 @@ class Audio(_Stage):
     """The audio stage that feeds the phones, and what is ahead of it."""
 
     coupling: p.CouplingCapacitor | None = optional(
-        "Capacitor from the detector to the volume control; left out: none (transformer)."
+        "Capacitor from the detector to the volume control; default: none (transformer)."
     )
-    filter: CodeFilter | None = optional("Filter for code, ahead of the volume control; left out: none.")
-    volume: Volume | None = optional("The volume control; left out: none, full volume at all times.")
+    filter: CodeFilter | None = optional("Filter for code, ahead of the volume control; default: none.")
+    volume: Volume | None = optional("The volume control; default: none, full volume at all times.")
     grid_resistor: p.GridLeak | None = optional(
         "Grid resistor where the volume control does not stand: of the output stage behind a first stage, or "
         "of the first grid with the control after it or without one."
     )
     grid_stopper: p.ResistorOrLink = given("0 ohm", "Resistor ahead of the grid.")
-    first: FirstStage | None = optional("A stage ahead of this one; left out: none.")
+    first: FirstStage | None = optional("A stage ahead of this one; default: none.")
     output: Output = Field(description="What is in the plate lead.")

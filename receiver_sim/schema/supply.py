@@ -21,16 +21,16 @@ class DcSupply(Part):
     volts: p.PlateSupply = Field(description="Open-circuit volts of the plate supply.")
     resistance: p.SourceResistance = given("0 ohm", "Source resistance seen by the receiver.")
     capacitor: p.BypassCapacitor | None = optional(
-        "Capacitor to ground behind that resistance, at the receiver; left out: none."
+        "Capacitor to ground behind that resistance, at the receiver; default: none."
     )
     ripple: p.Ripple = given(
         "0 V", "Ripple on the supply, peak to peak, at no load, ahead of `resistance` and `capacitor`."
     )
     ripple_frequency: p.RippleFrequency = derived(
-        "Frequency of the ripple; left out: twice that of the mains."
+        "Frequency of the ripple; default: twice that of the mains."
     )
     bleeder: p.Bleeder | None = optional(
-        "Resistor across the supply that discharges its capacitors; left out: none."
+        "Resistor across the supply that discharges its capacitors; default: none."
     )
 
 
@@ -49,8 +49,8 @@ class SolidState(Part):
     kind: Literal["solid_state"] = Field(description="Silicon diodes.")
     drop: p.DiodeDrop = given("0.9 V", "Forward volts of each at `current`.")
     current: p.RegulatorCurrent = given("0.5 A", "Forward current at which `drop` is stated.")
-    peak_inverse: p.PeakVolts | None = optional("Peak inverse volts each stands; left out: not checked.")
-    peak_current: p.RatedCurrent | None = optional("Peak current each stands; left out: not checked.")
+    peak_inverse: p.PeakVolts | None = optional("Peak inverse volts each stands; default: not checked.")
+    peak_current: p.RatedCurrent | None = optional("Peak current each stands; default: not checked.")
 
 
 class Vacuum(Part):
@@ -60,29 +60,29 @@ class Vacuum(Part):
     type: p.TubeName | None = optional(
         "Type such as '6X5GT'; fills in whatever of the figures below is left out."
     )
-    drop: p.DiodeDrop = derived("Volts across each plate at `current`; left out: by `type`.")
-    current: p.RegulatorCurrent = derived("Current per plate at which `drop` is stated; left out: by `type`.")
+    drop: p.DiodeDrop = derived("Volts across each plate at `current`; default: by `type`.")
+    current: p.RegulatorCurrent = derived("Current per plate at which `drop` is stated; default: by `type`.")
     warm_up: p.WarmUp = given("11 s", "Time its cathode takes to warm up; with a `type`, that of its card.")
     peak_inverse: p.PeakVolts | None = optional(
-        "Peak inverse volts it stands; left out: by `type`, else not checked."
+        "Peak inverse volts it stands; default: by `type`, else not checked."
     )
     peak_current: p.RatedCurrent | None = optional(
-        "Peak current per plate; left out: by `type`, else not checked."
+        "Peak current per plate; default: by `type`, else not checked."
     )
     output_current: p.RegulatorCurrent | None = optional(
-        "Most d.c. it gives; left out: by `type`, else not checked."
+        "Most d.c. it gives; default: by `type`, else not checked."
     )
 
 
 class FilterSection(Part):
     """One section of the filter: a resistor or a choke in series (the first may have none), a capacitor."""
 
-    resistor: p.Resistor | None = optional("Resistor ahead of the capacitor; left out: none.")
-    choke: p.AudioInductance | None = optional("Choke ahead of the capacitor; left out: none.")
+    resistor: p.Resistor | None = optional("Resistor ahead of the capacitor; default: none.")
+    choke: p.AudioInductance | None = optional("Choke ahead of the capacitor; default: none.")
     choke_resistance: p.WindingResistance = given("0 ohm", "Winding resistance of the choke.")
     capacitor: p.BypassCapacitor = Field(description="Capacitor to ground.")
     series_resistance: p.SourceResistance = given("0 ohm", "Series resistance inside that capacitor.")
-    rating: p.PeakVolts | None = optional("Volts the capacitor stands; left out: not checked.")
+    rating: p.PeakVolts | None = optional("Volts the capacitor stands; default: not checked.")
 
 
 class RectifierSupply(Part):
@@ -100,7 +100,7 @@ class RectifierSupply(Part):
         min_length=1, max_length=5, description="Sections of the filter, from the rectifier to the receiver."
     )
     bleeder: p.Bleeder | None = optional(
-        "Resistor across the supply that discharges its capacitors; left out: none."
+        "Resistor across the supply that discharges its capacitors; default: none."
     )
 
     @property
@@ -117,10 +117,10 @@ class Battery(Part):
     kind: Literal["battery"] = Field(description="Batteries.")
     volts: p.PlateSupply = Field(description="Volts when fresh, without load.")
     resistance: p.SourceResistance = given("0 ohm", "Internal resistance of all cells in series.")
-    capacitor: p.BypassCapacitor | None = optional("Capacitor across them at the receiver; left out: none.")
-    end_volts: p.PlateSupply | None = optional("Volts at which they are spent; left out: life not computed.")
-    capacity: p.Capacity | None = optional("Charge they give until then; left out: life not computed.")
-    bleeder: p.Bleeder | None = optional("Resistor across them; left out: none, nothing to discharge.")
+    capacitor: p.BypassCapacitor | None = optional("Capacitor across them at the receiver; default: none.")
+    end_volts: p.PlateSupply | None = optional("Volts at which they are spent; default: life not computed.")
+    capacity: p.Capacity | None = optional("Charge they give until then; default: life not computed.")
+    bleeder: p.Bleeder | None = optional("Resistor across them; default: none, nothing to discharge.")
 
     @property
     def ripple(self) -> float:
@@ -138,16 +138,16 @@ class BenchSupply(Part):
 
     kind: Literal["bench"] = Field(description="A regulated bench supply.")
     volts: p.PlateSupply = Field(description="Volts it is set to.")
-    current_limit: p.RegulatorCurrent | None = optional("Current it gives at most; left out: not checked.")
+    current_limit: p.RegulatorCurrent | None = optional("Current it gives at most; default: not checked.")
     resistance: p.SourceResistance = given("0 ohm", "Slope of its volts against current.")
     capacitor: p.BypassCapacitor | None = optional(
-        "Capacitor across its leads at the receiver; left out: none."
+        "Capacitor across its leads at the receiver; default: none."
     )
     ripple: p.Ripple = given("0 V", "Ripple on it, peak to peak.")
     ripple_frequency: p.RippleFrequency = derived(
-        "Frequency of the ripple; left out: twice that of the mains."
+        "Frequency of the ripple; default: twice that of the mains."
     )
-    bleeder: p.Bleeder | None = optional("Resistor across its output; left out: none.")
+    bleeder: p.Bleeder | None = optional("Resistor across its output; default: none.")
 
 
 Supply = Annotated[DcSupply | RectifierSupply | Battery | BenchSupply, Field(discriminator="kind")]
@@ -206,18 +206,18 @@ class _Shunt(Part):
     type: p.RegulatorType | None = optional(
         "Type such as '0A2' or '1N4764'; fills in whatever of the printed figures is left out."
     )
-    volts: p.RegulatorVolts = derived("Volts one of them holds at `current`; left out: by `type`.")
-    current: p.RegulatorCurrent = derived("Current at which `volts` is stated; left out: by `type`.")
-    impedance: p.ResistorOrLink = derived("Slope of its volts against current; left out: by `type`.")
+    volts: p.RegulatorVolts = derived("Volts one of them holds at `current`; default: by `type`.")
+    current: p.RegulatorCurrent = derived("Current at which `volts` is stated; default: by `type`.")
+    impedance: p.ResistorOrLink = derived("Slope of its volts against current; default: by `type`.")
     minimum_current: p.RegulatorCurrent | None = optional(
-        "It holds regulation above this current; left out: by `type`, else not checked."
+        "It holds regulation above this current; default: by `type`, else not checked."
     )
     maximum_current: p.RegulatorCurrent | None = optional(
-        "Most current it stands; left out: by `type`, else not checked."
+        "Most current it stands; default: by `type`, else not checked."
     )
     count: p.Count = given(1, "How many of them are in series; their volts and slopes add.")
     dropper: p.Resistor = Field(description="Resistor from the plate supply to the regulator.")
-    dropper_power: p.PartPower | None = optional("Watts that resistor stands; left out: not checked.")
+    dropper_power: p.PartPower | None = optional("Watts that resistor stands; default: not checked.")
     noise: p.Ripple = given("0 V", "Noise of its own, volts r.m.s. from 100 Hz to 10 kHz, taken as white.")
     drift: p.Drift = given("0 V", "Rise of its volts for each kelvin (a size; see `drift_sense`).")
     drift_sense: Literal["rises", "falls"] = given("rises", "Whether its volts rise or fall with heat.")
@@ -243,7 +243,7 @@ class GasTube(_Shunt):
     """A gas-filled regulator tube that feeds the regeneration control."""
 
     kind: Literal["gas_tube"] = Field(description="A glow-discharge regulator tube.")
-    strike: p.StrikeVolts = derived("Volts needed to strike it, above `volts`; left out: by `type`.")
+    strike: p.StrikeVolts = derived("Volts needed to strike it, above `volts`; default: by `type`.")
 
 
 Regulator = Annotated[Zener | GasTube, Field(discriminator="kind")]

@@ -38,10 +38,11 @@ class Verdicts(BaseModel):
         "85 %", "Greatest rotation of the regeneration control at which onset may lie, in every band."
     )
     onset_screen_min: _Volts = _threshold(
-        "12 V", "Least screen volts at onset: below it a pentode detector has little plate current and gain."
+        "12 V",
+        "Lowest screen voltage at onset: below it a pentode detector has little plate current and gain.",
     )
     onset_screen_max: _Volts = _threshold(
-        "60 V", "Greatest screen volts at onset: above it the detector is noisy and draws its bias down."
+        "60 V", "Highest screen voltage at onset: above it the detector is noisy and draws its bias down."
     )
     dial_spread_max: p.Setting = _threshold(
         "25 %", "Most by which the rotation at onset may differ between the ends of one band."
@@ -57,7 +58,7 @@ class Verdicts(BaseModel):
     )
     coil_q_min: p.CoilQ = _threshold(
         "50",
-        "Least Q of a coil at either end of its band, tube and aerial apart; those of the trade have 100.",
+        "Least Q of a coil at either end of its band, without tube and aerial; those of the trade have 100.",
     )
     coil_q_max: p.CoilQ = _threshold(
         "300", "Greatest Q of a coil there: plug-in coils of the trade measured 100 to 250."

@@ -29,8 +29,8 @@ class Words(NamedTuple):
 
     @property
     def plural(self) -> str:
-        """The short name with its unit, for sentences: 'screen volts', 'picofarads of the throttle'."""
-        return f"{self.name} volts" if self.unit == "V" else f"picofarads of the {self.name}"
+        """The short name with its unit, for sentences: 'screen voltage', 'picofarads of the throttle'."""
+        return f"{self.name} voltage" if self.unit == "V" else f"picofarads of the {self.name}"
 
 
 def words(quantity: str = SCREEN, unit: str = "V") -> Words:

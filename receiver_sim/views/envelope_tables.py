@@ -112,11 +112,14 @@ def _beyond_notes(found: Oscillation) -> list[Note]:
         at, volts = started.holds_from, engineering(started.amplitude_v, "V")
         if started.lets_go:
             where = (
-                f"it goes on from {set_to(at, 2)} {words_of([at]).name}, {fixed(at.rotation, 1, 100.0)} % of "
-                f"the knob, up, until it is turned back below: {volts} peak there"
+                f"it continues from {set_to(at, 2)} {words_of([at]).name}, {fixed(at.rotation, 1, 100.0)} % "
+                f"of the knob, up, until it is turned back below: {volts} peak there"
             )
         else:
-            where = f"it goes on all over the control and no turning back ends it: {volts} peak at the bottom"
+            where = (
+                "it continues at every setting of the control and turning back does not end it: "
+                f"{volts} peak at the bottom"
+            )
         top = "" if started.top_v is None else f", {engineering(started.top_v, 'V')} at the top"
         notes.append(
             _note(
@@ -326,7 +329,7 @@ def _covered(check: Verification) -> Note:
             f"to {top}, not of the map"
         )
     end = check.map_goes_on_to
-    rest = "" if end is None else f"; the map goes on to {fixed(end, 1, 100.0)} %, which was not verified"
+    rest = "" if end is None else f"; the map continues to {fixed(end, 1, 100.0)} %, which was not verified"
     return _note(f"the map is verified from onset up to {top}{rest}")
 
 

@@ -270,7 +270,7 @@ def _words(fitting: Fitting, reference: str) -> str:
     if fitting.other_base:
         wiring = f"another socket: {fitting.pins[0]}"
     elif fitting.pins:
-        wiring = f"same {fitting.base} socket wired anew: {', '.join(fitting.pins)}"
+        wiring = f"same {fitting.base} socket rewired: {', '.join(fitting.pins)}"
     else:
         wiring = f"same socket and pins as the {reference}"
     return f"{heater}; {wiring}; {fitting.shield}"

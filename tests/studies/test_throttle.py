@@ -356,7 +356,7 @@ def test_a_triodes_capacitance_is_not_taken_for_a_reversed_tickler(bench: Bench)
     assert {(o.status, o.warnings) for o in report.onsets} == {(Status.DOES_NOT, ())}
     assert max(o.gain_highest or 0.0 for o in report.onsets) < -0.05
     (judged,) = verdicts.judge_bands([report], build.verdicts, feedback=verdicts.feedback_of(build))
-    assert "hardly any feedback; fit a throttle with more capacitance, or raise the tickler's" in judged.text
+    assert "almost no feedback; fit a throttle with more capacitance, or raise the tickler's" in judged.text
     wrong = api.changed_build(build, {"bands[1].coil.tickler.plate_end": "near"})
     report = api.loop(wrong, bands=[name], bench=bench)[0]
     assert {(o.status, o.warnings) for o in report.onsets} == {(Status.DOES_NOT, (REVERSED,))}

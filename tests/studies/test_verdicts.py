@@ -182,7 +182,7 @@ def test_a_dead_coil_is_said_once_with_what_follows(bench: Bench, demo: Build) -
     assert (verdict.subject, verdict.grade) == (SUBJECT, Grade.BAD)
     assert verdict.value == pytest.approx(0.0, abs=0.05)
     assert verdict.text == (
-        "does not oscillate at any setting: hardly any feedback; see that the tube gets its volts and the "
+        "does not oscillate at any setting: almost no feedback; check the voltages of the tube, and that the "
         "tap is high enough. Without an onset there is no regeneration: little gain, no selectivity beyond "
         "the bare coil's, no beat note with Morse"
     )
@@ -231,7 +231,7 @@ def test_backlash_turns_its_verdict_at_the_threshold(bench: Bench, demo: Build) 
         limits = changed_build(hard, {"verdicts.backlash_max": f"{turn * share:.9g} deg"}).verdicts
         (verdict,) = [v for v in verdicts.judge_oscillation([found], limits) if v.rule == "backlash_max"]
         assert verdict.value == turn and verdict.unit == "deg" and verdict.subject == SUBJECT
-        grades.append((verdict.grade, "plops" in verdict.text))
+        grades.append((verdict.grade, "jumps in" in verdict.text))
     assert grades == [(Grade.BAD, True), (Grade.GOOD, False)]
 
 

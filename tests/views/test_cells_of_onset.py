@@ -288,7 +288,7 @@ def test_a_ramp_vouches_for_no_more_than_it_covered() -> None:
     """Guards against a ramp near onset, or one that never rested, that passed for a check of the map."""
     near = envelope_tables.verification_table(a_verification(Source(), end=0.93))
     assert note_with(near, "is verified") == (
-        "the map is verified from onset up to 62.0 % of the knob; the map goes on to 93.0 %, which was not "
+        "the map is verified from onset up to 62.0 % of the knob; the map continues to 93.0 %, which was not "
         "verified"
     )
     whole = envelope_tables.verification_table(a_verification(Source(), end=0.63))

@@ -179,10 +179,8 @@ def test_practical_side_names_heater_and_pins() -> None:
     one = filled(swap.AudioCandidate, source, fitting=fitting, in_place=False, ratings=(
         RatingLine("audio X", "plate volts", 1.0, 2.0, "V"),), failed=None)  # fmt: skip
     report = filled(swap.SwapReport, source, socket="audio", detectors=(), audios=(one,), reference="6J5")
-    text = note_with(swap_tables.swap_sheet(report), "wired anew")
-    assert (
-        text == f"heater {fitting.heater}; same octal socket wired anew: {fitting.pins[0]}; {fitting.shield}"
-    )
+    text = note_with(swap_tables.swap_sheet(report), "rewired")
+    assert text == f"heater {fitting.heater}; same octal socket rewired: {fitting.pins[0]}; {fitting.shield}"
 
 
 # ---------------------------------------------------------------------------- cards

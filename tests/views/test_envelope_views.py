@@ -208,13 +208,14 @@ def test_bands_without_onset_on_the_control():
     words = " ".join(text.split())
     for expected in (
         "20 m, 15 m: it does not start by itself",
-        "20 m: once started (switching on, a loud crackle, a key close by) it goes on from 26.40 V screen, "
+        "20 m: once started (switching on, a loud crackle, a key close by) it continues from 26.40 V screen, "
         "44.0 % of the knob, up, until it is turned back below: 400 mV peak there, 1.50 V at the top. It "
         "takes a shock of some 200 mV at the top, more further down",
         "20 m: onset would be at 41.40 V screen, above the top of the control",
         "20 m with 47.0 kohm more: onset would be at 8.13 V screen, below the bottom of the control",
         "30 m: onset would be at 8.13 V screen, below the bottom of the control",
-        "it goes on all over the control and no turning back ends it: 400 mV peak at the bottom. It takes",
+        "it continues at every setting of the control and turning back does not end it: 400 mV peak at "
+        "the bottom. It takes",
     ):
         assert expected in words, (expected, words)
     assert "15 m: onset would" not in words
@@ -225,7 +226,7 @@ def test_bands_without_onset_on_the_control():
     ("one", "said", "arrows"),
     [
         (silent, "No onset on this control;", 0),
-        (shocked, "Goes on once started;", 1),
+        (shocked, "Continues once started;", 1),
         (everywhere, "All over the control;", 0),
     ],
 )

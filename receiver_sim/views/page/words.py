@@ -256,7 +256,7 @@ def _sure(report: PageReport) -> dict[str, Any]:
         *(f"Could not be computed: {one.stage}: {one.reason}" for one in (*check.failed, *report.failed)),
     ]
     return {
-        "title": "How sure, and whence",
+        "title": "How sure, and from what",
         "line": "What the figures rest on.",
         "says": says,
         "tables": [],

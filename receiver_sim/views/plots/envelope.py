@@ -28,7 +28,7 @@ def _kind(found: Oscillation) -> str:
     if found.status is Status.FAILED:
         return "simulation failed"
     if found.once_started is not None:
-        return "goes on once started"
+        return "continues once started"
     if found.status is Status.NOT_IN_RANGE:
         return "all over the control"
     return "no onset on this control"

@@ -42,7 +42,7 @@ def plot_loop_gain(
     absent = [f" {o.band}: {IN_SHORT[o.status]}." for o in onsets if o.band not in drawn]
     style.dress(
         ax,
-        title=f"Loop gain against {'screen volts' if sets.name == 'screen' else sets.whole}",
+        title=f"Loop gain against {'screen voltage' if sets.name == 'screen' else sets.whole}",
         subtitle=f"A band oscillates where its line is above T = 1; the mark is its onset.{''.join(absent)}",
         x=axis(sets),
         y="Loop gain T (V/V)",

@@ -26,7 +26,8 @@ def plot_resonance(result: Selectivity, ax: Axes | None = None) -> Axes:
         subtitle="Tank volts for a steady signal, against its distance from the frequency tuned to.",
         x="Distance from the dial (kHz)",
         y="Response (dB, 0 dB: peak at the lowest T shown)",
-        under="More regeneration makes the peak tall and thin: weak stations come up, others go down.",
+        under="More regeneration makes the peak tall and thin: the station tuned to comes up, its "
+        "neighbours stay.",
     )
     ax.set_xlim(-20.0, 20.0)
     style.plain_ticks(ax.xaxis, _KHZ)
@@ -35,7 +36,6 @@ def plot_resonance(result: Selectivity, ax: Axes | None = None) -> Axes:
         return ax
     least = float(result.curves_ohm[0].max())
     top, labels = 0.0, []
-    at = int(np.argmin(np.abs(result.offset_hz - 2e3)))
     for index, (gain, curve) in enumerate(zip(result.curve_gain, result.curves_ohm, strict=True)):
         pen = style.pen(index)
         level = 20.0 * np.log10(curve / least)
@@ -49,7 +49,7 @@ def plot_resonance(result: Selectivity, ax: Axes | None = None) -> Axes:
                 f"T = {gain:g}",
                 (
                     f"{engineering(width, 'Hz')} wide at -3 dB".replace("-", style.MINUS),
-                    f"{level[at]:.0f} dB 2 kHz off".replace("-", style.MINUS),
+                    f"peak {level.max():.0f} dB".replace("-", style.MINUS),
                 ),
                 pen,
             )

@@ -97,7 +97,7 @@ def plot_gm_against_screen(curves: TubeCurves, ax: Axes | None = None) -> Axes:
     leak = f"{curves.leak_ohm / 1e6:.2g}"
     style.dress(
         ax,
-        title=f"{_name(curves)}: transconductance against screen volts",
+        title=f"{_name(curves)}: transconductance against screen voltage",
         subtitle=f"Marks: published, open if recalled. Floating: grid leak of {leak} Mohm to cathode.",
         x="Screen (V from the cathode)",
         y="gm (umho)",
@@ -133,7 +133,7 @@ def plot_residuals(type_name: str, residuals: Sequence[PointError], ax: Axes | N
     ax = style.new_axes(height=height, right=0.45) if ax is None else ax
     style.dress(
         ax,
-        title=f"{type_name}: what the fit leaves over",
+        title=f"{type_name}: errors of the fit",
         subtitle="Model over print, less one. Pale: the limit. Open bars: doubtful figures, not held to it.",
         x="Error (%)",
         y="",
