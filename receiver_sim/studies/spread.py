@@ -80,8 +80,10 @@ def one_deviation(factor: Factor) -> tuple[float, float]:
     """Return the deviation of a factor one standard deviation above its middle, and below (0: none)."""
     if factor.shape == "even":
         middle, width = 0.5 * (factor.low + factor.high), (factor.high - factor.low) / math.sqrt(12.0)
-        # counted from the build as stated, which lies within the limits
-        return (width, -width) if middle <= 0.0 < factor.high else (min(width, factor.high), 0.0)
+        # counted from the build as stated, which lies within the limits or at one of them
+        if factor.high <= 0.0:
+            return 0.0, max(-width, factor.low)
+        return (width, -width) if middle <= 0.0 else (min(width, factor.high), 0.0)
     above = factor.deviation(NormalDist().cdf(1.0))
     return above, factor.deviation(NormalDist().cdf(-1.0))
 
