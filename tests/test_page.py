@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yaml
+from scipy.signal import resample_poly
 
 from receiver_sim import api
 from receiver_sim.api import _page
@@ -87,6 +88,14 @@ def test_whistle_is_at_the_offset_of_the_dial(report: PageReport) -> None:
         heard = pitch > 100.0
         found = float(pitch[heard][int(np.argmax(spectrum[heard]))])
         assert found == pytest.approx(abs(middle_hz), rel=0.01, abs=4.0)
+
+
+def test_half_the_samples_are_those_of_the_library() -> None:
+    """scipy's own filter for the same factor, odd and even lengths."""
+    random = np.random.default_rng(7)
+    for size in (97, 4096):
+        volts = random.normal(size=size)
+        assert _page.halved(volts) == pytest.approx(resample_poly(volts, 1, 2), abs=1e-12)
 
 
 def test_page_is_an_html_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,7 +8,6 @@ from datetime import datetime, timezone
 from typing import Any
 
 import numpy as np
-from scipy.signal import resample_poly
 
 from receiver_sim.api._check import check
 from receiver_sim.api._common import Progress, quiet
@@ -77,6 +76,16 @@ class _Tune:
     to_hz: float
 
 
+def halved(volts: FloatArray) -> FloatArray:
+    """Return every other sample, after a low pass at a quarter of the rate: a sinc under a Kaiser window.
+
+    As scipy's `resample_poly(volts, 1, 2)`, whose import takes longer than all the sounds' filtering.
+    """
+    place = np.arange(-20, 21)
+    taps = np.sinc(place / 2.0) * np.kaiser(place.size, 5.0)
+    return np.convolve(volts, taps / taps.sum(), mode="full")[20:-20:2]
+
+
 def _tunes() -> list[_Tune]:
     """Return what is listened to: a carrier the dial is moved across, code, and an AM tone."""
     carrier = Signal(CARRIER_V, 0.0, start_s=0.02)
@@ -85,7 +94,7 @@ def _tunes() -> list[_Tune]:
     tone = Signal(CARRIER_V, 0.0, kind="am", start_s=0.02)
     out = [_Tune("carrier", at, GLIDE_S, carrier, glide, -GLIDE_HZ, GLIDE_HZ) for at in (0.985, 1.01, 1.06)]
     out += [_Tune("code", at, 1.4, code, None, 700.0, 700.0) for at in (1.01, 1.2)]
-    out += [_Tune("tone", at, 0.6, tone, None, 0.0, 0.0) for at in (0.85, 0.93, 0.985)]
+    out += [_Tune("tone", at, 0.4, tone, None, 0.0, 0.0) for at in (0.85, 0.93, 0.985)]
     return out
 
 
@@ -263,7 +272,7 @@ def pieces_of(
         spl = None
         if sound.level_db is not None and sound.rms_v > 0.0:
             spl = sound.level_db - 20.0 * float(np.log10(sound.rms_v))
-        volts = resample_poly(sound.volts[round(LEAD_S * sound.rate) :], 1, 2)
+        volts = halved(sound.volts[round(LEAD_S * sound.rate) :])
         rms = float(np.sqrt(np.mean(volts**2)))
         level = None if spl is None or rms <= 0.0 else spl + 20.0 * float(np.log10(rms))
         piece = HeardPiece(
