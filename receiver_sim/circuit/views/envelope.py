@@ -27,6 +27,10 @@ from receiver_sim.circuit.views.low_frequency import low_frequency
 from receiver_sim.schema import Build
 
 DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50"
+BALANCE_OPTIONS = f"{DC_OPTIONS} srcsteps=0"
+"""Of a sweep of a balance: beyond the largest amplitude that any setting sustains there is no solution, and
+bringing the sources up from zero looks for it for a minute; without it the sweep is given up in seconds,
+and a shorter one, or settings one by one, serve."""
 TRAN_OPTIONS = (
     f"reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap {RSHUNT_OPTION}"
 )
@@ -66,7 +70,7 @@ def balance_circuit(
     return _joined(
         base,
         f"balance of amplitudes at {mode.reference_hz / 1e6:.6g} MHz",
-        DC_OPTIONS,
+        BALANCE_OPTIONS,
         [balance_block(mode, guess=guess)],
     )
 
