@@ -269,7 +269,7 @@ def test_a_matplotlibrc_is_not_obeyed(here: Path) -> None:
         for place in (spoilt, broken, here)
     }
     # a file that can't be read sets nothing, so like it are pictures without any settings
-    assert len(pictures[broken]) == 8
+    assert len(pictures[broken]) == 10
     assert pictures[spoilt] == pictures[broken] == pictures[here]
 
 
