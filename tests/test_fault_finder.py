@@ -323,14 +323,20 @@ def test_what_is_heard_has_the_probability_of_its_spread():
     assert one_off["normal"] == pytest.approx(0.02 + 0.92 * 0.8413, abs=1e-3)
 
 
-@pytest.mark.slow
-def test_faults_of_drawn_sets_are_found(bench):
-    """A slice of the campaign: a ninth of all faults of one build, and sound sets; onset on one band.
+@pytest.mark.parametrize(
+    ("name", "every", "bands"),
+    [
+        pytest.param("one_tube", 4, 3, marks=pytest.mark.slow),
+        pytest.param("tickler", 9, 1, marks=pytest.mark.long),
+    ],
+)
+def test_faults_of_drawn_sets_are_found(bench, name, every, bands):
+    """A slice of the campaign: a part of all faults of one build, and sound sets; onset on some bands.
 
     The whole (four builds, some 400 faults) must put the fault first in 75 %, among three in 92 %; of the
     slice's 15 or so that is 9 and 12 with two standard deviations of chance off.
     """
-    count, missed, case = campaign.run("tickler", bench, seed=3, sound=5, every=9, bands=1)
+    count, missed, case = campaign.run(name, bench, seed=3, sound=5, every=every, bands=bands)
     assert case.missing == []
     assert count.trials >= 12 and count.lost == 0
     chance = 2.0 / count.trials**0.5
