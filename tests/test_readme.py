@@ -36,6 +36,15 @@ def test_the_excerpt_is_the_page_of_the_demo() -> None:
                 assert one == other
 
 
+def test_the_build_shown_is_the_one_that_new_writes(tmp_path: Path) -> None:
+    call("new", tmp_path / "first.yaml")
+    (shown,) = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
+    written = (tmp_path / "first.yaml").read_text(encoding="utf-8")
+    assert written.endswith("\n" + shown)
+    assert all(line.startswith("#") for line in written.removesuffix(shown).splitlines())
+    assert shown.count("\n") <= 40
+
+
 def test_every_verb_and_option_that_readme_names_exists() -> None:
     text = README + "".join(map(guide.page, guide.TOPICS))
     verbs = set(re.findall(r"receiver-sim ([a-z]+)\b", text))
