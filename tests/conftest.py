@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
-from receiver_sim.api import _audio, _sure
+from receiver_sim.api import _audio, _sheet, _sure
 from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
@@ -98,6 +98,7 @@ def few_sets() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(_sure, "SETS", 4)
         patch.setattr(_sure, "STRENGTHS", 1)
+        patch.setattr(_sheet, "SETS", 4)
         patch.setattr(_sure, "factors_of", lambda *given: factors_of(*given)[::8])
         yield
 

@@ -12,15 +12,18 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.designators import parts_of
+from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.pins import numbered_pins
 from receiver_sim.circuit.registry import Cards
+from receiver_sim.circuit.sets import Start, draws, moved_by, plan_sets
 from receiver_sim.circuit.supply_sockets import SupplySocket, listed_with, supply_sockets
 from receiver_sim.circuit.wiring_list import wiring_rows
-from receiver_sim.engine import Bench
+from receiver_sim.engine import Bench, EngineError
+from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import bring_up, part_needs
 from receiver_sim.measure import onset, rectifier
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import hard_volts, loaded
 from receiver_sim.physics.part_series import E12, E24, is_preferred, nearest_preferred
 from receiver_sim.physics.warm_up import (
     CAPACITOR_PER_K,
@@ -32,7 +35,7 @@ from receiver_sim.physics.warm_up import (
 )
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
-from receiver_sim.results.bench_chart import PartNeeds
+from receiver_sim.results.bench_chart import PartNeeds, PinChart
 from receiver_sim.results.bench_sheet import (
     BenchSheet,
     DialScale,
@@ -51,9 +54,16 @@ from receiver_sim.studies import (
     hum,
     part_stress,
     pin_chart,
+    spread,
     tuning_range,
 )
+from receiver_sim.studies.drawn_sets import volts_of_set
 from receiver_sim.working import Setting
+
+SETS = 40
+"""Drawn sets behind the range of a reading: its ends are good to a fifth of its width or so."""
+
+SEED = 1
 
 
 @dataclass(frozen=True)
@@ -96,6 +106,7 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
             rectified = stages.run("rectifier and filter", lambda: _rectified(at))
         progress("bench sheet", 2, 6)
         charts = [stages.run(f"chart, {words}", _charter(at, words, place)) for words, place in _settings(at)]
+        ranged = stages.run("ranges of readings", lambda: _with_ranges(at, charts))
         progress("bench sheet", 3, 6)
         receiver = Receiver(build, b)
         receiver.at(setting.band, search=setting.onset)  # searched already
@@ -105,7 +116,7 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         null = stages.run("hum pot", lambda: _null(at)) if build.heater.wiring == "hum_pot" else None
         ranges = [stages.run(f"dial of {one.name}", _ranger(at, one)) for one in build.bands]
         progress("bench sheet", 6, 6)
-    kept = tuple(chart for chart in charts if chart is not None)
+    kept = ranged or tuple(chart for chart in charts if chart is not None)
     parts = part_needs.needs(build, circuit, stress, rectified, cards)
     onsets = tuple(_to_check(one, circuit.control) for one in searched)
     return BenchSheet(
@@ -140,6 +151,31 @@ def _settings(at: _Place) -> tuple[tuple[str, float], ...]:
 
 def _charter(at: _Place, words: str, place: float) -> Any:
     return lambda: pin_chart.run(at.build, at.cards, at.bench, rotation=place, setting=words, **at.where)
+
+
+def _with_ranges(at: _Place, charts: Sequence[PinChart | None]) -> tuple[PinChart, ...]:
+    """Return the charts with the range of each reading over drawn sets; a set that fails is left out."""
+    kept = [chart for chart in charts if chart is not None]
+    factors = factors_of(at.given, at.build, at.cards)
+    rest = hard_volts(at.bench, at.circuit(), share=0.5)
+    plan = plan_sets(
+        at.build, at.cards, factors, bands=[at.setting.band], starts=[Start(None, 1.0, None)], seed=SEED,
+        search=onset.search, rest=rest,
+    )  # fmt: skip
+    shares = [plan.maps[0].circuit.control.share(chart.rotation) for chart in kept]
+
+    def one(b: Bench, by: dict[str, float]) -> list[dict[str, float]] | None:
+        try:
+            return volts_of_set(b, plan, by, shares)
+        except (EngineError, NoAnswer):
+            return None
+
+    moved = [moved_by(factors, row) for row in draws(factors, seed=SEED, start=0, stop=SETS)]
+    found = [volts for volts in at.bench.map(one, moved) if volts is not None]
+    return tuple(
+        pin_chart.with_ranges(chart, [v[i] for v in found], ends=(spread.LOW, spread.HIGH))
+        for i, chart in enumerate(kept)
+    )
 
 
 def _ranger(at: _Place, band: Any) -> Any:

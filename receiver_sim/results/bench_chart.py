@@ -21,7 +21,8 @@ class PinReadings:
     """One pin or test point.
 
     socket: as the constructor says, '' for a test point; pin: its number, '' for a test point; node: of the
-    circuit; true_v: with no meter on it; with_tube: by each meter, tubes in; without_tube: with the tube of
+    circuit; true_v: with no meter on it; low_v, high_v: between them it is in eight of ten sets of the build,
+    None if that was not found; with_tube: by each meter, tubes in; without_tube: with the tube of
     this socket pulled (empty for a test point); off_ohm: resistance to ground with the set off, its
     capacitors discharged and the control fully down, None above what a bench meter shows.
     """
@@ -35,6 +36,8 @@ class PinReadings:
     with_tube: tuple[MeterReading, ...]
     without_tube: tuple[MeterReading, ...]
     off_ohm: float | None
+    low_v: float | None = None
+    high_v: float | None = None
 
 
 @dataclass(frozen=True)

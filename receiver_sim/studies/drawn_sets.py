@@ -57,6 +57,23 @@ def look_at_set(bench: Bench, plan: SetPlan, by: Mapping[str, float]) -> tuple[S
     return tuple(found[index] for index in range(len(plan.bands)))
 
 
+def volts_of_set(
+    bench: Bench, plan: SetPlan, by: Mapping[str, float], shares: Sequence[float]
+) -> list[dict[str, float]]:
+    """Return the volts of a set at rest on the plan's first band, at each of some shares (0..1) of the
+    control's travel. Raises EngineError.
+    """
+    one = plan.maps[0]
+    circuit = set_circuit(one, laws_of(plan, by), by)
+    with bench.session(deck(circuit)) as session:
+        on = _Drawn(session, circuit, one, by)
+        out = []
+        for share in shares:
+            on.turn_to_share(share)
+            out.append(on.volts())
+        return out
+
+
 def look_at_bands(
     bench: Bench,
     plan: SetPlan,

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
@@ -135,3 +138,20 @@ def _row(
         without_tube=without,
         off_ohm=ohm if ohm < _MOST_OHM else None,
     )
+
+
+def with_ranges(
+    chart: PinChart, sets: Sequence[Mapping[str, float]], *, ends: tuple[float, float]
+) -> PinChart:
+    """Return a chart with the range of each pin's volts, no meter on it, in drawn sets.
+
+    sets: volts by node at the chart's setting, without any the chart stays as it is; ends: of the range, in
+    per cent of the sets.
+    """
+    if not sets:
+        return chart
+    pins = []
+    for pin in chart.pins:
+        low, high = np.percentile([one.get(pin.node, 0.0) for one in sets], ends)
+        pins.append(replace(pin, low_v=float(low), high_v=float(high)))
+    return replace(chart, pins=tuple(pins))

@@ -196,6 +196,7 @@ def chart_table(chart: PinChart) -> Section:
     """Return the readings at every pin with a column to write one's own into."""
     columns = [
         Column("\ntube", "left"), Column("\npin", "left"), Column("\nwhat", "left"), Column("no meter\nV"),
+        Column("eight of ten\nsets, V"),
     ]  # fmt: skip
     columns += [Column(f"{name}\nV (range)") for name in chart.meters]
     columns += [Column(f"tube out\n{name}") for name in chart.meters]
@@ -205,7 +206,8 @@ def chart_table(chart: PinChart) -> Section:
             f"{one.socket} {one.tube}".strip(),
             one.pin,
             one.words,
-            fixed(one.true_v, 2 if abs(one.true_v) < 20.0 else 1),
+            _volts(one.true_v),
+            NOTHING if one.low_v is None or one.high_v is None else _between(one.low_v, one.high_v),
             *(_reading(r) for r in one.with_tube),
             *(map(_reading, one.without_tube) if one.without_tube else (NOTHING,) * len(chart.meters)),
             _ohms(one.off_ohm),
@@ -214,16 +216,29 @@ def chart_table(chart: PinChart) -> Section:
         for one in chart.pins
     )  # fmt: skip
     legend = (
-        "Direct volts to chassis, none at a heater on a.c. In brackets the range one would choose, coming "
-        "down from the highest; the meter loads the circuit as it does on that range. Tube out: the tube of "
-        "that socket pulled, the others in. Set off: unplugged and discharged, tubes out or cold, regulator "
-        "open, control fully down."
+        "Direct volts to chassis, none at a heater on a.c. Eight of ten sets of this build, parts, tubes and "
+        "mains as they come, lie between the two figures; with a meter on, by the same share. In brackets "
+        "the range one would choose, coming down from the highest; the meter loads the circuit as it does on "
+        "that range. Tube out: the tube of that socket pulled, the others in. Set off: unplugged and "
+        "discharged, tubes out or cold, regulator open, control fully down."
     )
     return Section(
         f"What a meter reads, {chart.setting} ({percent(chart.rotation)})",
         (Grid(tuple(columns), rows, repeat=3), Note(legend)),
         PLATE_SUPPLY,
     )
+
+
+def _volts(volts: float) -> str:
+    return fixed(volts, 2 if abs(volts) < 20.0 else 1)
+
+
+def _between(low: float, high: float) -> str:
+    """Return a range with the digits that it deserves."""
+    wide = max(high - low, 1e-9)
+    places = 0 if wide >= 5.0 else 1 if wide >= 0.5 else 2
+    ends = fixed(low, places), fixed(high, places)
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
 def _ohms(ohm: float | None) -> str:

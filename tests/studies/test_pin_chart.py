@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from receiver_sim import api
+from receiver_sim.api import _sheet
 from receiver_sim.builds import cards_for, shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.factors import drawn, factors_of
+from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.circuit.writer import text
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.meters import METERS, meter_named, read
 from receiver_sim.studies import pin_chart
 from tests.batch import batch_run
@@ -116,6 +122,38 @@ def test_a_meter_is_read_from_its_highest_range_down():
     # 50 V range: 50 kohm, 3.07 V; on 10 V 10 kohm, 0.836 V
     assert (volts, full_scale) == (pytest.approx(9.2 * 1e4 / 1.1e5), 10.0)
     assert read(METERS[2], behind)[1] == 200.0
+
+
+def test_ranges_are_those_of_sets_that_are_built_whole(build, bench, monkeypatch):
+    """Against receivers assembled anew of the drawn parts, where the sheet alters a loaded deck."""
+    monkeypatch.setattr(_sheet, "SETS", 5)
+    found = api.sheet(build, bench=bench).charts[1]
+    cards = cards_for(build)
+    factors = factors_of(build, build, cards)
+    seen = []
+    for line in draws(factors, seed=_sheet.SEED, start=0, stop=5):
+        one, its = drawn(build, cards, factors, moved_by(factors, line))
+        # the band of the sheet's charts is that in the middle of the list
+        circuit = receiver_circuit(
+            one, its, band=one.bands[1], dial_hz=one.bands[1].middle_hz, rotation=found.rotation
+        )
+        with loaded(bench, circuit) as on:
+            seen.append(on.volts())
+    for socket, words in (("detector", "plate"), ("detector", "screen"), ("audio", "cathode")):
+        pin = row(found, socket, words)
+        low, high = np.percentile([volts[pin.node] for volts in seen], (10.0, 90.0))
+        # tolerance of the operating point (1e-4 of some volts); the dial draws no direct current
+        assert pin.low_v == pytest.approx(low, rel=1e-3) and pin.high_v == pytest.approx(high, rel=1e-3)
+        assert pin.high_v > pin.low_v
+
+
+def test_a_range_is_that_of_eight_of_ten_sets(chart):
+    """Eleven sets a volt apart: the second and the last but one (percentiles of an arithmetic row)."""
+    node = row(chart, "detector", "plate").node
+    ranged = pin_chart.with_ranges(chart, [{node: 100.0 + n} for n in range(11)], ends=(10.0, 90.0))
+    pin = row(ranged, "detector", "plate")
+    assert (pin.low_v, pin.high_v) == (pytest.approx(101.0), pytest.approx(109.0))
+    assert pin_chart.with_ranges(chart, [], ends=(10.0, 90.0)) == chart
 
 
 def test_an_unknown_meter_names_those_there_are():

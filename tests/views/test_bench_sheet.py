@@ -31,7 +31,7 @@ def chart() -> PinChart:
 
     with_tube, out = shown(61.2, 84.7, 87.9), shown(71.3, 96.4, 98.6)
     pins = (
-        PinReadings("detector", "6SJ7", "8", "plate", "plate", 88.8, with_tube, out, 133e3),
+        PinReadings("detector", "6SJ7", "8", "plate", "plate", 88.8, with_tube, out, 133e3, 81.42, 97.61),
         PinReadings("", "", "", "plate supply", "bplus", 201.0, with_tube, (), None),
     )
     return PinChart("control fully down", 0.0, METERS, pins)
@@ -148,14 +148,15 @@ def test_cells_of_parts():
 def test_cells_of_a_chart():
     grid = bench_sheet.chart_table(chart()).parts[0]
     assert grid.rows[0] == (
-        "detector 6SJ7", "8", "plate", "88.8", "61.2 (250)", "84.7 (250)", "87.9 (200)", "71.3 (250)",
-        "96.4 (250)", "98.6 (200)", "133 k", bench_sheet.BLANK,
+        "detector 6SJ7", "8", "plate", "88.8", "81 to 98", "61.2 (250)", "84.7 (250)", "87.9 (200)",
+        "71.3 (250)", "96.4 (250)", "98.6 (200)", "133 k", bench_sheet.BLANK,
     )  # fmt: skip
     assert grid.rows[1][3:] == (
-        "201.0", "61.2 (250)", "84.7 (250)", "87.9 (200)", "-", "-", "-", "> 20 M", bench_sheet.BLANK,
+        "201.0", "-", "61.2 (250)", "84.7 (250)", "87.9 (200)", "-", "-", "-", "> 20 M", bench_sheet.BLANK,
     )  # fmt: skip
     headings = [column.heading.replace("\n", " ").strip() for column in grid.columns]
-    assert headings[4:10] == [*(f"{m} V (range)" for m in METERS), *(f"tube out {m}" for m in METERS)]
+    assert headings[3:5] == ["no meter V", "eight of ten sets, V"]
+    assert headings[5:11] == [*(f"{m} V (range)" for m in METERS), *(f"tube out {m}" for m in METERS)]
 
 
 def test_cells_of_onset_values_and_drift():
