@@ -106,7 +106,8 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
             rectified = stages.run("rectifier and filter", lambda: _rectified(at))
         progress("bench sheet", 2, 6)
         charts = [stages.run(f"chart, {words}", _charter(at, words, place)) for words, place in _settings(at)]
-        ranged = stages.run("ranges of readings", lambda: _with_ranges(at, charts))
+        kept = tuple(chart for chart in charts if chart is not None)
+        ranged = stages.run("ranges of readings", lambda: _with_ranges(at, kept)) or kept
         progress("bench sheet", 3, 6)
         receiver = Receiver(build, b)
         receiver.at(setting.band, search=setting.onset)  # searched already
@@ -116,7 +117,6 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         null = stages.run("hum pot", lambda: _null(at)) if build.heater.wiring == "hum_pot" else None
         ranges = [stages.run(f"dial of {one.name}", _ranger(at, one)) for one in build.bands]
         progress("bench sheet", 6, 6)
-    kept = ranged or tuple(chart for chart in charts if chart is not None)
     parts = part_needs.needs(build, circuit, stress, rectified, cards)
     onsets = tuple(_to_check(one, circuit.control) for one in searched)
     return BenchSheet(
@@ -126,8 +126,8 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         coils=tuple(coil_sheet.sheet(band) for band in build.bands),
         sockets=_sockets(circuit, cards, supply_sockets(build, circuit)),
         wiring=_wiring(circuit, settled, cards, supply_sockets(build, circuit)),
-        steps=bring_up.steps(build, kept, onsets, null),
-        charts=kept,
+        steps=bring_up.steps(build, ranged, onsets, null),
+        charts=ranged,
         onsets=onsets,
         hum_pot=null,
         scales=tuple(_scale(one) for one in ranges if one is not None),
@@ -153,16 +153,17 @@ def _charter(at: _Place, words: str, place: float) -> Any:
     return lambda: pin_chart.run(at.build, at.cards, at.bench, rotation=place, setting=words, **at.where)
 
 
-def _with_ranges(at: _Place, charts: Sequence[PinChart | None]) -> tuple[PinChart, ...]:
+def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]:
     """Return the charts with the range of each reading over drawn sets; a set that fails is left out."""
-    kept = [chart for chart in charts if chart is not None]
+    if not charts:
+        return ()
     factors = factors_of(at.given, at.build, at.cards)
     rest = hard_volts(at.bench, at.circuit(), share=0.5)
     plan = plan_sets(
         at.build, at.cards, factors, bands=[at.setting.band], starts=[Start(None, 1.0, None)], seed=SEED,
         search=onset.search, rest=rest,
     )  # fmt: skip
-    shares = [plan.maps[0].circuit.control.share(chart.rotation) for chart in kept]
+    shares = [plan.maps[0].circuit.control.share(chart.rotation) for chart in charts]
 
     def one(b: Bench, by: dict[str, float]) -> list[dict[str, float]] | None:
         try:
@@ -174,7 +175,7 @@ def _with_ranges(at: _Place, charts: Sequence[PinChart | None]) -> tuple[PinChar
     found = [volts for volts in at.bench.map(one, moved) if volts is not None]
     return tuple(
         pin_chart.with_ranges(chart, [v[i] for v in found], ends=(spread.LOW, spread.HIGH))
-        for i, chart in enumerate(kept)
+        for i, chart in enumerate(charts)
     )
 
 

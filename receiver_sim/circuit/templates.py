@@ -80,11 +80,6 @@ def _template(folder: Path, name: str) -> tuple[jinja2.Template, frozenset[str]]
     return environment.template_class.from_code(environment, code, environment.make_globals(None)), names
 
 
-def parameters(folder: Path, name: str) -> frozenset[str]:
-    """Return the names a template uses."""
-    return _template(folder, name)[1]
-
-
 def render(folder: Path, name: str, values: Mapping[str, Any]) -> str:
     """Fill template `name` of `folder` with `values` (SI numbers, node names, None, lists of mappings of
     these).

@@ -114,7 +114,7 @@ def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float
     as the top of the control pays for the losses. What the control sets at rest is taken to rise in
     proportion, which tells a millivolt of backlash to a factor of two or so. Raises EngineFailed.
     """
-    knob, amp = circuit.node(Place.KNOB), circuit.node(Place.AMPLITUDE)
+    knob = circuit.node(Place.KNOB)
     steps = max(math.floor((math.log(max(reach_v / LOWEST_V, 1.0)) - 0.4) / _COARSE), 16)
     parts = []
     try:
@@ -132,7 +132,7 @@ def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float
             parts = [_sweep(on, min((steps + 6) * _COARSE, _HIGHEST), _COARSE)]
     run = {name: np.concatenate([part[name] for part in parts]) for name in _nodes(circuit)}
     beyond = run[knob] > _BEYOND
-    last = int(np.argmax(beyond)) if beyond.any() else run[amp].size - 1
+    last = int(np.argmax(beyond)) if beyond.any() else beyond.size - 1
     found = _balance(
         circuit, {name: v[: last + 1] for name, v in run.items()}, (np.zeros(2), np.zeros(2)), None,
         skip=round(1.0 / _COARSE),
