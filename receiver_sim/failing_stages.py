@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable, Iterable, Sequence
-from typing import TypeVar
+from typing import Any, Generic, TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
 from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError
@@ -25,6 +25,18 @@ def faulty_stage(stage: str, error: Exception) -> FailedStage:
     reason = f"a fault of the program, not of your build: {type(error).__name__}: {error}"
     trace = [*traceback.format_tb(error.__traceback__), *traceback.format_exception_only(error)]
     return FailedStage(stage, reason, None, fault="".join(trace))
+
+
+class Job(Generic[Result]):
+    """A stage that is run beside others, see `Stages.side_by_side`; `found` is None until then, or if it
+    failed.
+
+    work is given the bench, and the stages to which what fails within it is added.
+    """
+
+    def __init__(self, stage: str, work: Callable[[Bench, Stages], Result]) -> None:
+        self.stage, self.work = stage, work
+        self.found: Result | None = None
 
 
 class Stages:
@@ -68,6 +80,22 @@ class Stages:
         )
         self._failed += [answer for answer in answers if isinstance(answer, FailedStage)]
         return [None if isinstance(answer, FailedStage) else answer for answer in answers]
+
+    def side_by_side(
+        self,
+        bench: Bench,
+        jobs: Sequence[Job[Any]],
+        progress: Callable[[int, int], None] | None = None,
+    ) -> None:
+        """Run unequal stages side by side on a bench, the first of them first; as `run` for each."""
+
+        def one(b: Bench, job: Job[Any]) -> Stages:
+            within = Stages()
+            job.found = within.run(job.stage, lambda: job.work(b, within))
+            return within
+
+        for within in bench.map(one, jobs, progress):
+            self.add(within.failed)
 
     def _attempt(self, stage: str, work: Callable[[], Result]) -> Result | FailedStage:
         try:

@@ -12,14 +12,14 @@ The one place for this policy, for every verb:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.failing_stages import Stages
+from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
@@ -135,32 +135,55 @@ class LookedAt:
         return tuple(found)
 
 
-def look_at(
-    stages: Stages,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
-    reports: Sequence[BandReport],
-    progress: Callable[[str, int, int], None],
-) -> LookedAt:
-    """Return what `check` finds at the working setting of a build whose bands were searched.
+class Looking:
+    """What `check` looks at in a working setting, as jobs to be run side by side, and what they found.
 
-    progress is called with what goes on, steps done and steps in all. What fails is named in `stages`.
+    Without a setting d.c. alone is looked at, at both ends of the control.
+    """
+
+    def __init__(self, build: Build, cards: Cards, setting: Setting | None) -> None:
+        self.setting = setting
+        self._band = build.bands[0] if setting is None else setting.band
+        if setting is None:
+            self._points = Job("operating point", lambda b, _: _ends(build, cards, b))
+            self.jobs: list[Job[Any]] = [self._points]
+            return
+        at, dial, rotation = setting, setting.onset.dial_hz, setting.rotation
+        band = at.band
+        self._audio = Job(
+            "audio",
+            lambda b, _: audio_response.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation),
+        )
+        self._hum = Job(
+            "hum", lambda b, _: hum.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation)
+        )
+        self._paths = Job(
+            "hum by its paths",
+            lambda b, _: hum_paths.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation),
+        )
+        self._points = Job("operating point", lambda b, _: _points(build, cards, b, at))
+        self._drift = Job("regulator and mains", lambda b, _: _drift(build, cards, b, at))
+        self.jobs = [self._points, self._drift, self._audio, self._hum, self._paths]
+
+    def found(self) -> LookedAt:
+        """Return what the jobs found, once they were run."""
+        points = self._points.found or ()
+        if self.setting is None:
+            return LookedAt(self._band, None, points)
+        return LookedAt(
+            self._band,
+            self.setting,
+            points,
+            self._drift.found,
+            self._audio.found,
+            self._hum.found,
+            self._paths.found,
+        )
+
+
+def looking(stages: Stages, build: Build, cards: Cards, reports: Sequence[BandReport]) -> Looking:
+    """Return what is to be looked at in a build whose bands were searched; without a working setting that
+    search is named in `stages`.
     """
     setting = stages.run("working setting", lambda: choose(build, [r.middle for r in reports]))
-    progress("operating point", 0, 3)
-    if setting is None:
-        points = stages.run("operating point", lambda: _ends(build, cards, bench))
-        progress("done", 3, 3)
-        return LookedAt(build.bands[0], None, points or ())
-    where: dict[str, Any] = {
-        "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
-    }  # fmt: skip
-    points, drift = dc_stages(stages, build, cards, bench, setting)
-    progress("audio", 1, 3)
-    response = stages.run("audio", lambda: audio_response.run(build, cards, bench, **where))
-    progress("hum", 2, 3)
-    hums = stages.run("hum", lambda: hum.run(build, cards, bench, **where))
-    paths = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, bench, **where))
-    progress("done", 3, 3)
-    return LookedAt(setting.band, setting, points, drift, response, hums, paths)
+    return Looking(build, cards, setting)

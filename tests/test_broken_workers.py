@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import re
 import signal
@@ -13,8 +14,13 @@ from typing import Any
 
 import pytest
 
+from receiver_sim.api import _sure
+from receiver_sim.api._spread import plan_for
 from receiver_sim.cli import common as cli_common
-from receiver_sim.engine import Bench, process
+from receiver_sim.engine import Bench, EngineLost, process
+from receiver_sim.engine.session import Session
+from receiver_sim.schema import Build
+from receiver_sim.studies.drawn_sets import look_at_set
 from tests.conftest import BUILDS
 from tests.test_cli import call
 
@@ -23,8 +29,10 @@ pytestmark = [
     pytest.mark.slow,
 ]
 
-MOMENTS = ("onset", "how oscillation comes in", "audio")
-"""What `check` reports as going on: its first, its middle and its last quarter."""
+MOMENTS = (("onset", 0), ("how oscillation comes in", 0), ("how oscillation comes in", 4))
+"""What `check` reports as going on, and how much of it is done: its beginning, how oscillation comes in, and
+after that d.c., audio and hum.
+"""
 
 LIMIT_S = 10.0
 
@@ -41,8 +49,8 @@ def one_band(place: Path) -> Path:
 class Hand:
     """Sends a signal to a worker that is at work when a moment has come."""
 
-    def __init__(self, moment: str, number: signal.Signals) -> None:
-        self.moment, self.number = moment, number
+    def __init__(self, moment: tuple[str, int], number: signal.Signals) -> None:
+        self.moment, self.number, self.now = moment, number, False
         self.bench: Bench | None = None
         self.pids: set[int] = set()
         self.hit: int | None = None
@@ -51,20 +59,16 @@ class Hand:
     def ask(self, worker: process.WorkerProcess) -> None:
         """Called before each request of a worker."""
         self.pids.add(worker.pid)
-        if self.hit is None and self.moment == "now":
+        if self.hit is None and self.now:
             self.asked += 1
             if self.asked == 3:  # in the midst of a session, not at its beginning
                 self.hit = worker.pid
                 os.kill(worker.pid, self.number)
 
 
-@pytest.mark.parametrize("moment", MOMENTS)
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP])
-def test_check_without_one_of_its_workers(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: signal.Signals, moment: str
-) -> None:
+def checked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hand: Hand) -> Any:
+    """Return what `check` says when a worker is stopped or killed at a moment."""
     monkeypatch.chdir(tmp_path)
-    hand = Hand(moment, number)
     bars, real = cli_common.progress_bars, process.WorkerProcess.ask
 
     @contextlib.contextmanager
@@ -72,8 +76,7 @@ def test_check_without_one_of_its_workers(
         with bars(quiet) as show:
 
             def told(what: str, done: int, total: int) -> None:
-                if what == hand.moment:
-                    hand.moment = "now"
+                hand.now = hand.now or (what == hand.moment[0] and done >= hand.moment[1])
                 show(what, done, total)
 
             yield told
@@ -89,6 +92,16 @@ def test_check_without_one_of_its_workers(
     answer = call("check", one_band(tmp_path), "--no-plots", "--time-limit", f"{LIMIT_S:g}s")
     assert hand.hit is not None, "no worker was at work then"
     assert time.monotonic() - began < 300.0
+    return answer
+
+
+@pytest.mark.parametrize("moment", MOMENTS)
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP])
+def test_check_without_one_of_its_workers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: signal.Signals, moment: tuple[str, int]
+) -> None:
+    hand = Hand(moment, number)
+    answer = checked(tmp_path, monkeypatch, hand)
     words = " ".join(answer.err.split())
     assert answer.code == 3, words
     killed = number == signal.SIGKILL
@@ -106,6 +119,30 @@ def test_check_without_one_of_its_workers(
     for pid in hand.pids:
         with pytest.raises(ProcessLookupError):
             os.kill(pid, 0)
+
+
+def test_a_worker_killed_within_a_drawn_set(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The set is looked at anew in another worker: it says nothing about the set."""
+    monkeypatch.setattr(_sure, "SETS", 4)
+    monkeypatch.setattr(_sure, "STRENGTHS", 1)
+    answer = checked(tmp_path, monkeypatch, Hand(("sets", 1), signal.SIGKILL))
+    assert answer.code == 0, answer.err
+    report = json.loads(Path("set-results/check.json").read_text(encoding="utf-8"))
+    assert [(one["sets"], one["failed"]) for one in report["result"]["sure"]["bands"]] == [(4, 0)]
+
+
+def test_a_drawn_set_whose_workers_are_lost_says_so(
+    cabin: Build, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Guards against a lost worker that counts as a set without solution."""
+    plan = plan_for(cabin, bench, bands=[cabin.bands[0].name])
+
+    def gone(*_: Any, **__: Any) -> Any:
+        raise EngineLost("the ngspice process ended with code -9")
+
+    monkeypatch.setattr(Session, "ac", gone)
+    with pytest.raises(EngineLost):
+        look_at_set(bench, plan, {})
 
 
 def test_a_worker_stopped_as_it_starts(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.api import _sure
-from receiver_sim.api._sure import SEED, how_sure
+from receiver_sim.api._sure import SEED, drawing_of, how_sure
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by
@@ -43,10 +43,9 @@ def setting(one_band: Build, bench: api.Bench) -> Setting:
 
 @pytest.fixture(scope="module")
 def found(one_band: Build, demo_cards: Cards, bench: api.Bench, setting: Setting) -> HowSure:
-    return how_sure(
-        one_band, one_band, demo_cards, bench, reports=api.loop(one_band, bench=bench), strengths=(),
-        setting=setting, progress=lambda *_: None,
-    )  # fmt: skip
+    reports = api.loop(one_band, bench=bench)
+    drawing = drawing_of(one_band, one_band, demo_cards, bench, reports=reports, setting=setting)
+    return how_sure(drawing, bench, strengths=(), progress=lambda *_: None)
 
 
 def named(found: HowSure, words: str) -> FigureRange:
@@ -108,16 +107,8 @@ def test_without_a_setting_there_are_no_readings(
     one_band: Build, demo_cards: Cards, bench: api.Bench
 ) -> None:
     reports = api.loop(one_band, bench=bench)
-    bare = how_sure(
-        one_band,
-        one_band,
-        demo_cards,
-        bench,
-        reports=reports,
-        strengths=(),
-        setting=None,
-        progress=lambda *_: None,
-    )
+    drawing = drawing_of(one_band, one_band, demo_cards, bench, reports=reports, setting=None)
+    bare = how_sure(drawing, bench, strengths=(), progress=lambda *_: None)
     assert bare.figures == () and bare.held[-1].of == 100
 
 

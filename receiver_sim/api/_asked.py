@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from receiver_sim.api._common import quiet
-from receiver_sim.api._judged import judged_of, loudness_of, strengths_of
+from receiver_sim.api._judged import ComesIn, judged_of, strength_jobs, strengths_of
 from receiver_sim.builds import dial_frequencies
 from receiver_sim.circuit.factors import drawn
 from receiver_sim.circuit.sets import SetPlan, draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName
-from receiver_sim.failing_stages import Stages
+from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.measure import onset
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.check import BandReport, Grade
-from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
-from receiver_sim.working import look_at
+from receiver_sim.working import looking
 
 FAMILIES = {
     "onset_rotation_min": "onset_rotation", "onset_rotation_max": "onset_rotation",
@@ -77,17 +75,15 @@ def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Co
             )
             for band in build.bands
         ]
-    found: tuple[BandOscillation, ...] = ()
-    if _any(rules, [*OSCILLATION, "loudness_min"]):
-        found = strengths_of(stages, receiver, reports, quiet)
-    there = None
-    if _any(rules, [*WORKING, "loudness_min"]):
-        there = look_at(stages, build, cards, bench, reports, quiet)
-    loud = None
-    if there is not None and "loudness_min" in rules:
-        at = there
-        loud = stages.run("loudness", lambda: loudness_of(receiver, at, found))
-    judged = judged_of(stages, given, build, cards, reports, found, there, loud or ())
+    ears = "loudness_min" in rules
+    place = looking(stages, build, cards, reports) if ears or _any(rules, WORKING) else None
+    jobs: list[Job[ComesIn]] = []
+    if ears or _any(rules, OSCILLATION):
+        jobs = strength_jobs(receiver, reports, loud_on=place.setting if place is not None and ears else None)
+    stages.side_by_side(bench, [*jobs, *([] if place is None else place.jobs)])
+    found, loud = strengths_of(jobs)
+    there = None if place is None else place.found()
+    judged = judged_of(stages, given, build, cards, reports, found, there, loud)
     good: dict[tuple[str, str], bool] = {}
     for verdict in judged:
         key = (verdict.subject, family(verdict.rule))

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from receiver_sim.api._common import Progress, provenance, quiet
-from receiver_sim.api._judged import judged_of, loudness_of, strengths_of
+from receiver_sim.api._judged import judged_of, strength_jobs, strengths_of
 from receiver_sim.api._loop import loop
-from receiver_sim.api._sure import how_sure
+from receiver_sim.api._sure import drawing_of, how_sure
 from receiver_sim.builds import opened
 from receiver_sim.engine import Bench
-from receiver_sim.failing_stages import Stages
+from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.check import BandReport, CheckReport
 from receiver_sim.schema import Build
-from receiver_sim.working import LookedAt, look_at
+from receiver_sim.working import LookedAt, looking
 
 
 def check(
@@ -39,25 +39,28 @@ def check(
         reports = loop(build, bench=open_bench, progress=progress)
         bands_found(reports)
         stages = Stages()
-        strengths = strengths_of(stages, receiver, reports, progress)
-        there = look_at(stages, build, cards, open_bench, reports, progress)
-        loud = stages.run("loudness", lambda: loudness_of(receiver, there, strengths))
-        origin = provenance(build, open_bench, before=before, rungs_before=rungs)
-        sure = stages.run(
+        place = looking(stages, build, cards, reports)
+        bands = strength_jobs(receiver, reports, loud_on=place.setting)
+        sets = Job(
             "how sure",
-            lambda: how_sure(
-                given,
-                build,
-                cards,
-                open_bench,
-                reports=reports,
-                strengths=strengths,
-                setting=there.setting,
-                progress=progress,
-            ),
+            lambda b, _: drawing_of(given, build, cards, b, reports=reports, setting=place.setting),
         )
+        stages.side_by_side(
+            open_bench,
+            [*bands, *place.jobs, sets],
+            lambda done, total: progress("how oscillation comes in", done, total),
+        )
+        (strengths, loud), there, drawing = strengths_of(bands), place.found(), sets.found
+        origin = provenance(build, open_bench, before=before, rungs_before=rungs)
+        sure = None
+        if drawing is not None:
+            sets_drawn = drawing
+            sure = stages.run(
+                "how sure",
+                lambda: how_sure(sets_drawn, open_bench, strengths=strengths, progress=progress),
+            )
         evaluations = open_bench.evaluations - ran
-    judged = judged_of(stages, given, build, cards, reports, strengths, there, loud or ())
+    judged = judged_of(stages, given, build, cards, reports, strengths, there, loud)
     return CheckReport(
         title=build.title,
         reference_band=there.band.name,
@@ -74,7 +77,7 @@ def check(
         warnings=_warnings(build, there),
         evaluations=evaluations,
         failed=stages.failed,
-        loudness=loud or (),
+        loudness=loud,
         sure=sure,
     )
 

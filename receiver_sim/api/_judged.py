@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
+from typing import NamedTuple
 
-from receiver_sim.api._common import Progress
 from receiver_sim.builds import band_named
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
-from receiver_sim.failing_stages import Stages
+from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
-from receiver_sim.receiver import Receiver, Tuned
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import Loudness
-from receiver_sim.results.base import FailedStage, Status
+from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, Verdict
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
-from receiver_sim.working import LookedAt
+from receiver_sim.working import LookedAt, Setting
 
 
 def judged_of(
@@ -54,37 +54,38 @@ def _listed(rule: Callable[[], Iterable[Verdict]]) -> list[Verdict]:
     return list(rule())
 
 
-def loudness_of(
-    receiver: Receiver, there: LookedAt, strengths: Sequence[BandOscillation]
-) -> tuple[Loudness, ...]:
-    """Return how loud a weak station is on the reference band, empty if that does not oscillate."""
-    setting = there.setting
-    for one in strengths:
-        if setting is not None and one.oscillation.band == setting.band.name:
-            return loudness(receiver.at(setting.band, search=setting.onset), one.oscillation)
-    return ()
+class ComesIn(NamedTuple):
+    """How oscillation comes in on a band; loud: how loud a weak station is there, if that was asked for."""
+
+    strength: BandOscillation
+    loud: tuple[Loudness, ...]
+
+
+def strength_jobs(
+    receiver: Receiver, reports: Sequence[BandReport], *, loud_on: Setting | None
+) -> list[Job[ComesIn]]:
+    """Return the jobs that tell how oscillation comes in at the middle of each band whose loop gain was
+    found, and on the band of the setting `loud_on` how loud a weak station is.
+    """
+
+    def job(report: BandReport) -> Job[ComesIn]:
+        tuned = receiver.at(band_named(receiver.build, report.band), search=report.middle)
+
+        def work(_: Bench, stages: Stages) -> ComesIn:
+            strength = comes_in(tuned, stages)
+            loud: tuple[Loudness, ...] = ()
+            if loud_on is not None and loud_on.band.name == report.band:
+                loud = stages.run("loudness", lambda: loudness(tuned, strength.oscillation)) or ()
+            return ComesIn(strength, loud)
+
+        return Job(f"how oscillation comes in on {report.band}", work)
+
+    return [job(r) for r in reports if r.middle.status is not Status.FAILED]
 
 
 def strengths_of(
-    stages: Stages, receiver: Receiver, reports: Sequence[BandReport], progress: Progress
-) -> tuple[BandOscillation, ...]:
-    """Return how oscillation comes in at the middle of each band whose loop gain was found."""
-    searched = [
-        (
-            f"how oscillation comes in on {r.band}",
-            receiver.at(band_named(receiver.build, r.band), search=r.middle),
-        )
-        for r in reports
-        if r.middle.status is not Status.FAILED
-    ]
-
-    def one(_: Bench, tuned: Tuned) -> tuple[BandOscillation, tuple[FailedStage, ...]]:
-        within = Stages()
-        return comes_in(tuned, within), within.failed
-
-    answers = stages.map(
-        receiver.bench, one, searched, lambda done, total: progress("how oscillation comes in", done, total)
-    )
-    found = [answer for answer in answers if answer is not None]
-    stages.add(failed for _, some in found for failed in some)
-    return tuple(strength for strength, _ in found)
+    jobs: Sequence[Job[ComesIn]],
+) -> tuple[tuple[BandOscillation, ...], tuple[Loudness, ...]]:
+    """Return how oscillation comes in, band by band, and how loud a station is, once the jobs were run."""
+    found = [job.found for job in jobs if job.found is not None]
+    return tuple(one.strength for one in found), tuple(each for one in found for each in one.loud)

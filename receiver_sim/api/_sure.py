@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from receiver_sim.api._spread import WHOLE, effects, rest_of, start_of, summary
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import SetPlan, draws, moved_by, plan_sets
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import Bench, EngineError, EngineLost
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
@@ -52,21 +53,42 @@ NOTES = (
 Progress = Callable[[str, int, int], None]
 
 
-def how_sure(
+@dataclass(frozen=True)
+class Drawing:
+    """The sets that are to be drawn of a build, and what the build as stated comes to beside them.
+
+    setting: at which meter, gain and hum are looked at, None for none; share: of the control's travel there.
+    """
+
+    plan: SetPlan
+    setting: Setting | None
+    share: float | None
+    figures: SetFigures | None
+
+    def look(self, bench: Bench, by: dict[str, float]) -> tuple[tuple[SetOnset, ...], SetFigures | None]:
+        """Return the onsets of a set, by band, and its figures at the setting."""
+        read: list[SetFigures] = []
+
+        def also(on: Loaded) -> None:
+            if self.share is not None:
+                read.append(figures_of_set(on, self.plan, by, share=self.share))
+
+        found = look_at_bands(bench, self.plan, by, range(len(self.plan.bands)), also=also)
+        return tuple(found[i] for i in range(len(self.plan.bands))), read[0] if read else None
+
+
+def drawing_of(
     given: Build,
     build: Build,
     cards: Cards,
     bench: Bench,
     *,
     reports: Sequence[BandReport],
-    strengths: Sequence[BandOscillation],
     setting: Setting | None,
-    progress: Progress,
-) -> HowSure:
-    """Return what a hundred sets say; given: the build as loaded, build: settled.
+) -> Drawing:
+    """Return what is to be drawn; given: the build as loaded, build: settled; reports: of its bands.
 
-    reports, strengths: of its bands, in their order; setting: at which meter, gain and hum are looked at,
-    None for none.
+    Raises EngineError where the build as stated finds no solution on any band.
     """
     factors = factors_of(given, build, cards)
     starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
@@ -74,25 +96,23 @@ def how_sure(
     plan = plan_sets(
         build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search, rest=rest
     )
-    rows = draws(factors, seed=SEED, start=0, stop=SETS)
-    moved = [moved_by(factors, row) for row in rows]
     share = None if setting is None else plan.maps[0].circuit.control.share(setting.rotation)
-
-    def one(b: Bench, by: dict[str, float]) -> tuple[tuple[SetOnset, ...], SetFigures | None]:
-        read: list[SetFigures] = []
-
-        def also(on: Loaded) -> None:
-            if share is not None:
-                read.append(figures_of_set(on, plan, by, share=share))
-
-        found = look_at_bands(b, plan, by, range(len(plan.bands)), also=also)
-        return tuple(found[i] for i in range(len(plan.bands))), read[0] if read else None
-
-    bands, stated = one(bench, {})
+    bands, stated = Drawing(plan, setting, share, None).look(bench, {})
     if all(found.status is Status.FAILED for found in bands):
         # each of a hundred sets would fail likewise, each after the whole time limit perhaps
         raise EngineError("the set as stated found no solution on any band, so no others were drawn")
-    seen = bench.map(one, moved, lambda done, total: progress("sets", done, total))
+    return Drawing(plan, setting, share, stated)
+
+
+def how_sure(
+    drawing: Drawing, bench: Bench, *, strengths: Sequence[BandOscillation], progress: Progress
+) -> HowSure:
+    """Return what a hundred sets say; strengths: how oscillation comes in in the build as stated."""
+    plan, stated, setting = drawing.plan, drawing.figures, drawing.setting
+    build, cards, factors = plan.build, plan.cards, plan.factors
+    rows = draws(factors, seed=SEED, start=0, stop=SETS)
+    moved = [moved_by(factors, row) for row in rows]
+    seen = bench.map(drawing.look, moved, lambda done, total: progress("sets", done, total))
     table_rows = [row for row, _ in seen]
     table = summary("", (), build, plan, table_rows)
     moves = effects(bench, plan, quick=True)
@@ -143,6 +163,8 @@ def _strengths(
                 build, cards, b, band=band, tuning=tuning, rotation=rotation,
                 reach_v=reach.get(band.name, USUAL_REACH_V),
             )  # fmt: skip
+        except EngineLost:
+            raise
         except (EngineError, NoAnswer):
             return True, None
         return True, found
@@ -209,4 +231,4 @@ def _ranges(
     return tuple(out)
 
 
-__all__ = ["SETS", "WHOLE", "how_sure"]
+__all__ = ["SETS", "WHOLE", "drawing_of", "how_sure"]

@@ -15,7 +15,7 @@ from receiver_sim.circuit.element_map import ElementMap
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan, Start, laws_of, set_circuit
 from receiver_sim.circuit.writer import deck
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import Bench, EngineError, EngineLost
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
@@ -109,6 +109,8 @@ def _alone(
 ) -> SetOnset:
     try:
         return next(onset for _, onset in _group(bench, plan, (index,), laws, by))
+    except EngineLost:  # twice now: it says nothing about the set
+        raise
     except (EngineError, NoAnswer):
         return SetOnset(Status.FAILED)
 
