@@ -105,13 +105,13 @@ class Receiver:
         return api.check(self.build, bench=self.bench)
 
     def loop(self, bands: Sequence[str] | None = None) -> Answers[BandReport]:
-        """Tell where each band breaks into oscillation, and how gently. bands: names, all if None."""
+        """Say where each band breaks into oscillation, and how gently. bands: names, all if None."""
         return Answers(api.loop(self.build, bands=bands, bench=self.bench))
 
     def onset(
         self, bands: Sequence[str] | None = None, *, band: str | None = None, modes: bool = True
     ) -> OscillationReport:
-        """Tell whether oscillation comes in softly, how strong it grows and whether it holds still.
+        """Return whether oscillation comes in softly, how strong it grows and whether it holds still.
 
         bands: names, all if None; band: one alone. modes: also look for squegging and howl.
         """
@@ -123,7 +123,7 @@ class Receiver:
         return api.verify(self.build, band=band, bench=self.bench)
 
     def detect(self, band: str | None = None, *, output: int | str = 0, beat_hz: float = 800.0) -> Detection:
-        """Tell how loud AM and a beat note are against the control. output: number or name of the phones."""
+        """Say how loud AM and a beat note are against the control. output: number or name of the phones."""
         return api.detect(self.build, band=band, output=output, beat_hz=beat_hz, bench=self.bench)
 
     def listen(
@@ -203,10 +203,10 @@ class Receiver:
         cluster: str | None = None,
         kept: str | Path | None = None,
     ) -> Spread:
-        """Draw many sets and tell in how many each verdict holds, and which part decides.
+        """Draw many sets and count in how many each verdict holds, and which part decides.
 
         measured: keys of parts that are measured first; asked: further verdicts of `check`; cluster: address
-        of a scheduler; kept: file in which what is done is kept, so that a run that was stopped goes on.
+        of a scheduler; kept: file in which what is done is kept, so that a run that was stopped can continue.
         """
         return api.spread_of_sets(
             self.build,

@@ -100,7 +100,7 @@ def _screenless(build: Build, card: TubeCard) -> list[Fault]:
     on_screen, fixed = build.regeneration.acts_on == "screen", build.detector.screen is not None
     key = "detector.tube"
     if card.kind == "triode" and on_screen:
-        expected = "a pentode or screen-grid tube, since the control sets the volts of a screen"
+        expected = "a pentode or screen-grid tube, since the control sets a screen voltage"
         cure = "take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"
         return [_kind_fault(build, key, card.type, expected, cure)]
     if card.kind == "triode" and fixed:

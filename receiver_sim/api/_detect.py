@@ -23,7 +23,7 @@ def detect(
 ) -> Detection:
     """Return sensitivity to AM below onset and to a beat note above it.
 
-    band: the first that has an onset if None. Without one the result says what can still be told. Raises
+    band: the first that has an onset if None. Without one the result says what can still be said. Raises
     BuildFaults, KeyError for an unknown band, WrongValue (a ValueError) without an aerial, EngineError.
     """
     cards = cards_for(build)

@@ -48,7 +48,7 @@ class Looked:
 def fault_table(build: Build, *, bench: Bench | None = None, progress: Step | None = None) -> FaultTable:
     """Return what a 10 Mohm meter reads at every pin and point, and where onset lies, under every fault.
 
-    progress: told how many pieces of a step are done, of how many. Raises BuildFaults, EngineError.
+    progress: called with how many pieces of a step are done, of how many. Raises BuildFaults, EngineError.
     """
     with opened(bench) as b:
         return tabled(looked_up(build, b, progress=progress))

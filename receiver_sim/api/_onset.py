@@ -40,13 +40,14 @@ def onset(
     bench: Bench | None = None,
     progress: Progress = quiet,
 ) -> OscillationReport:
-    """Tell for the middle of each band how oscillation comes in, how strong it grows and whether it holds
+    """Say for the middle of each band how oscillation comes in, how strong it grows and whether it holds
     still.
 
     bands: names, all bands if None. screen_ohms: resistances (ohm) put between control and screen for
     comparison. modes: also look for growing modes (squegging, howl) and, where there are any, try remedies.
-    A band whose simulation fails has the status FAILED; the others go on. A search for modes or a remedy that
-    fails is named in the report's `failed`. Raises BuildFaults, KeyError for an unknown band, EngineMissing.
+    A band whose simulation fails has the status FAILED; the others continue. A search for modes or a remedy
+    that fails is named in the report's `failed`. Raises BuildFaults, KeyError for an unknown band,
+    EngineMissing.
     """
     chosen = bands_named(build, bands)
     cards = cards_for(build)

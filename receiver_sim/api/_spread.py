@@ -131,7 +131,7 @@ def spread_of_sets(
     bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> Spread:
-    """Draw sets of a build and tell in how many each verdict holds, and which part decides.
+    """Draw sets of a build and count in how many each verdict holds, and which part decides.
 
     measured: keys of parts that are measured, for the second column; without any the part that is worth
     selecting is taken. asked: further verdicts of `check` that are judged in every set, which takes a good
@@ -289,7 +289,7 @@ def effects(
 
 
 def _counts(found: Sequence[dict[int, float | None]], number: int, bands: Sequence[int]) -> bool:
-    """Tell whether a factor brings a hundredth of the variance on one of some bands, or ends the onset."""
+    """Return whether a factor brings a hundredth of the variance on one of some bands, or ends the onset."""
     for band in bands:
         moves = [row.get(band, 0.0) for row in found]
         own = moves[number]

@@ -42,12 +42,19 @@ USUAL_REACH_V = 3.0
 DECIDING = 3
 """Parts named for each band."""
 
-NOTES = (
+NOTE = (
     "A set has its own parts, tubes and mains: as the build states them ('100 pF +-5 %', 'measured'), else "
     "by the class of the part (common practice), new tubes by acceptance limits, and what print leaves open "
-    "of each type. A hundred sets tell a share to some ten of a hundred: `receiver-sim spread` draws more.",
+    "of each type. With a hundred sets a share is known to within about ten of a hundred: "
+    "`receiver-sim spread` draws more."
+)
+LOOKED_AT = (
     "Backlash and strength are those of ten of the sets, from the lowest to the highest, between which eight "
-    "of ten sets lie on average. Not varied: howl and what is heard; they are those of the build as stated.",
+    "of ten sets lie on average. Not varied: howl and what is heard; they are those of the build as stated."
+)
+NOT_LOOKED_AT = (
+    "Not varied: backlash and strength (with a capacitor as control they take too long), howl and what is "
+    "heard; they are those of the build as stated."
 )
 
 Progress = Callable[[str, int, int], None]
@@ -127,13 +134,15 @@ def how_sure(
         points = [_point(f, build, cards, setting) for f in (stated, *figures)]
         held += _ratings(points[1:])
         ranges = _ranges(build, [stated, *figures], points)
-    looked = min(STRENGTHS, SETS)
+    # a sweep of amplitudes takes the tank as given, which a throttle moves: none would be found
+    looked = 0 if plan.maps[0].circuit.control.on_tank else min(STRENGTHS, SETS)
     maps = {one.oscillation.band: one.oscillation.amplitudes for one in strengths}
     reach = {band: float(found.amplitude_v[-1]) for band, found in maps.items() if found is not None}
+    strong = _strengths(bench, plan, moved[:looked], table_rows[:looked], reach, progress) if looked else ()
+    notes = (NOTE, LOOKED_AT if looked else NOT_LOOKED_AT)
     return HowSure(
-        SETS, SEED, (*held, table.whole), table.bands, tuple(deciding), ranges, NOTES,
-        _strengths(bench, plan, moved[:looked], table_rows[:looked], reach, progress), looked,
-    )  # fmt: skip
+        SETS, SEED, (*held, table.whole), table.bands, tuple(deciding), ranges, notes, strong, looked
+    )
 
 
 def _strengths(
@@ -217,7 +226,11 @@ def _ranges(
         if figures[0].hum_here_v:
             columns.append((f"hum at {phone.name}", "V", [f.hum_here_v[index] for f in figures]))
             columns.append(
-                (f"null of the hum pot at {phone.name}", "V", [f.hum_best_v[index] for f in figures])
+                (
+                    f"heater hum left at the pot's null, {phone.name}",
+                    "V",
+                    [f.hum_best_v[index] for f in figures],
+                )
             )
             columns.append(
                 (f"hum pot at that null, {phone.name}", "1", [f.hum_position[index] for f in figures])

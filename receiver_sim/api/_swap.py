@@ -27,11 +27,11 @@ NOTES = {
     "detector": (
         "Rank, of the set as it would be used, with the tap (or the end resistor) that brings onset to the "
         "place of the tube in place: bands that oscillate, ratings kept, no noticeable backlash, then the "
-        "detection figure in steps of a tenth; of equals the one easier to fit. '=' marks a tube that its "
-        "range does not tell from the first of those above: the next specimen may well be the better one.",
-        "Detection: small signals at 1 kHz, volts of audio at the detector's load over the square of the "
-        "carrier at its grid. The grid current's law is the same for all cards (no sheet tells it), so types "
-        "differ by the bend and gain of the plate current.",
+        "detection figure in steps of a tenth; of equals the one easier to fit. '=' marks a tube whose range "
+        "overlaps that of the first of those above: the next specimen may well be the better one.",
+        "Detection: small signals at 1 kHz, audio voltage at the detector's load divided by the square of "
+        "the carrier at its grid. The law of the grid current is the same for all cards (no data sheet gives "
+        "it), so types differ by the bend and gain of the plate current.",
         "Weakest signal: 10 dB above the set's own noise at the grid. Noise and static from the aerial "
         "exceed it on most bands; detection of weak AM is square-law and adds a threshold of its own.",
     ),

@@ -80,7 +80,7 @@ def write_fits(cards: Sequence[FittedCard]) -> None:
 
 
 def check_fit(path: str | Path) -> FitCheck:
-    """Tell whether the card at `path` holds what the fit gives. Raises CardFaults, FitRefused."""
+    """Return whether the card at `path` holds what the fit gives. Raises CardFaults, FitRefused."""
     return tube_fit.check_fit(path)
 
 

@@ -187,7 +187,7 @@ def _place(element: Element) -> int:
 
 
 def _link(element: Element, sort: _Sort | None) -> bool:
-    """Tell whether a resistor is a piece of wire; what is less may be one side of a track or a winding."""
+    """Return whether a resistor is a piece of wire; what is less may be one side of a track or a winding."""
     alone = sort is None or sort.word == "filter resistor"
     return alone and element.kind == "r" and (element.value or 0.0) <= CONTACT_OHM
 

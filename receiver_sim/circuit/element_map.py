@@ -1,4 +1,4 @@
-"""Values of a circuit's elements for one set after another, without assembling the circuit anew.
+"""Values of a circuit's elements for one set after another, without assembling the circuit again.
 
 How an element follows each factor is learned once from circuits of builds in which that factor alone is
 moved: a power of it, or, where it is none, a polynomial through the logarithms of five values. Factors act
@@ -151,7 +151,7 @@ def _as_known(factor: Factor, known: ElementMap, base: Mapping[str, float]) -> d
 
 
 def _of_law(factor: Factor) -> bool:
-    """Tell whether a factor acts on a tube's law, which is no element, or on the ends of the track."""
+    """Return whether a factor acts on a tube's law, which is no element, or on the ends of the track."""
     what = factor.name.partition("#")[2]
     return bool(what) and what not in ("capacitances", "input loading")
 

@@ -44,7 +44,7 @@ class Factor:
 
     name: unique; key: of the build, that it belongs to ('' for what is known of a tube type, 'mains');
     word: what the trade calls it. low, high, shape: as `physics.spread` has them; volts: limits in volts.
-    kind: class of tolerance; origin: whence its limits; flag, source: of its class.
+    kind: class of tolerance; origin: where its limits come from; flag, source: of its class.
     """
 
     name: str

@@ -53,7 +53,7 @@ class SetPlan:
     search: Search
 
     def acts(self, factor: Factor, alone: bool = False) -> bool:
-        """Tell whether a factor can move an onset: not what only audio passes through, nor another band.
+        """Return whether a factor can move an onset: not what only audio passes through, nor another band.
 
         alone: neither what acts by the current of the audio part alone.
         """

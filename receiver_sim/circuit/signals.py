@@ -225,7 +225,7 @@ def pieces(times: FloatArray, values: FloatArray) -> list[list[float]]:
     """Return points at rising `times` (s, two or more) cut into tables (time, value, time, value ...) of
     ngspice's `pwl`.
 
-    It goes on straight beyond the ends of a table. So each falls to 0 over the interval in which the next
+    It continues straight beyond the ends of a table. So each falls to 0 over the interval in which the next
     one rises, and stays there; their sum is the straight line between the points, at the seams too.
     """
     moments, levels = np.round(times, 9), np.round(values, 8)  # a nanosecond, 160 dB: shorter decks

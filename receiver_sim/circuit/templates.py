@@ -1,7 +1,7 @@
 """Strict filling of templates: nothing but numbers and checked node names gets in, nothing is left over.
 
 A template of `netlists/` becomes elements. Its structure (which elements, on which nodes) depends on node
-names, counts and on what is left out, hardly ever on the numbers: so it is rendered and read once for each
+names, counts and on what is left out, almost never on the numbers: so it is rendered and read once for each
 structure, with a mark in the place of every number, and the numbers are put in afterwards.
 """
 

@@ -1,4 +1,4 @@
-"""A circuit that goes on from where a run over time ended."""
+"""A circuit that continues from where a run over time ended."""
 
 from __future__ import annotations
 

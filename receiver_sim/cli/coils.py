@@ -27,7 +27,7 @@ from receiver_sim.cli.common import (
 @click.option(
     "--tank-volts",
     metavar="VOLTS",
-    help="Peak volts of an oscillating tank, for the radiated power; default: 1 V, an assumption.",
+    help="Peak voltage of an oscillating tank, for the radiated power; default: 1 V, an assumption.",
 )
 @OUT
 @JSON

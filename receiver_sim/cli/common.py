@@ -383,7 +383,7 @@ def _solutions(bench: Bench) -> str:
 
 
 class Ending:
-    """What went wrong while an answer was given, told as it comes, and the exit code that follows."""
+    """What went wrong while an answer was given, reported as it comes, and the exit code that follows."""
 
     def __init__(self, failed: Iterable[FailedStage] = ()) -> None:
         """Begin with the stages that failed."""

@@ -38,7 +38,7 @@ _OF_STREAMS = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, 
 
 STANDARD_OUTPUT = "standard output"
 WIDTH = 100
-"""Columns that no printed line exceeds, save those of a netlist."""
+"""Columns that no printed line exceeds, except those of a netlist."""
 
 
 class StageFault(Exception):  # noqa: N818 - says what happened
@@ -149,7 +149,7 @@ def _code_of(error: BaseException, words: Sequence[str]) -> int:
 
 
 def _code_of_system(error: OSError, words: Sequence[str]) -> int:
-    """Tell of a refusal by the system that is nobody's fault but the output's or an input's; 0 for others."""
+    """Report a refusal by the system that is nobody's fault but the output's or an input's; 0 for others."""
     if error.filename is None and error.errno in _OF_STREAMS:  # click printing its help
         _silence(1, sys.stdout)
         tell_lost(OutputFailed(STANDARD_OUTPUT, error))

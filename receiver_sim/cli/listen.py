@@ -152,7 +152,7 @@ def listen(
     except ValueError as error:
         raise UserError(f"--output {error}") from None
     writable_file(output)
-    loaded = prepared(build, bands=[band])
+    loaded = prepared(build, bands=[band], told=True)
     index = phones_named(loaded, phones)
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
         heard = api.listen(

@@ -65,7 +65,7 @@ def page(
     if as_json:
         ending.print(document_text("page", found, build=loaded, bench=bench))
     elif kept:
-        ending.print(f"wrote {file}: {api.page_verdict(found)}")
+        ending.print(folded(f"wrote {file}: {api.page_verdict(found)}"))
         for line in found.check.cautions:
             complain(folded(line, mark=" ! "))
     ending.end()

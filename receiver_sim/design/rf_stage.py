@@ -32,7 +32,7 @@ from receiver_sim.schema.coil_figures import coil_q
 from receiver_sim.studies import detection_figure, signal_noise
 
 BANDWIDTH_HZ = 3000.0
-"""Bandwidth that the weakest signal is told for: speech."""
+"""Bandwidth that the weakest signal is given for: speech."""
 
 POINTS = 11
 BEYOND = 1.12

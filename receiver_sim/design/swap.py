@@ -101,7 +101,7 @@ def detector(
     """Return everything about one candidate, not yet ranked.
 
     places: rotation of the knob at onset with the tube in place, by band; bands without one bring no remedy.
-    A simulation that fails is told in `failed`; nothing is guessed, and what was found before it stays.
+    A simulation that fails is named in `failed`; nothing is guessed, and what was found before it stays.
     """
     card = one.cards.detector
     found = DetectorCandidate(
@@ -254,7 +254,7 @@ def _used(c: DetectorCandidate) -> DetectionFigure | None:
 
 
 def _overlap(one: DetectorCandidate, other: DetectorCandidate) -> bool:
-    """Tell whether two candidates differ by no more than their ranges, all that goes before them alike."""
+    """Return whether two candidates differ by no more than their ranges, all that goes before them alike."""
     a, b = one.fitted, other.fitted
     if a is None or b is None or _detector_key(one)[:4] != _detector_key(other)[:4]:
         return False

@@ -40,7 +40,7 @@ _HIGHEST_OHM = 1e6
 
 
 def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
-    """Search the onset of a changed build in the middle of a band, its supply settled anew."""
+    """Search the onset of a changed build in the middle of a band, its supply settled again."""
     return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=band.middle_hz)
 
 
@@ -86,7 +86,7 @@ def top_resistor(
             return probe.measure(share).gain - 1.0
 
         if excess(0.0) < 0.0:
-            return _refused(blank, "too little even with none: the regulated volts do not suffice")
+            return _refused(blank, "too little even with none: the regulated voltage is too low")
         if excess(_HIGHEST_OHM) > 0.0:
             return _refused(blank, "oscillates there whatever it is: lower the tap")
         exact = float(brentq(excess, 0.0, _HIGHEST_OHM, rtol=1e-3, xtol=1.0))

@@ -439,7 +439,7 @@ def fitted(card_path: str | Path) -> tuple[FitResult, str]:
 
 
 def check_fit(card_path: str | Path) -> FitCheck:
-    """Tell whether the card at `card_path` holds what the fit gives, nothing written.
+    """Return whether the card at `card_path` holds what the fit gives, nothing written.
 
     Parameters agree within 1e-4 of their value or 2 % of their deviation, which is what another machine's
     linear algebra may change and no figure can tell.

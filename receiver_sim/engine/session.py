@@ -84,7 +84,7 @@ class Session:
     session ends. A linear circuit gives the same bits after `alter` as when loaded afresh; the operating
     point of a non-linear one may depend on the runs before it, within the deck's tolerances.
 
-    An analysis without solution climbs the ladder of `rungs`; `.rung` of its vectors tells which served.
+    An analysis without solution climbs the ladder of `rungs`; `.rung` of its vectors says which served.
     `easy`: (value at which the circuit is easily solved, value in the deck) of elements, to begin from before
     anything was solved. `renew` gives another worker for one that failed; without it nothing is climbed.
     """
@@ -155,8 +155,8 @@ class Session:
         return name, None if parameter is None else _name(parameter, _PARAMETER, "parameter")
 
     def follow(self) -> None:
-        """Begin each analysis from now on with the volts of the nearest setting solved so far: a circuit that
-        can rest in two ways stays in the one it is in as it is altered in small steps.
+        """Begin each analysis from now on with the voltages of the nearest setting solved so far: a circuit
+        that can rest in two ways stays in the one it is in as it is altered in small steps.
         """
         self._following = self._troubled = True
 

@@ -26,7 +26,7 @@ def steps(
             True,
             "Measure every pin of the chart and write the readings into its blank column.",
             "Within 15 % of the chart (parts of 10 % and tubes as they come; common practice).",
-            "A reading that is off by more: switch off, discharge, and look for the cause before going on.",
+            "A reading that is off by more: switch off, discharge, and look for the cause before continuing.",
         )
     )
     return tuple(out)
@@ -106,8 +106,8 @@ def _first_power(build: Build, down: PinChart | None) -> list[BringUpStep]:
                 True,
                 "Tubes still out: plate and screen pins, 10 Mohm meter, highest range first.",
                 f"{said} with this tube out; a little more with all out.",
-                "No volts at a plate pin: its load is open. Volts at a grid or cathode pin: a wrong joint or "
-                "a leaky capacitor.",
+                "No voltage at a plate pin: its load is open. A voltage at a grid or cathode pin: a wrong "
+                "joint or a leaky capacitor.",
             )
         )
     if battery:
@@ -151,7 +151,7 @@ def _tubes_in(build: Build, down: PinChart | None) -> list[BringUpStep]:
                 True,
                 "Regulator." + (" It must glow." if gas else ""),
                 f"{lit.true_v:.3g} V, the same with the control fully up.",
-                "Volts that follow the control or stand well above: the regulator is dead or not fed.",
+                "A voltage that follows the control or stays well above: the regulator is dead or not fed.",
             )
         )
     return out

@@ -1,4 +1,5 @@
-"""Which fault explains the readings? Every single fault against them, ranked, what can't be told apart named.
+"""Which fault explains the readings? Every single fault against them, ranked; those no reading separates
+are named together.
 
 A reading's error, the spread of parts and tubes and how often parts fail decide together (Bayes). The spread
 is linear about each fault; a model is never exact, so a few per cent of doubt stay in any case.
@@ -47,7 +48,7 @@ LOUDNESS_DB = 3.0
 """The same of gain and ripple at the phones."""
 
 ALIKE = 1.5
-"""Predictions closer than so many deviations are not told apart."""
+"""Predictions closer than so many deviations are not distinguished."""
 
 WORTH = 0.004
 """Least probability at which a fault counts among those that the next reading is to separate."""
@@ -204,7 +205,7 @@ def _bands_beyond(beside: _Fit, rows: Sequence[int], rest: Sequence[int]) -> flo
 
 
 def alike(one: Prediction, other: Prediction, seen: Seen, sound: Prediction, scatter: Scatter) -> bool:
-    """Tell whether these readings could not tell two predictions apart."""
+    """Return whether these readings could not distinguish two predictions."""
     if seen.heard is not None and heard_as(one, sound) != heard_as(other, sound):
         return False
     if set(one.curves) != set(other.curves):

@@ -174,8 +174,8 @@ def predict(
 
 
 def _counts(spread: FloatArray, number: int) -> bool:
-    """Tell whether a factor brings a hundredth of the variance of any reading of the sound set: of what does
-    not, the sound set's own share of the spread stands for that under a fault.
+    """Return whether a factor brings a hundredth of the variance of any reading of the sound set: of what
+    does not, the sound set's own share of the spread stands for that under a fault.
     """
     variance = np.sum(spread**2, axis=1)
     return bool(np.any(spread[:, number] ** 2 > LEAST_SHARE * variance))

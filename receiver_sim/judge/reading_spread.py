@@ -66,7 +66,7 @@ def shifts_of(plan: SetPlan, one: ElementMap, rotation: float) -> tuple[Shift, .
 
 
 def _inside(factor: Factor, one: ElementMap) -> bool:
-    """Tell whether a factor acts within a law or a model, which a loaded deck can't follow."""
+    """Return whether a factor acts within a law or a model, which a loaded deck can't follow."""
     what = factor.name.partition("#")[2]
     if factor.kind == PRINT or (what and factor.key.endswith(".tube")):
         return what not in ("capacitances", "input loading")

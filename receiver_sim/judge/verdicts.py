@@ -99,7 +99,7 @@ def _absence(band: BandReport, silent: Sequence[Onset], feedback: str) -> Iterat
 
 
 def _throttled(band: BandReport) -> bool:
-    """Tell whether the control is a capacitor."""
+    """Return whether the control is a capacitor."""
     return band.against_screen is not None and band.against_screen.unit == "F"
 
 

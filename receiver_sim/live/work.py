@@ -88,7 +88,7 @@ class Work:
         return {"digest": digest(text), "svg": svg[svg.index("<svg") :]}
 
     def deeper(self, text: str, tell: Callable[[Event], None], wanted: Callable[[], bool]) -> None:
-        """Tell the deeper answers on a build as they come in, at once if they are known."""
+        """Send the deeper answers on a build as they come in, at once if they are known."""
         mark = digest(text)
         with self._lock:
             known = self._known.get(mark)
@@ -129,7 +129,7 @@ class Work:
                 self._known.popitem(last=False)
 
     def bench(self, text: str, tell: Callable[[Event], None], wanted: Callable[[], bool]) -> None:
-        """Tell the sheet and the table of faults of a build, at once if they are known."""
+        """Send the sheet and the table of faults of a build, at once if they are known."""
         mark = digest(text)
         with self._lock:
             known = self._benches.get(mark)
@@ -160,7 +160,7 @@ class Work:
                 self._benches.popitem(last=False)
 
     def sounds(self, text: str, band: str, tell: Callable[[Event], None], wanted: Callable[[], bool]) -> None:
-        """Tell the sounds of a build on one band as they come in, at once if they are known."""
+        """Send the sounds of a build on one band as they come in, at once if they are known."""
         mark = digest(text)
         with self._lock:
             known = self._sounds.get((mark, band))

@@ -26,7 +26,7 @@ from receiver_sim.physics.natural_modes import (
 from receiver_sim.schema import Build
 
 SHIFT_HZ = 300.0
-"""Frequency of the a.c. runs that the modes are computed from; any would do (test), one amid them is best."""
+"""Frequency of the a.c. runs that the modes are computed from; any would do (test), a middle one is best."""
 
 _PITCHES = np.geomspace(20.0, 20e3, 250)
 """Frequencies (Hz) between which a howl by stray capacitance is looked for, 3 % apart."""

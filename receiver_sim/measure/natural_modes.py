@@ -30,7 +30,7 @@ _APART = 0.01
 _Q = 1e10
 """Of the sources' tuned circuits: at the frequency of one its neighbour carries a part in 2e8 of what it
 carries at its own, so that a small answer is not lost beside a large one (answers are good to 1e-12). Their
-band is wider still than the last of the 12 digits in which a deck tells a part."""
+band is wider still than the last of the 12 digits in which a deck writes a part."""
 
 
 @dataclass(frozen=True)

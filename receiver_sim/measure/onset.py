@@ -213,14 +213,14 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float,
 
 
 def _doubtful(found: Onset, circuit: Circuit) -> bool:
-    """Tell whether a loop gain that stays negative may be the tube's capacitance or a reversed tickler."""
+    """Return whether a loop gain that stays negative may be the tube's capacitance or a reversed tickler."""
     gain = found.gain_highest
     negative = found.status is Status.DOES_NOT and gain is not None and gain < _AGAINST
     return negative and not found.warnings and circuit.find(Role.TICKLER) is not None
 
 
 def _better_turned_round(bench: Bench, circuit: Circuit, found: Onset, *, band: Band) -> bool:
-    """Tell whether a tickler with its ends swapped gives more loop gain at the upper stop."""
+    """Return whether a tickler with its ends swapped gives more loop gain at the upper stop."""
     coupling = circuit.part(Role.TICKLER)
     turned = circuit.replace({coupling: -(circuit[coupling].value or 0.0)})
     with loaded(bench, turned) as on:

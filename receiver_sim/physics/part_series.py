@@ -24,7 +24,7 @@ def nearest_preferred(value: float, series: tuple[int, ...]) -> float:
 
 
 def is_preferred(value: float, series: tuple[int, ...]) -> bool:
-    """Tell whether a value is one of the series, as nearly as it is written."""
+    """Return whether a value is one of the series, as nearly as it is written."""
     return abs(nearest_preferred(value, series) / value - 1.0) < 1e-3
 
 

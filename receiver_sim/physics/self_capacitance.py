@@ -48,7 +48,7 @@ def medhurst_h(length_over_diameter: Real) -> Real:
 
 
 def extrapolated(length_over_diameter: float) -> bool:
-    """Tell whether a coil of this shape lies outside Medhurst's table."""
+    """Return whether a coil of this shape lies outside Medhurst's table."""
     low, high = TABLE_RANGE
     return not low * (1 - 1e-12) <= length_over_diameter <= high * (1 + 1e-12)
 

@@ -29,7 +29,7 @@ class WindingPart:
 
 @dataclass(frozen=True)
 class CoilSheet:
-    """What a coil is: how it is wound, and what that amounts to.
+    """What a coil is: how it is wound, and its electrical values.
 
     kind: 'figures' (given by them), 'solenoid', 'sections' or 'toroid'. turns and tap_turns (from the
     grounded end) are None for a coil given by figures; tap_share: tap turns over all turns; tap_ratio: volts

@@ -30,7 +30,7 @@ class MapEnd(str, enum.Enum):
     CONTROL = "top of the control"
     """Nothing is missing but the last part of a step of 6 % in amplitude."""
     FOLD = "largest amplitude any setting sustains"
-    """The control goes on, but further up it sustains less, as with a plate that bottoms."""
+    """The control has further to go, but up there it sustains less, as with a plate that bottoms."""
     REACH = "largest amplitude looked at"
     """More than any grid stands without gross grid current."""
     LOST = "no solution found further up"
@@ -140,10 +140,10 @@ class BuildUp:
 
 @dataclass(frozen=True)
 class OnceStarted:
-    """Oscillation that no setting of the control starts from nothing, but that goes on once a shock has.
+    """Oscillation that no setting of the control starts from nothing, but that continues once a shock has.
 
     holds_from: lowest setting that sustains it, amplitude_v: amplitude there, before it breaks off if the
-    control is turned back further; lets_go: False where it goes on all over the control, down to its bottom
+    control is turned back further; lets_go: False where it continues all over the control, down to its bottom
     (then holds_from is the bottom). At the top of the control: shock_v, the lower amplitude in balance, from
     which it grows or dies (a guide to the shock needed: one shorter than the grid capacitor takes to charge
     meets another bias), and top_v, the one it grows to, None if that lies beyond the amplitudes looked at.
@@ -166,7 +166,7 @@ class Oscillation:
     hz_per_v: shift of frequency per volt of (rest) screen just above onset, with the space charge's part
     (for a control in farads None, and shift_in in its place); tank: resonance (Hz), Q and parallel
     resistance (ohm) of the tank, tube's streams apart; seconds: time on the clock that it took, None
-    where that is not told. Without an onset on the control:
+    where that is not given. Without an onset on the control:
     once_started, what a shock starts (of a band that does not oscillate by itself; None: nothing);
     onset_beyond_v, screen volts at which a vanishing amplitude would be sustained, beyond the top (does not
     oscillate) or the bottom (not found in range) of the control, None if not within one travel of it;

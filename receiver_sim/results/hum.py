@@ -1,4 +1,4 @@
-"""Results on hum by its paths: what is heard in each phone, whence it comes, and what would help."""
+"""Results on hum by its paths: what is heard in each phone, where it comes from, and what would help."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What of a sound is noise, and whence."""
+"""What of a sound is noise, and where it comes from."""
 
 from __future__ import annotations
 

@@ -141,7 +141,7 @@ class Candidate:
 class Fitted:
     """The set as it would be used with a tube: onset brought to the place of the tube in place.
 
-    changes: keys and values that were changed; onset: on the reference band with them, found anew; bands: on
+    changes: keys and values that were changed; onset: on the reference band with them, found again; bands: on
     how many of the build's bands it then oscillates. detection: figure there, with the two figures that eight
     of ten tubes of the type lie within (what print leaves open, and the spread from tube to tube).
     """

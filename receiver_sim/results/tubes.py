@@ -25,7 +25,7 @@ GATES = {
 
 @dataclass(frozen=True)
 class FittedParameter:
-    """A parameter with one standard deviation; held_by tells what fixed it: points, prior, both or fixed."""
+    """A parameter with one standard deviation; held_by says what fixed it: points, prior, both or fixed."""
 
     name: str
     value: float
@@ -37,7 +37,7 @@ class FittedParameter:
 class PointError:
     """One figure of one published point against the model, SI units; `error` is model/printed - 1.
 
-    `index` counts the card's points (or facts, for the quantity 'bias') from 0. `gated` tells whether the
+    `index` counts the card's points (or facts, for the quantity 'bias') from 0. `gated` says whether the
     figure must meet `limit`; printed maxima and minima have limit None and an error of 0 when they hold.
     """
 
@@ -80,7 +80,7 @@ class FitResult:
 
 @dataclass(frozen=True)
 class FitSummary:
-    """What a fit gave, as its JSON document tells it: the law is in its parameters."""
+    """What a fit gave, as its JSON document states it: the law is in its parameters."""
 
     type: str
     points: str

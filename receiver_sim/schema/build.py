@@ -28,16 +28,16 @@ class Mains(Part):
     """The mains that heater and rectifier hum come from."""
 
     frequency: p.MainsFrequency = given("50 Hz", "Frequency of the mains.")
-    volts: p.MainsVolts = given("230 V", "Nominal volts of the mains, for what drifts per volt.")
+    volts: p.MainsVolts = given("230 V", "Nominal mains voltage, for what drifts per volt.")
 
 
 class Regeneration(Part):
-    """The regeneration control: volts of the detector's screen or plate feed, or the throttle capacitor."""
+    """The regeneration control: detector screen voltage, plate feed, or throttle capacitor."""
 
     acts_on: Literal["screen", "plate", "throttle"] = given(
         "screen",
-        "What it sets: volts of the 'screen' or of the 'plate' feed, or a 'throttle' capacitor behind the "
-        "tickler.",
+        "What it sets: the voltage of the 'screen' or of the 'plate' feed, or a 'throttle' capacitor behind "
+        "the tickler.",
     )
     connection: Literal["potentiometer", "resistor"] = given(
         "potentiometer", "With `acts_on: plate`: a 'potentiometer', or a variable 'resistor' in series."
@@ -249,5 +249,5 @@ class Build(Part):
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What is allowed but hardly meant, a sentence each."""
+        """What is allowed but probably unintended, a sentence each."""
         return self._warnings

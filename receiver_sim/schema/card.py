@@ -146,7 +146,7 @@ class Point(Part):
     `as_`: how the tube is connected (pentode also stands for a tetrode in its own connection). Bias is `grid`
     or a cathode resistor `cathode_resistor` (plate and screen volts then count from its lower end, as sheets
     of self-biased stages print them: supply volts). `errors` states measuring errors where they are larger
-    than half the last printed digit; `weight` below 1 tells how far a point is trusted, with the reason in
+    than half the last printed digit; `weight` below 1 says how far a point is trusted, with the reason in
     `note`.
     """
 
@@ -393,7 +393,7 @@ def _refuse_unfit(card: TubeCard, located: Located) -> None:
         raise CardFaults(faults)
 
 
-_ANEW = "let 'receiver-sim tubes fit' write the fit anew"
+_ANEW = "let 'receiver-sim tubes fit' write the fit again"
 
 
 def card_types() -> list[str]:

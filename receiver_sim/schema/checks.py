@@ -1,4 +1,4 @@
-"""Checks between the keys of a build (faults), and what is allowed but hardly meant (warnings)."""
+"""Checks between the keys of a build (faults), and what is allowed but probably unintended (warnings)."""
 
 from __future__ import annotations
 
@@ -144,7 +144,7 @@ def _repeated(g: Glimpse, path: KeyPath, what: str) -> Iterator[Finding]:
 
 
 def names(g: Glimpse) -> Iterator[Finding]:
-    """Bands, phones and secondaries are told apart by name; 'plate', 'volume' and 'load' are taken."""
+    """Bands, phones and secondaries are distinguished by name; 'plate', 'volume' and 'load' are taken."""
     yield from _repeated(g, ("bands",), "band")
     yield from _repeated(g, ("phones",), "load")
     windings: KeyPath = ("audio", "output", "secondaries")
@@ -203,7 +203,7 @@ def tank_capacitance(tuning: Tuning, padding: Padding | None, variable: float) -
 
 
 def warnings_of(build: Build) -> tuple[str, ...]:
-    """Return what is allowed but hardly meant, a sentence each."""
+    """Return what is allowed but probably unintended, a sentence each."""
     return (
         *_coverage(build),
         *_supply_cautions(build),

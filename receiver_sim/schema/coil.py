@@ -1,6 +1,6 @@
 """The coil end of a build: windings, link, shield, can, tuning capacitors, aerial.
 
-What the geometry amounts to (inductance, sections, Q, link coupling) is worked out in `coil_figures`.
+What the geometry gives (inductance, sections, Q, link coupling) is worked out in `coil_figures`.
 """
 
 from __future__ import annotations

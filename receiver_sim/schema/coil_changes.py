@@ -86,7 +86,7 @@ def _linked(build: Build, band: Band, *, turns: float) -> tuple[Build, Band]:
 
 
 def _recoiled(band: Band, **update: object) -> Band:
-    """Return the band with keys of its coil changed, its figures worked out anew."""
+    """Return the band with keys of its coil changed, its figures worked out again."""
     return band.model_copy(update={"coil": filled_in(band.coil.model_copy(update=update), band.middle_hz)})
 
 

@@ -42,13 +42,13 @@ def by_figures_or_winding(g: Glimpse) -> Iterator[Finding]:
                     if key == "tap"
                     else f"write 'measured: {{{key}: ...}}'"
                 )
-                yield Finding((*coil, key), "nothing here, since 'winding' tells it", inside)
+                yield Finding((*coil, key), "nothing here, since 'winding' gives it", inside)
         if wound and g.given(*coil, "shape"):
-            yield Finding((*coil, "shape"), "nothing here, since 'winding' tells it", "remove it")
+            yield Finding((*coil, "shape"), "nothing here, since 'winding' gives it", "remove it")
         if wound and g.given(*coil, "coupling"):
             yield Finding(
                 (*coil, "coupling"),
-                "nothing here, since 'winding' tells it",
+                "nothing here, since 'winding' gives it",
                 "write 'measured: {coupling: ...}'",
             )
         if not wound:
@@ -145,7 +145,7 @@ def _tickler(g: Glimpse, coil: KeyPath) -> Iterator[Finding]:
     for key, example in (("inductance", "2 uH"), ("coupling", "0.2")):
         if by_turns and g.given(*part, key):
             yield Finding(
-                (*part, key), "nothing here, since its turns tell it", "remove it, or 'turns' and the wire"
+                (*part, key), "nothing here, since its turns give it", "remove it, or 'turns' and the wire"
             )
         if not by_turns and not g.given(*part, key):
             yield Finding(
@@ -181,7 +181,7 @@ def _wound_parts(g: Glimpse, coil: KeyPath) -> Iterator[KeyPath]:
 
 
 def wires(g: Glimpse) -> Iterator[Finding]:
-    """Wire is told by diameter or by gauge, and turns must not overlap."""
+    """Wire is given by diameter or by gauge, and turns must not overlap."""
     for coil in _coils(g):
         for part in _wound_parts(g, coil):
             if not g.given(*part, "wire") and not g.given(*part, "gauge"):
@@ -226,7 +226,7 @@ def taps(g: Glimpse) -> Iterator[Finding]:
 
 
 def _solenoid_size(g: Glimpse, coil: KeyPath) -> tuple[float, float] | None:
-    """Return mean diameter and length of a solenoid, None if they can't be told."""
+    """Return mean diameter and length of a solenoid, None if they can't be found."""
     part: KeyPath = (*coil, "winding")
     if g.word(*part, "kind") != "solenoid":
         return None

@@ -1,4 +1,4 @@
-"""What a coil's geometry amounts to: sections, self-capacitance, Q, link. One place, for netlists and tables.
+"""What a coil's geometry gives: sections, self-capacitance, Q, link. One place, for netlists and tables.
 
 A coil given by its figures gets its sections from `physics.tank.tapped_sections`, a wound one from its
 geometry by the formulas of `physics`, its measured figures put over them. OutsideFormula, in the words of the
@@ -458,12 +458,12 @@ def former_by_name(coil: Coil) -> str | None:
 
 
 def former_assumed(coil: Coil) -> bool:
-    """Tell whether a coil's Q rests on a material that the build does not name."""
+    """Return whether a coil's Q rests on a material that the build does not name."""
     return former_by_name(coil) is not None and "material" not in coil.winding.model_fields_set  # type: ignore[union-attr]
 
 
 def self_extrapolated(coil: Coil) -> bool:
-    """Tell whether the self-capacitance of a coil lies outside Medhurst's measurements."""
+    """Return whether the self-capacitance of a coil lies outside Medhurst's measurements."""
     figures = coil_figures(coil)
     if not figures.windings or (coil.measured is not None and coil.measured.self_capacitance is not None):
         return False
@@ -517,7 +517,7 @@ def wire_length(windings: Sequence[Winding]) -> float:
 
 
 def retapped(coil: Coil, place: float, *, middle: float) -> Coil:
-    """Return the coil with its tap at turn `place`, filled in anew; of a coil given by figures: at that
+    """Return the coil with its tap at turn `place`, filled in again; of a coil given by figures: at that
     share.
 
     middle: frequency (Hz) for which Q is filled in. Raises ValueError where the geometry is impossible.

@@ -50,7 +50,7 @@ class Fault:
 
     `file` as the caller gave it; `line` counts from 1 (0: the file as a whole); `key` is a dotted key path
     ('' for the file as a whole); `value` the text found there (None: nothing is there to show); `missing`
-    tells that a required key is not there; `near` is the nearest valid key; `cure` says what to do.
+    says that a required key is not there; `near` is the nearest valid key; `cure` says what to do.
     """
 
     file: str

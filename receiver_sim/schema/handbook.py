@@ -110,5 +110,5 @@ def gauge(text: str) -> int | None:
 
 
 def british_gauge(text: str) -> bool:
-    """Tell whether `text` names a number of the British gauge."""
+    """Return whether `text` names a number of the British gauge."""
     return _BRITISH.fullmatch(text) is not None

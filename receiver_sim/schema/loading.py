@@ -56,8 +56,8 @@ def changed_build(
     """Return the build with some values changed, checked like a file: for substitutions and tolerances.
 
     `changes` maps key paths ('detector.grid_leak', 'bands[0].coil.tap') to text as in a file, to bare SI
-    numbers (fraction, degrees) or to None, which takes the key out. `.sha256` tells the changed build from
-    the file's. Raises BuildFaults if a path leads nowhere or the changed build is faulty.
+    numbers (fraction, degrees) or to None, which takes the key out. `.sha256` sets the changed build apart
+    from the file's. Raises BuildFaults if a path leads nowhere or the changed build is faulty.
     """
     data = copy.deepcopy(build._data)
     file = str(build.path) if build.path is not None else "changed build"

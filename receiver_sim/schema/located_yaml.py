@@ -1,8 +1,9 @@
 """YAML from a stranger to plain data with the line of every key; duplicate keys, tags and bombs are faults.
 
 Built on PyYAML's event stream rather than its composer: depth and size are bounded before anything is built,
-and an explicit tag can be told from an implied one. Plain scalars become null, booleans and numbers by the
-narrow forms of YAML 1.2 (no 'yes', no sexagesimal or octal numbers, and '6E5' stays the name of a tube).
+and an explicit tag can be distinguished from an implied one. Plain scalars become null, booleans and numbers
+by the narrow forms of YAML 1.2 (no 'yes', no sexagesimal or octal numbers, and '6E5' stays
+the name of a tube).
 """
 
 from __future__ import annotations

@@ -103,7 +103,7 @@ _TETRODE_KNEE = (
         0.1,
         "24A at 90 V on the screen: the plate current's hump is some 2 mA near 15 V (memory-low); the "
         "slope of a "
-        "tetrode above its screen is secondary emission and tells nothing of it",
+        "tetrode above its screen is secondary emission and says nothing about it",
         log=True,
     ),
 )

@@ -53,7 +53,7 @@ class Dimension:
 
     `code` maps letters of the IEC 60062 short code to prefixes, for the parts that are marked that way.
     `words` are units of old print and words in full (folded -> prefix and stem), `letters` prefixes that
-    may stand without the unit ('2.2 M'), `bare` tells that a pure number is meant.
+    may stand without the unit ('2.2 M'), `bare` says that a pure number is meant.
     """
 
     name: str
@@ -227,7 +227,7 @@ class _Reader:
             return math.inf
 
     def fits(self, text: str) -> bool:
-        """Tell whether `text` is a quantity in the range at hand."""
+        """Return whether `text` is a quantity in the range at hand."""
         parts = self.parts(text)
         return parts is not None and self.allows(self.value(*parts))
 
@@ -375,7 +375,7 @@ class Quantity:
         return _bounds(self.low, self.high, self.dimension)
 
     def allows(self, value: float) -> bool:
-        """Tell whether the SI value lies in the sensible range."""
+        """Return whether the SI value lies in the sensible range."""
         low, high = self.bounds()
         return low <= value <= high or (self.zero and value == 0)
 

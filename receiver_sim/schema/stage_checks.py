@@ -11,7 +11,7 @@ from receiver_sim.schema.validated import Finding, Glimpse
 
 
 def coupling_capacitor(g: Glimpse) -> Iterator[Finding]:
-    """Without a coupling capacitor the plate volts of the detector would reach the audio grid."""
+    """Without a coupling capacitor the detector's plate voltage would reach the audio grid."""
     kind = g.word("detector", "load", "kind")
     if kind in ("choke", "resistor", "phones") and not g.given("audio", "coupling") and g.given("audio"):
         yield Finding(("audio", "coupling"), f"a capacitor, since the detector's load is a {kind}",

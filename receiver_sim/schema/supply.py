@@ -18,7 +18,7 @@ class DcSupply(Part):
     """A plate supply known by what it gives: volts, source resistance and ripple."""
 
     kind: Literal["dc"] = Field(description="A supply known by its volts, source resistance and ripple.")
-    volts: p.PlateSupply = Field(description="Open-circuit volts of the plate supply.")
+    volts: p.PlateSupply = Field(description="Open-circuit voltage of the plate supply.")
     resistance: p.SourceResistance = given("0 ohm", "Source resistance seen by the receiver.")
     capacitor: p.BypassCapacitor | None = optional(
         "Capacitor to ground behind that resistance, at the receiver; default: none."
@@ -47,7 +47,7 @@ class SolidState(Part):
     """Silicon diodes."""
 
     kind: Literal["solid_state"] = Field(description="Silicon diodes.")
-    drop: p.DiodeDrop = given("0.9 V", "Forward volts of each at `current`.")
+    drop: p.DiodeDrop = given("0.9 V", "Forward voltage of each at `current`.")
     current: p.RegulatorCurrent = given("0.5 A", "Forward current at which `drop` is stated.")
     peak_inverse: p.PeakVolts | None = optional("Peak inverse volts each stands; default: not checked.")
     peak_current: p.RatedCurrent | None = optional("Peak current each stands; default: not checked.")
@@ -178,7 +178,7 @@ class SettledSupply(DcSupply):
 class Heater(Part):
     """The heater line of all tubes, and how it is referred to ground."""
 
-    volts: p.HeaterVolts = given("6.3 V", "Volts of the heater line (rms if ac).")
+    volts: p.HeaterVolts = given("6.3 V", "Voltage of the heater line (rms if ac).")
     supply: Literal["ac", "dc"] = given("ac", "'ac' from a transformer winding, or 'dc'.")
     wiring: Literal["hum_pot", "centre_tap", "one_side"] = given(
         "hum_pot",

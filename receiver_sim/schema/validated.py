@@ -160,7 +160,7 @@ class Glimpse:
             return None
 
     def given(self, *path: str | int) -> bool:
-        """Tell whether the key stands in the file with a value."""
+        """Return whether the key stands in the file with a value."""
         return self._at(path)[1] is not None
 
     def count(self, *path: str | int) -> int:

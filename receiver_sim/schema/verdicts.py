@@ -27,7 +27,7 @@ def _threshold(default: str, description: str) -> Any:
 
 
 class Verdicts(BaseModel):
-    """Thresholds that tell a pass from a fail."""
+    """Thresholds that separate a pass from a fail."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
@@ -64,10 +64,10 @@ class Verdicts(BaseModel):
         "300", "Greatest Q of a coil there: plug-in coils of the trade measured 100 to 250."
     )
     heater_over_max: p.Setting = _threshold(
-        "10 %", "Most by which the volts of a heater may lie above those its card rates."
+        "10 %", "Most by which a heater's voltage may lie above what its card rates."
     )
     heater_under_max: p.Setting = _threshold(
-        "10 %", "Most by which the volts of a heater may lie below those its card rates."
+        "10 %", "Most by which a heater's voltage may lie below what its card rates."
     )
     hum_power_max: _Watts = _threshold(
         "100 pW",

@@ -69,6 +69,7 @@ def run(
         for state, factor in (("calm", 1.0), ("less", 1.0 - aerial.swing), ("more", 1.0 + aerial.swing)):
             for element, value in swung_aerial(aerial, factor, dial_hz=dial).items():
                 on.set(element, value)
+            on.turn(0.0)  # the search before this left the control at the onset; a throttle moves the tank
             mode = tank.mode(dial, q=q)
             if state == "calm":
                 status, setting = found.status, found.onset

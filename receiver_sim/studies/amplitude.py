@@ -1,4 +1,4 @@
-"""Does oscillation slide in or plop, with how much backlash, and how strong is it? (envelope view, d.c.
+"""Does oscillation slide in or jump, with how much backlash, and how strong is it? (envelope view, d.c.
 analyses)"""
 
 from __future__ import annotations
@@ -359,7 +359,7 @@ def run(
 def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -> Oscillation:
     """Answer for a dial setting.
 
-    extra_screen_ohm: what the build has more in the screen's lead than the user's, told in the result.
+    extra_screen_ohm: what the build has more in the screen's lead than the user's, reported in the result.
     time_runs: False leaves out the build-up time. A simulation that fails gives status FAILED with the
     reason as its warning.
     """
@@ -415,7 +415,7 @@ class InShort(NamedTuple):
 def in_short(
     build: Build, cards: Cards, bench: Bench, *, band: Band, tuning: float, rotation: float, reach_v: float
 ) -> InShort | None:
-    """Return what a coarse sweep tells of the middle of a band's dial; None for a control that acts on the
+    """Return what a coarse sweep says about the middle of a band's dial; None for a control that acts on the
     tank.
 
     tuning: of the capacitor, F; rotation: onset on the control (0..1); reach_v: amplitude that a like set
@@ -496,10 +496,10 @@ def _throttled(
 
 
 _UNFED = "at no setting of the control does enough of the plate's current go through the tickler"
-_SHOCKED = "it does not start by itself, but goes on once something has started it"
+_SHOCKED = "it does not start by itself, but continues once something has started it"
 _NOTHING = (
-    "no setting starts oscillation, and a shock none that goes on: at every amplitude up to {} the tube "
-    "gives less than the tank loses"
+    "no setting starts oscillation, and a shock starts none that continues: at every amplitude up to {} the "
+    "tube gives less than the tank loses"
 )
 
 
@@ -523,7 +523,7 @@ def _without_onset(
         return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
     if raw.amplitude.size < _FEW:
-        raise NoAnswer("the control is too narrow to tell the amplitudes that it sustains apart")
+        raise NoAnswer("the control is too narrow for the amplitudes that it sustains to be distinguished")
     found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
     took = time.perf_counter() - began
     started = None

@@ -1,4 +1,4 @@
-"""What is each coil: turns, wire and lengths for the bench, and what they amount to? (formulas)"""
+"""What is each coil: turns, wire and lengths for the bench, and its electrical values? (formulas)"""
 
 from __future__ import annotations
 

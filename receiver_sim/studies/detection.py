@@ -453,7 +453,7 @@ def run(
 ) -> Detection:
     """Answer for one band and output (index of the phones).
 
-    Without an onset on the control it says what can still be told, see `Detection`. Raises EngineError when a
+    Without an onset on the control it says what can still be said, see `Detection`. Raises EngineError when a
     simulation fails, WrongValue without an aerial.
     """
     ear = Listener(build, cards, bench, mode, found=found, output=output)

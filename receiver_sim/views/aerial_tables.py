@@ -77,9 +77,9 @@ def radiation_table(effects: Sequence[AerialEffect]) -> Section:
         )
         for effect in effects
     )
-    notes = [_note("The receiver transmits. Power goes with the square of the tank's volts.")]
+    notes = [_note("The receiver transmits. Power grows with the square of the tank voltage.")]
     if any(effect.radiation.tank_assumed for effect in effects):
-        notes.append(_note("The tank's volts are an assumption: give yours with --tank-volts."))
+        notes.append(_note("The tank voltage is an assumption: give yours with --tank-volts."))
     if any(effect.radiation.height_assumed for effect in effects):
         notes.append(_note("The aerial's effective height is an assumption: set 'aerial.effective_height'."))
     return Section("Radiated while oscillating", (Grid(columns, rows), *notes), RADIATION)
@@ -115,7 +115,7 @@ def breakthrough_table(results: Sequence[Breakthrough]) -> Section:
         rows.append((*row, engineering(one.wanted, ""), engineering(one.equal_v * 1e6, "")))
     texts = [
         "Volts rms between grid and cathode, no regeneration. Last column: e.m.f. of a signal on the dial "
-        "that makes as many volts there as the station does, the set as built."
+        "that makes as much voltage there as the station does, the set as built."
     ]
     if linked:
         texts.append(

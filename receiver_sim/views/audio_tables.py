@@ -65,7 +65,8 @@ def limits_table(levels: Sequence[OutputLevels]) -> Section:
     )
     note = _note(
         "Inputs: volts r.m.s. of a 1 kHz tone at the detector's grid. Noise from 100 Hz to 5 kHz. "
-        "'-': not reached by the highest drive tried, an open socket, or no audio tube."
+        "'-': not reached by the highest drive tried, an open socket, or no audio tube. Class A: the highest "
+        "drive tried that keeps it."
     )
     return Section("Limits of each output", (Grid(columns, rows), note), PLATE_SUPPLY)
 
@@ -320,7 +321,7 @@ def source_section(study: SupplyStudy) -> Section:
         d = study.dropper
         span = f"{engineering(d.lowest_ohm, 'ohm')} to {engineering(d.highest_ohm, 'ohm')}"
         text = (
-            f"Dropper of the regulator: {span} serve from 90 to 110 % of the mains; fitted "
+            f"Dropper of the regulator: {span} will do from 90 to 110 % of the mains; fitted "
             f"{engineering(d.fitted_ohm, 'ohm')}, {engineering(d.fitted_w, 'W')} at the highest mains: "
             f"{d.text}."
         )

@@ -68,7 +68,7 @@ def parts_table(parts: Sequence[PartNeeds]) -> Section:
     legend = (
         "Worst: the highest of tubes warm, cold or pulled, regulator lit or not, the control anywhere, the "
         "mains 10 % high, and switching on (swing of capacitors, the charge through resistors as the mean of "
-        "5 s, the first pulse of a rectifier). Buy: 1.2 times the volts of a capacitor, twice the "
+        "5 s, the first pulse of a rectifier). Buy: 1.2 times the voltage of a capacitor, twice the "
         "watts of a resistor (common practice, no source); of a potentiometer, its whole track carrying the "
         "current of its hotter side. Ripple: r.m.s. through a capacitor of the supply."
     )

@@ -21,7 +21,7 @@ _Drawing = tuple[str, "Callable[[], Axes]"]
 
 
 def _quiet(_what: str, _done: int, _total: int) -> None:
-    """Tell nobody."""
+    """Report progress to nobody."""
 
 
 def write(

@@ -95,7 +95,7 @@ def winding_table(coils: Sequence[CoilSheet]) -> Section:
 
 
 def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Section:
-    """Return what the coils amount to, Q and Rp in the middle of the band; links only where there are any."""
+    """Return the electrical values of the coils, Q and Rp in mid-band; links only if there are any."""
     linked = any(coil.link_henry is not None for coil in coils)
     fed = any(coil.tickler_henry is not None for coil in coils)
     spans = {span.band: span for span in ranges}
@@ -278,7 +278,7 @@ def coverage_table(cover: Coverage) -> Section:
     if lost:
         notes.append(_note(f"What is 'not reached' may be reached by {lost}."))
     notes.append(
-        _note("Band limits from memory of the conferences' tables; national licences differ: look yours up.")
+        _note("Band limits from memory of the allocation tables; national licences differ: look yours up.")
     )
     heading = f"Coverage, bands of {cover.year}, ITU region {cover.region}"
     return Section(heading, (Grid(columns, tuple(rows), tuple(styles)), *notes))

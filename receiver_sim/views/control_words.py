@@ -1,4 +1,4 @@
-"""What the regeneration control sets, in words: volts of the screen, volts of the plate feed, picofarads."""
+"""What the regeneration control sets, in words: screen voltage, plate feed voltage, picofarads."""
 
 from __future__ import annotations
 

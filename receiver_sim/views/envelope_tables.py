@@ -52,7 +52,7 @@ _COLUMNS = {
     "shift": Column("shift\nHz/{unit}"),
 }
 
-_TOP = "top: amplitude at the hot end at the highest setting computed, which stands beside it"
+_TOP = "top: amplitude at the hot end at the highest setting computed, which is given beside it"
 
 
 def _sets(found: Sequence[Oscillation]) -> Words:
@@ -191,8 +191,8 @@ def _stability_table(report: OscillationReport) -> Section:
     )
     rows = [row for band in report.bands for row in _stability_rows(band)]
     note = _note(
-        "the mode that grows fastest; of a remedy, what became of it; else, up to 10 kHz, the one that rings "
-        "longest: a negative rate decays; carried by: where most of its energy goes to and fro"
+        "mode: the one that grows fastest or, if none grows, the one up to 10 kHz that rings longest (a "
+        "negative rate decays); with a remedy, what became of it; carried by: what holds most of its energy"
     )
     notes = [note, *(_motion_note(found) for band in report.bands for found in band.stability)]
     notes += [_stray_note(found) for band in report.bands for found in band.stability]
@@ -340,7 +340,7 @@ def _milli(value: float | None) -> str:
 
 def detection_table(found: Detection) -> Section:
     """Return best settings, audio there, overload, bandwidth and locking; without an onset on the control,
-    its state and what can still be told.
+    its state and what can still be said.
     """
     columns = (
         Column("signal", "left"),
@@ -406,13 +406,13 @@ def _speech(one: SpeechSetting) -> list[str]:
     if edge > _NOTICED:
         out.append(
             f"nearer to onset, at {percent(one.edge.rotation, 1)} of the knob, it is "
-            f"{engineering(edge, '', 2)} times as loud (detection goes with the square: a signal "
+            f"{engineering(edge, '', 2)} times as loud (detection follows the square: a signal "
             f"{engineering(edge**0.5, '', 2)} times weaker would do), but passes "
             f"{engineering(one.edge_reach_hz, 'Hz')} only"
         )
     if bare > 1.0:
         out.append(
-            f"without regeneration the same station is {engineering(bare, '', 2)} times less loud (a signal "
+            f"without regeneration the same station is {engineering(bare, '', 2)} times weaker (a signal "
             f"{engineering(bare**0.5, '', 2)} times stronger would be needed)"
         )
     else:
@@ -464,7 +464,7 @@ def _noise_notes(found: Sound) -> tuple[str, ...]:
     reach = engineering(noise.reach_hz, "Hz")
     return (
         *notes,
-        f"noise drawn from seed {noise.seed}, Gaussian, even up to {reach} either side of the tank",
+        f"noise drawn from seed {noise.seed}, Gaussian, flat up to {reach} either side of the tank",
     )
 
 

@@ -77,6 +77,8 @@ class Grid:
                 left = room
             parts[-1].append(column)
             left -= need
+        if len(parts) > 1 and len(parts[-1]) == len(head) + 1 and len(parts[-2]) > len(head) + 1:
+            parts[-1].insert(len(head), parts[-2].pop())  # one column by itself reads as an afterthought
         return parts
 
     def _least(self, column: int) -> int:

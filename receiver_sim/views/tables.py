@@ -194,21 +194,31 @@ def operating_table(points: Sequence[OperatingPoint], band: str | None = None) -
 
     band: the band whose coil was in, to be named.
     """
+    coil = "" if band is None else f" Coil of {band}."
+    parts: list[Grid | Note] = [
+        Note(f"Volts to ground, no signal, not oscillating, read with a meter that draws no current.{coil}")
+    ]
+    settings: dict[tuple[tuple[str, ...], ...], list[str]] = {}
+    for point in points:
+        rows = tuple(_tube_row(tube) for tube in point.tubes)
+        settings.setdefault(rows, []).append(f"{point.label}: {_setting(point.setting)}")
+    for rows, names in settings.items():  # what a throttle leaves alike is shown once
+        parts += [Note(""), Note(f"Control {'; '.join(names)}", style="bold"), _tube_grid(rows)]
+    parts += _extrapolated(points)
+    parts += [Note(""), *_test_points(points)]
+    return Section("What a meter should read", tuple(parts), PLATE_SUPPLY)
+
+
+def _tube_grid(rows: tuple[tuple[str, ...], ...]) -> Grid:
+    """Return the readings at the sockets, without the columns of a screen where no tube has one."""
     columns = (
         Column("\nsocket", "left"), Column("\ntube", "left"), Column("plate\nV"), Column("screen\nV"),
         Column("grid\nV"), Column("cathode\nV"), Column("plate\nmA"), Column("screen\nmA"),
         Column("grid\nuA"), Column("plate\nW"), Column("screen\nW"),
     )  # fmt: skip
-    coil = "" if band is None else f" Coil of {band}."
-    parts: list[Grid | Note] = [
-        Note(f"Volts to ground, no signal, not oscillating, read with a meter that draws no current.{coil}")
-    ]
-    for point in points:
-        parts += [Note(""), Note(f"Control {point.label}: {_setting(point.setting)}", style="bold")]
-        parts.append(Grid(columns, tuple(_tube_row(tube) for tube in point.tubes), repeat=2))
-    parts += _extrapolated(points)
-    parts += [Note(""), *_test_points(points)]
-    return Section("What a meter should read", tuple(parts), PLATE_SUPPLY)
+    bare = bool(rows) and all(row[3] == NOTHING for row in rows)
+    kept = [i for i, one in enumerate(columns) if not (bare and one.heading.startswith("screen"))]
+    return Grid(tuple(columns[i] for i in kept), tuple(tuple(row[i] for i in kept) for row in rows), repeat=2)
 
 
 def _tube_row(tube: TubePoint) -> tuple[str, ...]:
@@ -324,7 +334,7 @@ def audio_table(audio: AudioResponse) -> Section:
 
 
 def hum_table(hum: Hum) -> Section:
-    """Return hum volts of each output, and at the null of the hum pot if there is one to turn."""
+    """Return the hum voltage of each output, and at the null of the hum pot if there is one to turn."""
     pot = hum.pot
     columns = [
         Column("\noutput", "left"),
@@ -450,7 +460,7 @@ def _figure(value: float, unit: str) -> str:
 
 
 def provenance_note(provenance: Provenance, *, evaluations: int) -> Note:
-    """Return the line that tells what the figures were made from and with."""
+    """Return the line that says what the figures were made from and with."""
     cards = ", ".join(f"{tube} {digest[:12]}" for tube, digest in sorted(provenance.cards.items()))
     return Note(
         f"receiver-sim {provenance.receiver_sim}, ngspice {provenance.ngspice}; "

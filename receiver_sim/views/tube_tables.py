@@ -80,7 +80,7 @@ def _facts(card: TubeCard) -> Section:
     lines = [
         f"{card.kind}, {card.cutoff} cut-off; heater {card.heater.volts:g} V, {card.heater.amps:g} A{direct}",
         f"base {card.base} ({card.pins_flag}): {pins}",
-        f"greatest {', '.join(limits)} ({ratings.source}, {ratings.flag})",
+        f"maximum {', '.join(limits)} ({ratings.source}, {ratings.flag})",
         f"capacitances: grid to plate {engineering(caps.cgp, 'F')}, input {engineering(caps.cgk, 'F')}, "
         f"output {engineering(caps.cpk, 'F')} ({caps.source}, {caps.flag})",
     ]
@@ -116,7 +116,7 @@ def _points(card: TubeCard) -> Section:
 def _parameters(card: TubeCard) -> Section:
     assert card.fit is not None
     columns = (
-        Column("parameter", "left"), Column("value"), Column("one deviation"), Column("held by", "left")
+        Column("parameter", "left"), Column("value"), Column("standard\ndeviation"), Column("held by", "left")
     )  # fmt: skip
     rows = tuple(
         (name, f"{p.value:.5g}", f"{p.deviation:.2g}", p.held_by) for name, p in card.fit.parameters.items()
@@ -192,7 +192,7 @@ def check_table(table: TubeTable) -> Section:
 def fit_sheet(result: FitResult, written: str | None) -> Sheet:
     """Return what a fit gave: parameters with deviations, residuals; `written`: the file it went to."""
     columns = (
-        Column("parameter", "left"), Column("value"), Column("one deviation"), Column("held by", "left")
+        Column("parameter", "left"), Column("value"), Column("standard\ndeviation"), Column("held by", "left")
     )  # fmt: skip
     rows = tuple((p.name, f"{p.value:.5g}", f"{p.deviation:.2g}", p.held_by) for p in result.parameters)
     where = Note(f"written to {written}" if written is not None else "nothing written")

@@ -86,7 +86,7 @@ def sound(bench, demo, demo_cards):
         )  # fmt: skip
         start = time.perf_counter()
         made = listening.run(
-            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frequency_hz[0]),
+            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frame_hz[0]),
             path=[(0.0, part * found.onset.rotation)], signals=signals, seconds=seconds,
             noise=noise,
         )  # fmt: skip

@@ -40,7 +40,7 @@ def changed(d: Draw, build: Data) -> Data:
 
 
 def _ticklers_fit(build: Data) -> bool:
-    """Tell whether a tickler can be wound beside each coil: single layers, and coils told by figures."""
+    """Return whether a tickler can be wound beside each coil: single layers, and coils told by figures."""
     coils = [band["coil"] for band in build["bands"]]
     plain = [coil.get("winding", {"kind": "solenoid"})["kind"] == "solenoid" for coil in coils]
     return all(plain) and not any("link" in coil or "can" in coil for coil in coils)

@@ -67,7 +67,7 @@ ALL = list(classes(tuple[tuple(json_schema.VERBS.values())], set()))
 
 
 def numeric(hint: Any) -> bool:
-    """Tell whether a field holds numbers."""
+    """Return whether a field holds numbers."""
     return hint is float or (not isinstance(hint, type) and any(w in str(hint) for w in ("float", "complex")))
 
 

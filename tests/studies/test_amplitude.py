@@ -448,8 +448,8 @@ def test_no_onset_no_map(bench, demo, demo_cards):
     assert search.status is Status.DOES_NOT and result.status is Status.DOES_NOT
     assert result.amplitudes is None and result.kind is None and result.once_started is None
     assert result.warnings == (
-        "no setting starts oscillation, and a shock none that goes on: at every amplitude up to 22 V the "
-        "tube gives less than the tank loses",
+        "no setting starts oscillation, and a shock starts none that continues: at every amplitude up to 22 "
+        "V the tube gives less than the tank loses",
     )
 
 
@@ -460,7 +460,7 @@ def test_a_hard_onset_beyond_the_top_goes_on_once_started(bench, demo, demo_card
     assert result.kind is None and result.onset is None and result.jump is None and result.build_up is None
     shocked, known = result.once_started, result.amplitudes
     assert shocked is not None and known is not None and shocked.top_v is not None and shocked.lets_go
-    assert result.warnings == ("it does not start by itself, but goes on once something has started it",)
+    assert result.warnings == ("it does not start by itself, but continues once something has started it",)
     assert np.abs(known.energy_error).max() < 1e-5  # the setting is linear within 1/256 of the travel
     # the tube is the same as on the longer control, which reaches up to this onset; its screen is fed a
     # little more stiffly there, of which onset knows nothing (1e-5 seen) and the fold something (0.15 %)

@@ -98,7 +98,7 @@ def test_a_fit_that_is_no_fit_is_told_with_its_place(tmp_path: Path) -> None:
     assert answer.err == (
         f"{path}:{line}: fit.parameters.perveance.held_by: value 'choke': expected 'points', 'prior', "
         "'both' or 'fixed'; choose one of them, or remove the key 'fit' and let 'receiver-sim tubes fit' "
-        "write the fit anew\n"
+        "write the fit again\n"
     )
 
 

@@ -106,7 +106,7 @@ def test_remedies_work_when_they_are_made(
 def test_a_resistor_that_cannot_do_it_says_why(by_type: dict[str, DetectorCandidate]) -> None:
     refused = [m for m in by_type["57"].remedies if m.key == "regeneration.top"]
     assert [(m.after, m.works, m.reason) for m in refused] == [
-        (None, False, "too little even with none: the regulated volts do not suffice")
+        (None, False, "too little even with none: the regulated voltage is too low")
     ]
 
 

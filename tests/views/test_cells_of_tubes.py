@@ -211,7 +211,7 @@ def test_a_card_is_shown_as_its_file_states_it() -> None:
     limits = written["ratings"]
     keys = [k for k in ("plate", "plate_power", "screen", "screen_power") if k in limits]
     stated = [reading.read(limits[key]) for key in keys]
-    greatest = note_with(page, "greatest")
+    greatest = note_with(page, "maximum")
     reading.in_order(reading.figures(greatest), [(s.value, s.base) for s in stated], rel=5e-3)
     heater = [reading.read(written["heater"][key]) for key in ("volts", "amps")]
     seen = reading.figures(note_with(page, "cut-off; heater"))

@@ -83,6 +83,28 @@ def test_a_grid_that_does_not_fit_repeats_its_first_columns():
     assert grid.parts(100) == [[0, 1, 2, 3, 4, 5]]
 
 
+def test_one_column_is_not_left_by_itself():
+    """Regression: 'screen W' stood alone under the meter readings at 80 columns; one more goes with it."""
+    grid = Grid(tuple(Column(f"c{n}") for n in range(5)), (("12345678",) * 5,))
+    # 8 + 2 each: three beside the first fit in 40 (the last without its gap), one would be left
+    assert grid.parts(40) == [[0, 1, 2], [0, 3, 4]]
+
+
+def test_readings_alike_at_all_settings_stand_once_and_triodes_have_no_screen(report):
+    """Regression: a throttle moves no voltage and brought three equal tables, with empty columns."""
+    tube = dataclasses.replace(
+        report.operating_points[0].tubes[0], screen_v=None, screen_a=None, screen_w=None
+    )
+    points = [dataclasses.replace(point, tubes=(tube,)) for point in report.operating_points]
+    assert len(points) > 1
+    grids = [part for part in tables.operating_table(points).parts if isinstance(part, Grid)]
+    readings = [grid for grid in grids if grid.columns[0].heading.strip() == "socket"]
+    assert len(readings) == 1
+    assert not any(column.heading.startswith("screen") for column in readings[0].columns)
+    text = words(printed(tables.operating_table(points)))
+    assert all(f"{point.label}: knob" in text for point in points)
+
+
 def test_a_row_of_wrong_length_is_refused():
     with pytest.raises(ValueError, match=r"^row 1 has 1 cells for 2 columns$"):
         Grid((Column("a"), Column("b")), (("1", "2"), ("3",)))

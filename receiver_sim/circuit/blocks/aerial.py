@@ -121,12 +121,12 @@ def aerial_radiation(aerial: Aerial, *, frequency: float) -> tuple[float, float,
 
 
 def by_link(build: Build) -> bool:
-    """Tell whether the aerial itself reaches the tank through the link of the coil."""
+    """Return whether the aerial itself reaches the tank through the link of the coil."""
     return build.aerial is not None and build.aerial.coupling is None and build.rf_stage is None
 
 
 def floats(build: Build, band: Band) -> bool:
-    """Tell whether the aerial comes in by a feeder to a floating link, which it then also drives as one
+    """Return whether the aerial comes in by a feeder to a floating link, which it then also drives as one
     wire.
     """
     link = coil_figures(band.coil).link

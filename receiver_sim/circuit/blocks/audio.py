@@ -19,7 +19,7 @@ _SOCKETS = {"a": "audio", "f": "first audio"}
 
 
 def own_screen(stage: Audio | FirstStage, card: TubeCard) -> bool:
-    """Tell whether a stage's tube has a screen that is fed by itself."""
+    """Return whether a stage's tube has a screen that is fed by itself."""
     return card.kind != "triode" and stage.connection == "own"
 
 

@@ -1,4 +1,4 @@
-"""The link at the grounded end of a coil: what its winding amounts to beside both sections."""
+"""The link at the grounded end of a coil: the electrical values of its winding beside both sections."""
 
 from __future__ import annotations
 

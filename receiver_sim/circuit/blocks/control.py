@@ -1,4 +1,4 @@
-"""The regeneration control: what sets the volts of the detector's screen or plate feed, or the throttle."""
+"""The regeneration control: what sets the detector's screen voltage, its plate feed, or the throttle."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def _potentiometer(site: Site, control: Control) -> dict[str, Any]:
 
 @form("control", "screen_potentiometer")
 def screen_potentiometer(site: Site) -> Sequence[Block]:
-    """Return a potentiometer that sets the volts of the screen, with its wiper where `site` has it."""
+    """Return a potentiometer that sets the screen voltage, with its wiper where `site` has it."""
     control = _declared(site, "control", {"track": _track(site)})
     stopper = max(site.build.regeneration.stopper, CONTACT_OHM)
     values = {**_potentiometer(site, control), "stopper": stopper}

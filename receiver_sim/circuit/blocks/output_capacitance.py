@@ -29,7 +29,7 @@ class OutputCapacitances(NamedTuple):
 
 
 def suppressor_has_a_pin(card: TubeCard) -> bool:
-    """Tell whether a tube's suppressor is wired at the socket, not joined to the cathode inside."""
+    """Return whether a tube's suppressor is wired at the socket, not joined to the cathode inside."""
     return any(electrode == "g3" for electrode in card.pins.values())
 
 

@@ -61,7 +61,7 @@ def _merged(circuit: Circuit, shorts: list[Element]) -> dict[str, str]:
 
 
 def _loop(element: Element) -> bool:
-    """Tell whether a two-ended element has both its ends on one node: it does nothing."""
+    """Return whether a two-ended element has both its ends on one node: it does nothing."""
     return element.kind in "rclvi" and element.nodes[0] == element.nodes[1]
 
 

@@ -25,8 +25,8 @@ def plot_control(
 ) -> Axes:
     """Draw screen volts against the rotation of the control, and each band's onset and approach from T = 0.9.
 
-    The curve hardly depends on the band, so all are drawn alike. Bands without onset are named with their
-    status. order: names of all bands, for the colours. Returns the axes.
+    The curve is almost the same on every band, so all are drawn alike. Bands without onset are named with
+    their status. order: names of all bands, for the colours. Returns the axes.
     """
     ax = style.new_axes() if ax is None else ax
     sets = words_of([*curves, *(o.onset for o in onsets)])

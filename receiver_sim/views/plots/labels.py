@@ -1,4 +1,4 @@
-"""Names beside the lines they belong to, kept apart from each other; keys beside the axes."""
+"""Names beside the lines they belong to, kept clear of each other; keys beside the axes."""
 
 from __future__ import annotations
 

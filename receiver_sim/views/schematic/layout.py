@@ -123,7 +123,7 @@ def _turned(all_placed: list[Placed]) -> list[Placed]:
 
 
 def _beside(one: Part, other: Part) -> bool:
-    """Tell whether a part lies in parallel with another."""
+    """Return whether a part lies in parallel with another."""
     return len(other.pins) == 2 and {p.net for p in one.pins} == {p.net for p in other.pins}
 
 

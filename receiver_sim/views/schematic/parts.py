@@ -88,7 +88,7 @@ def _two(element: Element) -> tuple[str, str]:
 
 
 def _joins(element: Element) -> bool:
-    """Tell whether an element that isn't drawn is a plain connection: a meter, a source at rest, a link."""
+    """Return whether an element that isn't drawn is a plain connection: a meter, a source at rest, a link."""
     nature = element.about.nature
     if element.kind == "v":
         return nature is Nature.BENCH or (nature is Nature.MODEL and not element.value)
@@ -101,7 +101,7 @@ def _joins(element: Element) -> bool:
 
 
 def _absent(element: Element) -> bool:
-    """Tell whether a part is there in name only: a capacitor of nothing, a resistor of a link."""
+    """Return whether a part is there in name only: a capacitor of nothing, a resistor of a link."""
     if element.kind == "c":
         return (element.value or 0.0) < _LEAST_FARAD
     return element.kind == "r" and element.about.tolerance != "pot" and (element.value or 0.0) <= CONTACT_OHM

@@ -83,7 +83,7 @@ class _Board:
         return set(self.steps.get(at, {}).values())
 
     def crossable(self, at: XY, way: XY, net: str) -> bool:
-        """Tell whether a wire of a net may pass a point straight on: foreign wires there run square to it."""
+        """Return whether a net's wire may pass a point straight on: foreign wires there run square to it."""
         across = self.steps.get(at, {})
         sides = {(way[1], way[0]), (-way[1], -way[0])}
         return all(
@@ -91,7 +91,7 @@ class _Board:
         ) and (not across or len(across) == 2)  # fmt: skip
 
     def free(self, at: XY, net: str) -> bool:
-        """Tell whether a wire of a net may end or bend at a point."""
+        """Return whether a wire of a net may end or bend at a point."""
         if at in self.pin:
             return self.pin[at] == net
         return at not in self.body and self.nets_at(at) <= {net}
@@ -352,5 +352,5 @@ def _runs(board: _Board, out: Wiring) -> None:
 
 
 def _corner(board: _Board, at: XY, net: str) -> bool:
-    """Tell whether a net has a junction at a point, where a run ends."""
+    """Return whether a net has a junction at a point, where a run ends."""
     return sum(1 for one in board.steps[at].values() if one == net) >= 3

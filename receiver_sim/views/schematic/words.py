@@ -65,7 +65,7 @@ def boxed(x: float, y: float, align: str, rise: str, lines: Sequence[str], size:
 
 
 def overlap(a: Box, b: Box, room: float = 0.0) -> bool:
-    """Tell whether two boxes overlap, or come nearer than `room`."""
+    """Return whether two boxes overlap, or come nearer than `room`."""
     return (
         a[0] < b[2] + room and b[0] < a[2] + room and a[1] < b[3] + room and b[1] < a[3] + room
     )  # fmt: skip
@@ -83,7 +83,7 @@ class Sheet:
             self._cells.setdefault(key, []).append(box)
 
     def free(self, box: Box, room: float = 0.12) -> bool:
-        """Tell whether a box overlaps nothing that is there."""
+        """Return whether a box overlaps nothing that is there."""
         return not any(
             overlap(box, other, room) for key in self._keys(box) for other in self._cells.get(key, ())
         )
