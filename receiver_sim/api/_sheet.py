@@ -221,10 +221,12 @@ _COUNTING = {
 
 def _sockets(circuit: Circuit, cards: Cards, more: Sequence[SupplySocket]) -> tuple[SocketNote, ...]:
     names = {name: part.designator for part in parts_of(circuit) for name in part.elements}
-    held = [(names[socket.tube], cards.of(name)) for name, socket in circuit.sockets.items()]
-    bases = [(name, card.type, card.base, str(card.pins_flag)) for name, card in held]
-    bases += [(one.designator, one.tube, one.base, one.pins_flag) for one in more]
-    return tuple(SocketNote(name, tube, base, _counting(base), flag) for name, tube, base, flag in bases)
+    held = [(names[socket.tube], name, cards.of(name)) for name, socket in circuit.sockets.items()]
+    bases = [(part, card.type, card.base, str(card.pins_flag), name) for part, name, card in held]
+    bases += [(one.designator, one.tube, one.base, one.pins_flag, "") for one in more]
+    return tuple(
+        SocketNote(part, tube, base, _counting(base), flag, name) for part, tube, base, flag, name in bases
+    )
 
 
 def _counting(base: str) -> str:

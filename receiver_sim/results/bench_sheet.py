@@ -25,13 +25,18 @@ class WiringLine:
 
 @dataclass(frozen=True)
 class SocketNote:
-    """How the pins of a socket are counted. base: of the tube's card; pins_flag: how sure its pins are."""
+    """How the pins of a socket are counted.
+
+    base: of the tube's card; pins_flag: how sure its pins are; socket: as the constructor says, '' in the
+    supply.
+    """
 
     designator: str
     tube: str
     base: str
     counting: str
     pins_flag: str
+    socket: str = ""
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ def bench_sheet(found: BenchSheet) -> Sheet:
         winding_table(found.coils),
         wiring_table(found.sockets, found.wiring),
         bring_up_table(found.steps),
-        *(chart_table(chart) for chart in found.charts),
+        *(chart_table(chart, found.sockets) for chart in found.charts),
         to_check(found.onsets, found.hum_pot),
         dial_table(found.scales),
         drift_table(found.drift),
@@ -166,13 +166,17 @@ def wiring_table(sockets: Sequence[SocketNote], wiring: Sequence[WiringLine]) ->
     )
     notes = tuple(
         Note(
-            f"{one.designator} {one.tube}, {one.base}: pins are counted {one.counting}; its pins are "
-            f"{_how_sure(one.pins_flag)}.",
+            f"{one.designator} {one.tube}{_stage(one)}, {one.base}: pins are counted {one.counting}; its "
+            f"pins are {_how_sure(one.pins_flag)}.",
             mark=" - ",
         )
         for one in sockets
     )
     return Section("Wiring, sockets seen from below", (*notes, Grid(columns, rows)), PLATE_SUPPLY)
+
+
+def _stage(one: SocketNote) -> str:
+    return f", {one.socket}" if one.socket else ""
 
 
 def _how_sure(flag: str) -> str:
@@ -192,8 +196,12 @@ def bring_up_table(steps: Sequence[BringUpStep]) -> Section:
     return Section("Switching on for the first time", (Grid(columns, rows),), PLATE_SUPPLY)
 
 
-def chart_table(chart: PinChart) -> Section:
-    """Return the readings at every pin with a column to write one's own into."""
+def chart_table(chart: PinChart, sockets: Sequence[SocketNote] = ()) -> Section:
+    """Return the readings at every pin with a column to write one's own into.
+
+    sockets: give the tubes the names that they have in the wiring list.
+    """
+    names = {one.socket: one.designator for one in sockets if one.socket}
     columns = [
         Column("\ntube", "left"), Column("\npin", "left"), Column("\nwhat", "left"), Column("no meter\nV"),
         Column("eight of ten\nsets, V"),
@@ -203,7 +211,7 @@ def chart_table(chart: PinChart) -> Section:
     columns += [Column("set off\nohm"), Column("\nyours", "left")]
     rows = tuple(
         (
-            f"{one.socket} {one.tube}".strip(),
+            f"{names.get(one.socket, one.socket)} {one.tube}".strip(),
             one.pin,
             one.words,
             _volts(one.true_v),
@@ -222,9 +230,10 @@ def chart_table(chart: PinChart) -> Section:
         "that range. Tube out: the tube of that socket pulled, the others in. Set off: unplugged and "
         "discharged, tubes out or cold, regulator open, control fully down."
     )
+    who = [Note(f"{', '.join(f'{part}: {name}' for name, part in names.items())}.")] if names else []
     return Section(
         f"What a meter reads, {chart.setting} ({percent(chart.rotation)})",
-        (Grid(tuple(columns), rows, repeat=3), Note(legend)),
+        (*who, Grid(tuple(columns), rows, repeat=3), Note(legend)),
         PLATE_SUPPLY,
     )
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 from xml.sax.saxutils import escape
 
@@ -14,7 +15,10 @@ from receiver_sim.results.bench_sheet import DialScale
 
 RING_MM = 11.0
 MOST_MARKS = 14
-"""Numbers on a ring; the steps between them are 1, 2 or 5 times a power of ten kHz."""
+"""Numbers on a ring at most; the steps between them are 1, 2 or 5 times a power of ten kHz."""
+
+FIGURE_MM, FIGURE_WIDTH, CLEAR_MM = 2.4, 0.62, 0.8
+"""Height of the numbers, width of a figure as a part of it (usual sans-serif faces), room between numbers."""
 
 
 class Stroke(NamedTuple):
@@ -63,6 +67,29 @@ def frequency_marks(scale: DialScale) -> list[tuple[float, float, bool]]:
     return [(k * fine, float(place(k * fine)), k % 5 == 0) for k in range(first, last + 1)]
 
 
+def with_room(angles: Mapping[float, float], radius: float) -> list[float]:
+    """Return those numbers, each at an angle (deg) on a circle (mm), that can be read beside each other.
+
+    The rounder ones first: at the crowded end of a dial every second or fifth is left.
+    """
+    step = min((b - a for a, b in pairwise(sorted(angles))), default=1.0)
+    kept: list[tuple[float, float]] = []
+    out: list[float] = []
+    for number in sorted(angles, key=lambda k: (_coarseness(k / step), k)):
+        half = 0.5 * (FIGURE_WIDTH * FIGURE_MM * len(f"{number:g}") + CLEAR_MM)
+        at = math.radians(angles[number]) * radius
+        if all(abs(at - other) >= half + room for other, room in kept):
+            kept.append((at, half))
+            out.append(number)
+    return sorted(out)
+
+
+def _coarseness(count: float) -> int:
+    """Return 0 for every tenth step, 1 for every fifth, 2 for every second, 3 for the rest."""
+    whole = round(count)
+    return next(rank for rank, every in enumerate((10, 5, 2, 1)) if whole % every == 0)
+
+
 def scale_drawing(scales: Sequence[DialScale], *, diameter_mm: float) -> Scale:
     """Return the scale of some bands, the first outermost, and a ring of degrees within; sizes in mm."""
     radius = diameter_mm / 2.0
@@ -76,11 +103,12 @@ def scale_drawing(scales: Sequence[DialScale], *, diameter_mm: float) -> Scale:
         ends = angle_of(0.0, scale.travel_deg), angle_of(1.0, scale.travel_deg)
         arcs.append((outer, ends[1], ends[0]))
         words.append(_word(outer - 0.8 * RING_MM, 90.0, scale.band, 2.2))
-        for khz, rotation, numbered in frequency_marks(scale):
+        marks = frequency_marks(scale)
+        for _, rotation, numbered in marks:
             angle = angle_of(rotation, scale.travel_deg)
             strokes.append(_stroke(outer, outer - (4.0 if numbered else 2.0), angle))
-            if numbered:
-                words.append(_word(outer - 5.5, angle, f"{khz:g}", 2.4))
+        angles = {khz: angle_of(rotation, scale.travel_deg) for khz, rotation, numbered in marks if numbered}
+        words += [_word(outer - 5.5, angles[k], f"{k:g}", FIGURE_MM) for k in with_room(angles, outer - 5.5)]
     if scales and inner > 1.5 * RING_MM:
         travel = scales[0].travel_deg
         arcs.append((inner, angle_of(1.0, travel), angle_of(0.0, travel)))

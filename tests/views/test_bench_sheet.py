@@ -6,6 +6,7 @@ import csv
 import io
 import math
 import re
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import numpy as np
@@ -14,7 +15,14 @@ import pytest
 from receiver_sim.judge.bring_up import steps
 from receiver_sim.results import cautions
 from receiver_sim.results.bench_chart import Beside, MeterReading, PartNeeds, PinChart, PinReadings
-from receiver_sim.results.bench_sheet import BenchSheet, DialScale, OnsetToCheck, OtherValue, WiringLine
+from receiver_sim.results.bench_sheet import (
+    BenchSheet,
+    DialScale,
+    OnsetToCheck,
+    OtherValue,
+    SocketNote,
+    WiringLine,
+)
 from receiver_sim.results.coils import DialMark
 from receiver_sim.schema import load_build
 from receiver_sim.views import bench_sheet, dial_scale, printed_page, printed_pdf
@@ -230,3 +238,35 @@ def test_the_dial_scale_has_its_size_and_its_marks_where_the_frequency_is():
     assert angle == pytest.approx(90.0 + 180.0 * (0.5 - rotation), abs=0.5)
     radius = math.hypot(float(place["x"]), float(place["y"]))
     assert 45.0 < radius < 60.0
+
+
+def test_numbers_at_the_crowded_end_of_a_dial_stay_clear_of_each_other():
+    """Measured by the outlines of a common wide face (DejaVu Sans), along the circle they stand on.
+
+    Guards against figures over each other where a capacitor linear in capacitance crowds the low end.
+    """
+    from matplotlib.textpath import TextPath
+
+    # f = 1/sqrt(C), C linear in rotation, 1.65 to 3.82 MHz: the demo's widest coil
+    low, high = 1.651e6, 3.816e6
+    turns = [i / 12.0 for i in range(13)]
+    marks = [DialMark(t, (high**-2 + t * (low**-2 - high**-2)) ** -0.5, -1.0) for t in turns]
+    scale = dial_scale.scale_drawing([DialScale("160 m", "main", 180.0, tuple(marks))], diameter_mm=120.0)
+    numbers = [one for one in scale.words if re.fullmatch(r"\d{4}", one.text)]
+    assert len(numbers) >= 8 and "2000" in [one.text for one in numbers]
+    ends = []
+    for one in numbers:
+        box = TextPath((0.0, 0.0), one.text, size=one.size).get_extents()
+        at = math.radians(one.turn) * math.hypot(one.x, one.y)
+        ends.append((at - 0.5 * box.width, at + 0.5 * box.width))
+    ends.sort()
+    assert all(after[0] > before[1] + 0.3 for before, after in pairwise(ends))
+
+
+def test_the_chart_names_its_tubes_as_the_wiring_list_does():
+    """Regression: the chart said 'detector 6SJ7' where the wiring list beside it said 'V1 6SJ7'."""
+    sockets = (SocketNote("V1", "6SJ7", "octal", "from the key", "seen", "detector"),)
+    one = chart()
+    text = as_text(bench_sheet.chart_table(one, sockets), 100)
+    assert "V1: detector." in text and f"V1 {one.pins[0].tube}" in text
+    assert " - V1 6SJ7, detector, octal: pins" in as_text(bench_sheet.wiring_table(sockets, ()), 100)

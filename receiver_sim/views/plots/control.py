@@ -1,4 +1,4 @@
-"""Screen volts against the knob: how far apart do the bands lie on it, how wide is the approach to onset?"""
+"""Screen voltage against the knob: how far apart do the bands lie, how wide is the approach to onset?"""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def plot_control(
     onsets: Sequence[Onset] = (),
     order: Sequence[str] = (),
 ) -> Axes:
-    """Draw screen volts against the rotation of the control, and each band's onset and approach from T = 0.9.
+    """Draw screen voltage against the rotation of the control, each band's onset and approach from T = 0.9.
 
     The curve is almost the same on every band, so all are drawn alike. Bands without onset are named with
     their status. order: names of all bands, for the colours. Returns the axes.
@@ -82,7 +82,7 @@ def plot_control(
 
 
 def _title(sets: Words) -> str:
-    return f"{'Screen volts' if sets.name == 'screen' else sets.whole.capitalize()} against the control"
+    return f"{'Screen voltage' if sets.name == 'screen' else sets.whole.capitalize()} against the control"
 
 
 def axis(sets: Words) -> str:

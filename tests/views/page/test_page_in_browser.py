@@ -198,6 +198,21 @@ def test_print_keeps_marks_and_words_under_pictures_and_leaves_out_long_tables(p
     assert page.script(look, "details.long", "display") != "none"
 
 
+def test_the_four_pictures_are_on_the_first_sheet(page: Page) -> None:
+    """An A4 sheet less 10 mm of margin is 190 mm by 277 mm, at 96 CSS px an inch.
+
+    Guards against two of the pictures on a second sheet, which held nothing else.
+    """
+    page.size(round(190.0 / 25.4 * 96.0), 1000, "light")
+    page.medium("print")
+    bottom = page.script(
+        "return document.querySelector('.pictures').getBoundingClientRect().bottom + scrollY"
+    )
+    page.medium("screen")
+    page.size(1280, 900, "light")
+    assert 400.0 < bottom < 277.0 / 25.4 * 96.0
+
+
 def test_a_script_error_is_noticed(page: Page) -> None:
     page.script("setTimeout(() => { throw new Error('on purpose'); }, 0)")
     page.settle()
