@@ -9,12 +9,10 @@ from typing import Any
 import pytest
 
 from receiver_sim import api
-from receiver_sim.api import _audio, _sheet, _sure
-from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.schema import Build, load_build
-from receiver_sim.studies import detection
+from tests.helpers import fewer
 
 
 def _approx(expected: Any, rel: float | None = None, abs: float | None = None, nan_ok: bool = False) -> Any:
@@ -36,12 +34,19 @@ BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 LONGEST_FIRST = (
     "test_cli.py",
     "test_stages.py",
+    "frozen/test_frozen_demo.py",
+    "frozen/test_frozen_runs.py",
     "test_notebooks.py",
     "test_broken_workers.py",
     "studies/test_stability.py",
     "studies/test_listening.py",
     "test_failing_writes.py",
     "test_ends.py",
+    "frozen/test_frozen_check.py",
+    "frozen/test_frozen_bench.py",
+    "frozen/test_frozen_others.py",
+    "frozen/test_frozen_mains.py",
+    "frozen/test_frozen_coils.py",
     "studies/test_tube_fit.py",
     "test_cli_coils.py",
     "test_cli_envelope.py",
@@ -95,24 +100,16 @@ def few_sets() -> Iterator[None]:
     """Let `check` draw four sets instead of a hundred, of every eighth part: drawn in full they are half of a
     check, and few tests look at them.
     """
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(_sure, "SETS", 4)
-        patch.setattr(_sure, "STRENGTHS", 1)
-        patch.setattr(_sheet, "SETS", 4)
-        patch.setattr(_sure, "factors_of", lambda *given: factors_of(*given)[::8])
+    with fewer.few_sets():
         yield
 
 
 @pytest.fixture(scope="session", autouse=True)
 def few_runs() -> Iterator[None]:
-    """Let `audio` drive its outputs at three levels instead of nine, and `detect` listen to three beat notes
-    instead of five and count beats at two offsets instead of seven, each of them a run over time. What looks
-    at the curves asks for the points it needs.
+    """Let `audio` and `detect` make fewer runs over time. What looks at the curves asks for the points it
+    needs.
     """
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setitem(api.audio_in_depth.__kwdefaults__, "inputs", _audio.INPUTS[::4])
-        patch.setattr(detection, "BEAT_LEVELS", detection.BEAT_LEVELS[::2])
-        patch.setattr(detection, "OFFSETS", detection.OFFSETS[2::3])
+    with fewer.few_runs():
         yield
 
 

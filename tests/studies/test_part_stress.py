@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -325,3 +326,31 @@ def test_a_mains_set_by_its_own_run_of_switching_on(bench):
         assert found[f"cpsec{i}"].highest_v > 0.9 * peak
     lines = {n.key: n for n in needs(build, circuit, found, None, cards)}
     assert not any(lines[f"supply.filter[{i}].capacitor"].enough for i in range(3))
+
+
+def test_a_regulator_carries_what_its_dropper_brings_less_the_control(tickler):
+    """Cold, fully lit: 68 V and the chain of 63 kohm, which takes 1.1 of the dropper's 8.7 mA (Kirchhoff)."""
+    _, found, circuit, _ = tickler
+    (zener,) = [name for name in found if name in circuit and circuit[name].kind == "d"]
+    amps_dropper = math.sqrt(found["rdropper"].watts_w / 18e3)
+    held = 68.0 + 150.0 * (found[zener].highest_a - 4e-3)
+    assert found[zener].highest_a == pytest.approx(amps_dropper - held / 63e3, rel=0.01)
+
+
+@pytest.mark.parametrize(("place", "longer"), [("30 %", 0.7), ("85 %", 0.85)])
+def test_a_heater_swings_by_the_longer_side_of_its_pot(demo, demo_cards, place, longer):
+    """Its end beyond the longer side: that share of the peak of 6.3 V and 10 % more."""
+    build = changed_build(demo, {"heater.hum_pot_position": place})
+    circuit = receiver_circuit(build, demo_cards, band=build.bands[0], dial_hz=1.9e6, rotation=0.5)
+    ends = part_stress._heaters(build, demo_cards, circuit)
+    assert set(ends) == {"detector", "audio"}
+    for one in ends.values():
+        assert one.peak_v == pytest.approx(longer * 1.1 * math.sqrt(2.0) * 6.3)
+
+
+def test_batteries_and_bench_supplies_know_no_mains(demo):
+    """All others are looked at with the mains 10 % high, as the legend of the parts list says."""
+    assert part_stress.mains_of(shipped_build("one_tube")) == 1.0
+    bench = SimpleNamespace(supply=SimpleNamespace(kind="bench"))
+    assert part_stress.mains_of(bench) == 1.0
+    assert part_stress.mains_of(demo) == part_stress.mains_of(shipped_build("mains_set")) == 1.1

@@ -1,0 +1,12 @@
+"""Answers of shipped builds are what they were: the group 'others'. Nothing is said of truth."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.frozen.holding import hold, of
+
+
+@pytest.mark.parametrize("case", of("others"), ids=lambda case: case.name)
+def test_nothing_changed_unnoticed(case) -> None:
+    hold(case)
