@@ -30,6 +30,11 @@ class NaturalModes:
     s: ComplexArray
     share: FloatArray
 
+    @property
+    def growing(self) -> ComplexArray:
+        """Those of `s` that grow, fastest first."""
+        return self.s[self.s.real > ROUNDING * np.abs(self.s)]
+
 
 def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: complex) -> NaturalModes:
     """Return the natural modes of a network that holds its energy in n capacitors and inductors.

@@ -16,6 +16,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer, WrongValue
+from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
@@ -486,16 +487,28 @@ def run(
         )
     if beat is not None:
         working = beat.best.rotation
+        amplitude = ear.held(working)
+        growing = linearised(build, cards, bench, mode, amplitude=amplitude, rotation=working).modes().growing
+        if growing.size:
+            # a run over time would show the motion that grows up, not what a carrier does
+            return replace(empty, notes=(*empty.notes, _restless(growing[0].imag / (2.0 * math.pi))))
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly
-        locking = (
-            100.0 * 2.0 * math.pi * ear.held(working) / (abs(mode.at(working).residue) * ear.current(1.0))
-        )
+        locking = 100.0 * 2.0 * math.pi * amplitude / (abs(mode.at(working).residue) * ear.current(1.0))
         empty = replace(
             empty,
             beat_transfer=beat_transfer(ear, working, tone=beat_hz),
             pulling=pulling(ear, working, carrier_v=locking),
         )
     return empty
+
+
+def _restless(hertz: float) -> str:
+    """Say why a beat note was not run over time."""
+    what = f"moves to and fro by itself, at {hertz:.0f} Hz to begin with" if hertz else "does not hold still"
+    return (
+        f"at the best setting for a beat note the oscillation {what}: the note is told as if it held still, "
+        "overload and locking are left out; 'receiver-sim onset' tells where it holds still"
+    )
 
 
 def _notes(found: Oscillation, *, am: DetectionCurve | None, beat: DetectionCurve | None) -> tuple[str, ...]:

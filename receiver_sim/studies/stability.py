@@ -297,8 +297,7 @@ def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
 
 
 def _grows(look: Callable[[float], NaturalModes], place: float) -> bool:
-    s = look(place).s
-    return bool(np.any(s.real > ROUNDING * np.abs(s)))
+    return bool(look(place).growing.size)
 
 
 def _between(amplitudes: AmplitudeMap, place: float) -> tuple[float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,11 +15,16 @@ from receiver_sim.engine import EngineError
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.oscillating import mode_at
 from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
+from receiver_sim.schema import load_build
 from receiver_sim.studies import amplitude, detection, selectivity
 from tests.decks import envelope_deck
 from tests.studies.test_amplitude import high_control
+
+HARD = Path(__file__).parents[1] / "hard_builds"
 
 
 @pytest.fixture(scope="module")
@@ -220,6 +226,25 @@ def test_a_band_that_oscillates_all_over_gives_beat_notes_over_its_control(bench
     assert found.beat.amplitude_v == pytest.approx(
         np.interp(found.beat.rotation, known.amplitudes.rotation, known.amplitudes.amplitude_v), rel=1e-6
     )
+
+
+def test_what_moves_by_itself_is_not_run_over_time_with_a_carrier(bench):
+    """A set that howls with its phones: the run over time shows volts where a beat note is half a millivolt.
+
+    Guards against 'locks within 100 Hz' of a howling set, after a minute and a half of runs.
+    """
+    build = load_build(HARD / "howls_with_its_phones.yaml")
+    found = api.detect(build, bench=bench)
+    assert found.beat is not None and (found.pulling, found.beat_transfer) == (None, None)
+    assert any("does not hold still" in note for note in found.notes)
+    receiver = Receiver(build, bench)
+    tuned = receiver.at(build.bands[0])
+    oscillation = amplitude.of(tuned, time_runs=False)
+    ear = detection.Listener(
+        receiver.build, receiver.cards, bench, mode_at(tuned, oscillation), found=oscillation, output=0
+    )
+    _, heard = ear.beat_in_time(found.beat.best.rotation, 1e-6, offset_hz=800.0, seconds=0.03)
+    assert heard > 1.0 > 1e3 * found.beat.best_v
 
 
 def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
