@@ -333,12 +333,13 @@ def outside_range(
     return out
 
 
-def load_card(path: str | Path, *, to_be_fitted: bool = False) -> TubeCard:
-    """Read and check the card at `path`; one `to_be_fitted` may hold a fit of another law.
+def load_card(path: str | Path, *, to_be_fitted: bool = False, shipped: bool = False) -> TubeCard:
+    """Read and check the card at `path`; one `to_be_fitted` may hold a fit of another law; shipped: as in
+    `read_located`.
 
     Raises CardFaults with every fault found.
     """
-    located = read_located(path, faults=CardFaults, what="a tube card")
+    located = read_located(path, faults=CardFaults, what="a tube card", shipped=shipped)
     try:
         card = validated(
             TubeCard,
@@ -422,7 +423,7 @@ def card_for(type_name: str) -> TubeCard:
 
 @cache
 def _shipped(type_name: str) -> TubeCard:
-    return load_card(folder("models") / f"{type_name}.yaml")
+    return load_card(folder("models") / f"{type_name}.yaml", shipped=True)
 
 
 def _rows(g: Glimpse) -> Iterator[tuple[str, int]]:

@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from receiver_sim.data import folder
 from receiver_sim.schema.faults import Fault, FileFaults, dotted, nearest, show
 from receiver_sim.schema.located_yaml import MAX_BYTES, locate, read_located
 
@@ -141,3 +142,8 @@ def test_messages_show_no_control_characters():
 def test_nearest_disregards_case():
     assert nearest("GRID_LEEK", ["grid_leak", "grid_capacitor"]) == "grid_leak"
     assert nearest("zebra", ["grid_leak"]) is None
+
+
+@pytest.mark.parametrize("path", sorted(folder("models").glob("*.yaml"))[::9], ids=lambda p: p.stem)
+def test_libyaml_reads_a_shipped_card_as_pyyaml_does(path):
+    assert read_located(path, shipped=True) == read_located(path)
