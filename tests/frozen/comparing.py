@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterator
+from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
 REL = 1e-4
@@ -27,6 +28,9 @@ class Difference(NamedTuple):
     now: Any
     size: float
 
+
+PROSE = ("page", "complaints", "words")
+"""Keys of printed lines, which may be folded in another place."""
 
 _NUMBER = re.compile(r"(?<![\w.])[-+\N{MINUS SIGN}]?\d+(?:\.\d+)?(?:e[-+]?\d+)?", re.IGNORECASE)
 
@@ -80,6 +84,9 @@ def _compared(
             else:
                 yield from _compared(was[key], now[key], (*place, key), columns, rel)
     elif isinstance(was, list) and isinstance(now, list):
+        if place and place[-1] in PROSE:
+            yield from _pages(was, now, where, rel)
+            return
         if len(was) != len(now):
             yield Difference(where, f"{len(was)} of them", f"{len(now)} of them", float("inf"))
         for number, (a, b) in enumerate(zip(was, now, strict=False)):
@@ -92,6 +99,18 @@ def _compared(
         yield from _words(was, now, where, rel)
     elif was != now:
         yield Difference(where, was, now, float("inf"))
+
+
+def _pages(was: list[str], now: list[str], where: str, rel: float) -> Iterator[Difference]:
+    """Compare printed lines, matched by their words; lines that were folded elsewhere alone are alike."""
+    shapes = [[" ".join(_NUMBER.sub("0", line).split()) for line in lines] for lines in (was, now)]
+    for what, a, b, c, d in SequenceMatcher(None, *shapes, autojunk=False).get_opcodes():
+        if what == "equal":
+            for number, old, new in zip(range(a, b), was[a:b], now[c:d], strict=True):
+                yield from _words(old, new, f"{where}.{number}", rel)
+        else:
+            texts = (" ".join(" ".join(lines).split()) for lines in (was[a:b], now[c:d]))
+            yield from _words(*texts, f"{where}.{a}", rel)
 
 
 def _words(was: str, now: str, where: str, rel: float) -> Iterator[Difference]:

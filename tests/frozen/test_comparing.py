@@ -52,6 +52,7 @@ def test_a_change_is_seen_at_its_place(old: str, new: str, place: str) -> None:
         ("38 ", "39 "),  # a figure on the edge may be rounded either way
         ("1e-09", "3e-09"),  # of a column whose largest is 2
         ("40 m      38", "40 m     38"),
+        ("' - 6SJ7: enough'", "' - 6SJ7:', '   enough'"),  # folded elsewhere
     ],
 )
 def test_what_another_machine_may_find_passes(old: str, new: str) -> None:

@@ -10,7 +10,9 @@ import pytest
 from receiver_sim.builds import cards_for, shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit, Socket
+from receiver_sim.judge import part_needs
 from receiver_sim.judge.part_needs import heater_current, needs
+from receiver_sim.results.bench_chart import Beside, PartNeeds
 from receiver_sim.results.supply import Capacitor, Rectified
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import part_stress
@@ -122,3 +124,23 @@ def test_each_value_is_rounded_in_the_series_it_is_sold_in() -> None:
     assert lines["audio.grid_stopper"].preferred == pytest.approx(5.1e3)
     assert lines["detector.grid_capacitor"].preferred == pytest.approx(120e-12)
     assert lines["audio.coupling"].preferred == pytest.approx(12e-9)
+
+
+@pytest.mark.parametrize(("worst", "enough"), [(0.69, True), (0.71, False)])
+def test_a_limit_beside_the_columns_makes_a_part_too_weak(worst: float, enough: bool) -> None:
+    """The screen of a 6SJ7 dissipates 0.7 W at most (RCA sheet), whatever the plate still stands."""
+    beside = Beside(SCREEN_W, worst, 0.7, "W", "tubes warm")
+    line = filled(PartNeeds, highest_v=100.0, stated_v=300.0, watts_w=None, highest_a=None, ripple_a=None,
+                  stated_w=2.5, stated_a=None, besides=(beside,))  # fmt: skip
+    assert part_needs._judged(line).enough is enough
+
+
+@pytest.mark.parametrize(
+    ("highest", "ripple", "enough"), [(None, 61e-3, True), (None, 121e-3, False), (0.2, None, False)]
+)
+def test_a_stated_current_is_that_of_the_ripple_where_there_is_one(
+    highest: float | None, ripple: float | None, enough: bool
+) -> None:
+    line = filled(PartNeeds, highest_v=None, watts_w=None, highest_a=highest, ripple_a=ripple, stated_v=None,
+                  stated_w=None, stated_a=0.12, besides=())  # fmt: skip
+    assert part_needs._judged(line).enough is enough
