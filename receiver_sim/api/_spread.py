@@ -25,7 +25,7 @@ from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
 from receiver_sim.results.spread import BandSpread, Held, SetOnset, Sets, Share, Spread
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import spread
-from receiver_sim.studies.drawn_sets import look_at_bands, look_at_set
+from receiver_sim.studies.drawn_sets import look_at_bands, look_at_set, with_gains
 
 RULES = ("onset", "onset_rotation", "onset_screen", "approach_min")
 """Rules that are judged in every set: at the middle of each band's dial; that of the screen only where the
@@ -77,9 +77,10 @@ def plan_for(
 
     starts = bench.map(start, chosen)
     rest = rest_of(bench, settled, cards, chosen, starts)
-    return plan_sets(
+    plan = plan_sets(
         settled, cards, factors, bands=chosen, starts=starts, seed=seed, search=onset.search, rest=rest
     )
+    return with_gains(bench, plan)
 
 
 def _known(measured: Sequence[str], factors: Sequence[Factor]) -> None:

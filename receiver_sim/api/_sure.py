@@ -25,7 +25,7 @@ from receiver_sim.results.spread import Held, SetOnset, Share
 from receiver_sim.results.sure import FigureRange, HowSure, StrengthRange
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, operating_point, spread
-from receiver_sim.studies.drawn_sets import look_at_bands, tuning_of
+from receiver_sim.studies.drawn_sets import look_at_bands, tuning_of, with_gains
 from receiver_sim.studies.set_figures import SetFigures, figures_of_set
 from receiver_sim.working import Setting
 
@@ -108,7 +108,7 @@ def drawing_of(
     if all(found.status is Status.FAILED for found in bands):
         # each of a hundred sets would fail likewise, each after the whole time limit perhaps
         raise EngineError("the set as stated found no solution on any band, so no others were drawn")
-    return Drawing(plan, setting, share, stated)
+    return Drawing(with_gains(bench, plan), setting, share, stated)
 
 
 def how_sure(

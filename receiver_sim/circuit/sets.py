@@ -31,12 +31,13 @@ class Start:
     """Where a band's onset lies in the build as stated.
 
     share: of the control's travel, None without an onset; slope: of loop gain against share; tuning: of the
-    capacitor, F.
+    capacitor, F. gains: (share, loop gain) about the onset, as far as the gain rises; none where not known.
     """
 
     share: float | None
     slope: float
     tuning: float | None
+    gains: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

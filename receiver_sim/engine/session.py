@@ -199,31 +199,30 @@ class Session:
 
     def ac_each(
         self,
-        settings: Sequence[Mapping[str, float]],
-        start: float,
-        stop: float,
+        sweeps: Sequence[tuple[Mapping[str, float], float, float]],
         points: int,
         *,
         vectors: Sequence[str],
     ) -> list[Vectors] | None:
         """Return the linear sweeps of `ac` (3 points or more) for each of some settings (element -> main
-        value), in one exchange with the worker: of a short analysis the exchange is the longer part.
+        value) with its start and stop (Hz), in one exchange with the worker: of a short analysis the exchange
+        is the longer part.
 
         None where they can't be had that way: the session is troubled, or one of them had no solution. In the
         second case the session is over; the settings are asked for one by one in another.
         """
-        if self._troubled or not settings:
+        if self._troubled or not sweeps:
             return None
         wanted = tuple(dict.fromkeys(_name(name, _VECTOR, "vector name") for name in vectors))
-        command = f"ac {_sweep(start, stop, points, 'lin')}"
         runs = []
-        for setting in settings:
+        for setting, start, stop in sweeps:
             for element, value in setting.items():
                 self.alter(element, value)
+            command = f"ac {_sweep(start, stop, points, 'lin')}"
             runs.append(Run(tuple(self._queued), command, "ac", wanted))
             self._queued = []
         try:
-            done = self._asked_each(Runs(tuple(runs)), command)
+            done = self._asked_each(Runs(tuple(runs)), runs[-1].command)
         except _Unsolved:
             self._over = "one of many analyses had no solution"
             return None

@@ -98,38 +98,51 @@ class Probe:
         a circuit loaded anew.
         """
         on, near, half = self._on, self.frequency, self._half_width
-        vectors = ["frequency", self._node, *on.control_vectors]
         runs = on.session.ac_each(
-            [on.circuit.control.at_share(wiper) for wiper in wipers], near - half, near + half, 3,
-            vectors=vectors,
+            [(on.circuit.control.at_share(wiper), near - half, near + half) for wiper in wipers], 3,
+            vectors=self.vectors,
         )  # fmt: skip
         if runs is None:
             return None
-        self.evaluations += len(runs)
         out = []
         for wiper, run in zip(wipers, runs, strict=True):
-            try:
-                frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
-            except NoAnswer:
-                frequency, gain = 0.0, 0.0
-            if gain > 0.0 and abs(frequency - near) <= 3.0 * half:
-                out.append(Sample(wiper, on.figure(run, share=wiper), frequency, gain))
-            else:
-                self.frequency = near
-                out.append(self.measure(wiper))
+            self.frequency = near
+            out.append(self.read(run, wiper) or self.measure(wiper))
         self.frequency = near
         return out
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """From and up to which frequency (Hz) three points are taken about the zero phase found last."""
+        return self.frequency - self._half_width, self.frequency + self._half_width
+
+    @property
+    def vectors(self) -> list[str]:
+        """What `read` wants kept of a run."""
+        return ["frequency", self._node, *self._on.control_vectors]
+
+    def read(self, run: Vectors, wiper: float, *, reach: float = 3.0) -> Sample | None:
+        """Return what `measure` does from a run of three points between `ends` that was made for it, None
+        where its zero phase has to be looked for elsewhere: farther off than `reach` half widths.
+        """
+        self.evaluations += 1
+        try:
+            frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
+        except NoAnswer:
+            return None
+        if gain <= 0.0 or abs(frequency - self.frequency) > reach * self._half_width:
+            return None
+        return Sample(wiper, self._on.figure(run, share=wiper), frequency, gain)
+
     def _run(self, low: float, high: float, points: int) -> Vectors:
         self.evaluations += 1
-        vectors = ["frequency", self._node, *self._on.control_vectors]
-        return self._on.session.ac(low, high, points, vectors=vectors)
+        return self._on.session.ac(low, high, points, vectors=self.vectors)
 
     def _near(self, *, follow: bool) -> tuple[float, float, Vectors] | None:
         """Return frequency and gain of the zero phase beside the last one, with the run; None if there is
         none."""
         for _ in range(4):
-            run = self._run(self.frequency - self._half_width, self.frequency + self._half_width, 3)
+            run = self._run(*self.ends, 3)
             try:
                 frequency, gain = zero_phase(run["frequency"].real, ratio=return_ratio(run[self._node]))
             except NoAnswer:

@@ -7,33 +7,42 @@ on its number and the seed only, as each begins from a fresh load.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 
+from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.element import Law
 from receiver_sim.circuit.element_map import ElementMap
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan, Start, laws_of, set_circuit
 from receiver_sim.circuit.writer import deck
-from receiver_sim.engine import Bench, EngineError, EngineLost
+from receiver_sim.engine import Bench, EngineError, EngineLost, Session
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.set_onset import (
+    LEAST_FARAD,
+    NEAR,
+    PLACES,
+    Alike,
+    Looked,
+    crossing,
+    figures_at,
+    gains_of,
+    steps,
+    through,
+)
 from receiver_sim.physics.tank import resonant_capacitance
 from receiver_sim.results.base import Status
 from receiver_sim.results.spread import SetOnset
 from receiver_sim.schema import Band
 
-NEAR = 0.9
-"""Loop gain from which the approach to onset counts."""
-
-_CLOSE = 3e-3
-"""|T - 1| at which the search in a set stops: a parabola through this point, the one before and that of the
-approach leaves a small part of it."""
-
-_LONGEST = 0.25
-_LEAST_FARAD = 1e-14
-_MOST = 7
+_FAR = 20.0
+"""Half widths of the tank off within which the first zero phase of a set is believed: 1/T runs straight
+enough for a guess."""
 
 # ---------------------------------------------------------------------------- one set
 
@@ -92,23 +101,26 @@ def look_at_bands(
     laws = laws_of(plan, by)
     for whole in _groups(plan):
         group = [index for index in whole if index in wanted]
+        if not group:
+            continue
         try:
-            for index, onset in _group(bench, plan, group, laws, by, also, approach) if group else ():
-                found[index] = onset
-            also = None
+            with _set(bench, plan, group, laws, by) as one:
+                found |= one.onsets(approach)
+                if also is not None:
+                    also(one.on(group[-1]))
+                    also = None
         except (EngineError, NoAnswer):
             # the session is over: the bands that are left get one each
-            for index in group:
-                if index not in found:
-                    found[index] = _alone(bench, plan, index, laws, by)
+            found |= {i: _alone(bench, plan, i, laws, by, approach) for i in group if i not in found}
     return found
 
 
 def _alone(
-    bench: Bench, plan: SetPlan, index: int, laws: tuple[Law, ...], by: Mapping[str, float]
+    bench: Bench, plan: SetPlan, index: int, laws: tuple[Law, ...], by: Mapping[str, float], approach: bool
 ) -> SetOnset:
     try:
-        return next(onset for _, onset in _group(bench, plan, (index,), laws, by))
+        with _set(bench, plan, (index,), laws, by, singly=True) as one:
+            return one.onsets(approach)[index]
     except EngineLost:  # twice now: it says nothing about the set
         raise
     except (EngineError, NoAnswer):
@@ -124,57 +136,193 @@ def _groups(plan: SetPlan) -> list[tuple[int, ...]]:
     return [tuple(group) for group in groups.values()]
 
 
-def _group(
+@contextmanager
+def _set(
     bench: Bench,
     plan: SetPlan,
     group: Sequence[int],
     laws: tuple[Law, ...],
     by: Mapping[str, float],
-    also: Callable[[Loaded], None] | None = None,
-    approach: bool = True,
-) -> Iterator[tuple[int, SetOnset]]:
-    first = plan.maps[group[0]]
-    circuit = set_circuit(first, laws, by)
-    now = {e.name: e.value for e in circuit.elements if e.value is not None}
-    turned = _turned(first)
+    *,
+    singly: bool = False,
+) -> Iterator[_Set]:
+    """Load a set for bands that share their elements, the first of them in; singly: for one analysis an
+    exchange, which may climb the engine's ladder.
+    """
+    circuit = set_circuit(plan.maps[group[0]], laws, by)
     with bench.session(deck(circuit)) as session:
-        for index in group:
-            one = plan.maps[index]
-            for name, value in {**one.values, **one.moved(by)}.items():
-                if name in now and now[name] != value and name not in turned:
-                    session.alter(name, value)
-                    now[name] = value
-            on = _Drawn(session, circuit, one, by)
-            yield index, _onset(on, plan, index, by, approach)
-        if also is not None:
-            also(on)
+        one = _Set(plan, tuple(group), by, session, circuit)
+        one.singly = singly
+        yield one
 
 
-def _turned(one: ElementMap) -> set[str]:
-    return {follower.element for follower in one.circuit.control.followers} | {one.circuit.part(Role.TUNING)}
+class _Set:
+    """A loaded set and its bands, whose values are put in by `alter`."""
+
+    def __init__(
+        self,
+        plan: SetPlan,
+        group: tuple[int, ...],
+        by: Mapping[str, float],
+        session: Session,
+        circuit: Circuit,
+    ) -> None:
+        self._plan, self._group, self._by = plan, group, by
+        self._session, self._circuit = session, circuit
+        self.singly = False
+        self._now = {e.name: e.value for e in circuit.elements if e.value is not None}
+        followers = {one.element for one in circuit.control.followers}
+        self._tuning = circuit.part(Role.TUNING)
+        moved = {i: {**plan.maps[i].values, **plan.maps[i].moved(by)} for i in group}
+        first = moved[group[0]]
+        differ = {n for one in moved.values() for n, v in one.items() if v != first[n] and n in self._now}
+        differ -= {*followers, self._tuning}
+        self._own = {i: {n: one[n] for n in differ} for i, one in moved.items()}
+        self._looked = {i: self._begun(i) for i in group}
+
+    def on(self, index: int) -> _Drawn:
+        """Return the set with a band's values in."""
+        for name, value in self._altered(self._own[index]).items():
+            self._session.alter(name, value)
+        return _Drawn(self._session, self._circuit, self._plan.maps[index], self._by)
+
+    def _altered(self, values: Mapping[str, float]) -> dict[str, float]:
+        """Return what of some values the loaded set does not have yet, and note it."""
+        new = {name: value for name, value in values.items() if self._now[name] != value}
+        self._now.update(new)
+        return new
+
+    def _begun(self, index: int) -> Looked:
+        plan = self._plan
+        band, start = plan.bands[index], plan.starts[index]
+        off = self._by.get(f"bands[{_number(plan, band)}].coil.inductance", 0.0)
+        inductance = band.coil.inductance * (1.0 + off)
+        own = band.model_copy(update={"coil": band.coil.model_copy(update={"inductance": inductance})})
+        on = _Drawn(self._session, self._circuit, plan.maps[index], self._by)
+        probe = Probe(on, band=own, dial_hz=band.middle_hz)
+        tuning = tuning_of(start, band, inductance)
+        if tuning is None:
+            tuning = plan.maps[index].values[self._tuning]
+        probe.tuning = max(tuning, LEAST_FARAD)
+        return Looked(probe, inductance)
+
+    def onsets(self, approach: bool) -> dict[int, SetOnset]:
+        """Return the onsets of all bands: each exchange with the engine measures each band once.
+
+        One band goes ahead: how its share runs against that of the build as stated is much the same on the
+        others, as tube and supply are.
+        """
+        found: dict[int, SetOnset] = {}
+        under_way: dict[int, Generator[float, Sample, bool]] = {}
+
+        def next_of(index: int, sample: Sample | None) -> dict[int, float]:
+            try:
+                one = under_way[index]
+                return {index: next(one) if sample is None else one.send(sample)}
+            except StopIteration as end:
+                found[index] = self._ended(index, bool(end.value))
+                return {}
+
+        def begun(index: int, slope: float) -> dict[int, float]:
+            alike = _alike(self._plan.starts[index].gains)
+            if alike is None:
+                found[index] = self._ended(index, False)
+                return {}
+            looked = self._looked[index]
+            under_way[index] = steps(looked, alike, slope=slope, approach=approach)
+            return next_of(index, None)
+
+        shares = {i: self._plan.starts[i].share for i in self._group}
+        first = self._measured({i: 0.5 if share is None else share for i, share in shares.items()})
+        for index, sample in first.items():
+            self._looked[index].trim(sample)
+        slope, asked = 1.0, dict[int, float]()
+        waiting = sorted(first, key=lambda i: abs(first[i].gain - 1.0))
+        while waiting:
+            ahead = waiting.pop()
+            if asked := begun(ahead, slope):
+                asked = next_of(ahead, self._measured(asked)[ahead])
+                slope = self._looked[ahead].slope or slope
+                break
+        for index in sorted(waiting):
+            asked |= begun(index, slope)
+        while asked:
+            samples, asked = self._measured(asked), {}
+            for index, sample in samples.items():
+                asked |= next_of(index, sample)
+        return found
+
+    def at_each(self, index: int, shares: Sequence[float]) -> list[Sample]:
+        """Return what a band gives at each of some shares, tuned as it begins."""
+        on, probe = self.on(index), self._looked[index].probe
+        on.tune(probe.tuning or 0.0)
+        return probe.measure_each(shares) or [self._one(index, share) for share in shares]
+
+    def _measured(self, asked: Mapping[int, float]) -> dict[int, Sample]:
+        """Return what each band gives at a share; one whose tank lies elsewhere is measured by itself."""
+        if self.singly or not asked:
+            return {index: self._one(index, share) for index, share in asked.items()}
+        sweeps = []
+        for index, share in asked.items():
+            probe, one = self._looked[index].probe, self._plan.maps[index]
+            values = {**self._own[index], self._tuning: probe.tuning or 0.0, **one.turned(share, self._by)}
+            sweeps.append((self._altered(values), *probe.ends))
+        probes = {index: self._looked[index].probe for index in asked}
+        runs = self._session.ac_each(sweeps, 3, vectors=next(iter(probes.values())).vectors)
+        if runs is None and self._session.over:
+            raise EngineError("one of the bands found no solution")
+        read = {
+            index: None if run is None else probes[index].read(run, share, reach=self._reach(index))
+            for (index, share), run in zip(asked.items(), runs or (None,) * len(asked), strict=True)
+        }
+        return {i: self._one(i, asked[i]) if sample is None else sample for i, sample in read.items()}
+
+    def _reach(self, index: int) -> float:
+        """Return how far off, in half widths, a zero phase is believed: the first is a guess."""
+        return _FAR if self._looked[index].first is None else 3.0
+
+    def _one(self, index: int, share: float) -> Sample:
+        """Return what a band gives at a share of the control's travel, in an exchange of its own."""
+        self.on(index)
+        probe = self._looked[index].probe
+        probe.tune(probe.tuning or 0.0)
+        self._now[self._tuning] = probe.tuning or 0.0
+        self._now.update(self._plan.maps[index].turned(share, self._by))
+        return probe.measure(share)
+
+    def _ended(self, index: int, near: bool) -> SetOnset:
+        looked, control = self._looked[index], self._circuit.control
+        alike = _alike(self._plan.starts[index].gains)
+        if near and alike is not None and 0.0 <= crossing(looked, alike, 1.0) <= 1.0:
+            return _reduced(looked, alike, control)
+        status, samples, found = self._plan.search(lambda share: self._one(index, share))
+        return SetOnset(status) if found is None else _searched(samples, control)
 
 
-def _onset(on: _Drawn, plan: SetPlan, index: int, by: Mapping[str, float], approach: bool) -> SetOnset:
-    band, start = plan.bands[index], plan.starts[index]
-    dial = band.middle_hz
-    inductance = band.coil.inductance * (1.0 + by.get(f"bands[{_number(plan, band)}].coil.inductance", 0.0))
-    own = band.model_copy(update={"coil": band.coil.model_copy(update={"inductance": inductance})})
-    probe = Probe(on, band=own, dial_hz=dial)
-    share = 0.5 if start.share is None else start.share
-    total = float(resonant_capacitance(inductance, frequency=dial))
-    tuning = tuning_of(start, band, inductance)
-    if tuning is None:
-        tuning = plan.maps[index].values[on.circuit.part(Role.TUNING)]
-    probe.tune(max(tuning, _LEAST_FARAD))
-    first = probe.measure(share)
-    probe.tune(max(tuning + total * ((first.frequency / dial) ** 2 - 1.0), _LEAST_FARAD))
-    probe.frequency = dial
-    samples = None if start.share is None else _quick(probe, first, start, approach)
-    if samples is None:
-        status, samples, found = plan.search(probe.measure)
-        if found is None:
-            return SetOnset(status)
-    return _reduced(samples, on, NEAR)
+@lru_cache(maxsize=64)
+def _alike(gains: tuple[tuple[float, float], ...]) -> Alike | None:
+    return Alike(gains) if gains else None
+
+
+def with_gains(bench: Bench, plan: SetPlan) -> SetPlan:
+    """Return the plan with the loop gain of the build as stated measured about each band's onset, from which
+    the search in each set is led. A band for which it can't be had is searched from nothing.
+    """
+
+    def gains(b: Bench, index: int) -> Start:
+        start = plan.starts[index]
+        if start.share is None:
+            return start
+        shares = sorted({min(max(start.share + by, 0.0), 1.0) for by in PLACES})
+        try:
+            with _set(b, plan, (index,), laws_of(plan, {}), {}) as one:
+                return dataclasses.replace(start, gains=gains_of(one.at_each(index, shares)))
+        except EngineLost:
+            raise
+        except (EngineError, NoAnswer):
+            return start
+
+    return dataclasses.replace(plan, starts=tuple(bench.map(gains, range(len(plan.bands)))))
 
 
 def tuning_of(start: Start, band: Band, inductance: float) -> float | None:
@@ -187,78 +335,42 @@ def tuning_of(start: Start, band: Band, inductance: float) -> float | None:
         float(resonant_capacitance(henry, frequency=band.middle_hz))
         for henry in (inductance, band.coil.inductance)
     )
-    return max(start.tuning + own - stated, _LEAST_FARAD)
+    return max(start.tuning + own - stated, LEAST_FARAD)
 
 
 def _number(plan: SetPlan, band: Band) -> int:
     return [one.name for one in plan.build.bands].index(band.name)
 
 
-def _quick(probe: Probe, first: Sample, start: Start, approach: bool) -> list[Sample] | None:
-    """Return samples about the onset and about the loop gain from which the approach counts, None if the
-    onset does not lie where a rising gain leads.
-    """
-    samples = [first]  # taken before the dial was trimmed: good for a guess, no more
-    slope = start.slope
-    while len(samples) < _MOST:
-        last = samples[-1]
-        if len(samples) > 2 and abs(last.gain - 1.0) < _CLOSE:
-            break
-        guess = last.wiper + min(max((1.0 - last.gain) / slope, -_LONGEST), _LONGEST)
-        if not 0.0 < guess < 1.0:
-            return None
-        samples.append(probe.measure(guess))
-        a, b = sorted(samples[-2:], key=lambda s: s.wiper)
-        if b.wiper - a.wiper < 1e-6:
-            break
-        if not b.gain > a.gain:
-            return None
-        slope = (b.gain - a.gain) / (b.wiper - a.wiper)
-    else:
-        return None
-    samples = samples[1:]
-    low = samples[-1].wiper - (samples[-1].gain - NEAR) / slope
-    if approach and low > 0.0:
-        samples.append(probe.measure(low))
-    return samples
-
-
-def crossing(samples: Sequence[Sample], gain: float) -> float:
-    """Return the wiper share of a loop gain by inverse interpolation through the three nearest samples."""
-    near = sorted(samples, key=lambda s: abs(s.gain - gain))[:3]
-    return _through([(s.gain, s.wiper) for s in near], gain)
-
-
-def _through(points: Sequence[tuple[float, float]], x: float) -> float:
-    """Return Lagrange's polynomial through some points, at x."""
-    total = 0.0
-    for i, (xi, yi) in enumerate(points):
-        weight = 1.0
-        for j, (xj, _) in enumerate(points):
-            if j != i:
-                if xi == xj:
-                    raise NoAnswer("two settings of the control give the same loop gain")
-                weight *= (x - xj) / (xi - xj)
-        total += weight * yi
-    return total
-
-
-def _reduced(samples: Sequence[Sample], on: Loaded, near: float) -> SetOnset:
-    control = on.circuit.control
-    share = crossing(samples, 1.0)
-    figure = _through([(s.wiper, s.figure) for s in _nearest(samples, share)], share)
-    hertz = _through([(s.wiper, s.frequency) for s in _nearest(samples, share)], share)
-    rotation = control.rotation(min(max(share, 0.0), 1.0))
+def _reduced(looked: Looked, alike: Alike, control: Control) -> SetOnset:
+    share = crossing(looked, alike, 1.0)
+    figure, hertz = figures_at(looked, share)
+    rotation = control.rotation(share)
     found = SetOnset(Status.OSCILLATES, rotation, figure, oscillation_hz=hertz)
-    if min(s.gain for s in samples) > near + 0.05:
+    low = crossing(looked, alike, NEAR)
+    if min(s.gain for s in looked.samples) > NEAR + 0.05 or not 0.0 <= low < share:
         return found
-    low = crossing(samples, near)
+    turn = (rotation - control.rotation(low)) * control.degrees
+    return dataclasses.replace(found, approach=figure - figures_at(looked, low)[0], approach_deg=turn)
+
+
+def _searched(samples: Sequence[Sample], control: Control) -> SetOnset:
+    """Return the onset from the samples of a search from nothing, by parabolas."""
+
+    def crossed(gain: float) -> float:
+        near = sorted(samples, key=lambda s: abs(s.gain - gain))[:3]
+        return through([(s.gain, s.wiper) for s in near], gain)
+
+    def read(share: float, what: str) -> float:
+        near = sorted(samples, key=lambda s: abs(s.wiper - share))[:3]
+        return through([(s.wiper, getattr(s, what)) for s in near], share)
+
+    share = crossed(1.0)
+    figure = read(share, "figure")
+    rotation = control.rotation(min(max(share, 0.0), 1.0))
+    found = SetOnset(Status.OSCILLATES, rotation, figure, oscillation_hz=read(share, "frequency"))
+    low = crossed(NEAR) if min(s.gain for s in samples) <= NEAR + 0.05 else -1.0
     if not 0.0 <= low < share:
         return found
-    below = _through([(s.wiper, s.figure) for s in _nearest(samples, low)], low)
     turn = (rotation - control.rotation(low)) * control.degrees
-    return dataclasses.replace(found, approach=figure - below, approach_deg=turn)
-
-
-def _nearest(samples: Sequence[Sample], share: float) -> list[Sample]:
-    return sorted(samples, key=lambda s: abs(s.wiper - share))[:3]
+    return dataclasses.replace(found, approach=figure - read(low, "figure"), approach_deg=turn)

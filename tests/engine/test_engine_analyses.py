@@ -247,7 +247,8 @@ def test_many_settings_in_one_exchange(bench):
     """Each sweep is that of its setting, and what is altered stays altered; against the closed form."""
     with bench.session(SERIES_RLC) as session:
         settings = [{"R1": 33.0}, {"R1": 91.0}, {}]
-        runs = session.ac_each(settings, 1000, 9000, 5, vectors=["frequency", "out"])
+        sweeps = [(one, 1000, 9000) for one in settings]
+        runs = session.ac_each(sweeps, 5, vectors=["frequency", "out"])
         after = session.ac(1000, 9000, 5)
         assert session.evaluations == 4
     assert len(runs) == 3
@@ -259,7 +260,9 @@ def test_many_settings_in_one_exchange(bench):
 def test_one_of_many_that_fails_ends_the_session(bench):
     """And the next session has a worker that knows nothing of it."""
     with bench.session(SERIES_RLC) as session:
-        assert session.ac_each([{"R1": 33.0}, {"R9": 1.0}], 1000, 9000, 5, vectors=["out"]) is None
+        assert (
+            session.ac_each([({"R1": 33.0}, 1e3, 9e3), ({"R9": 1.0}, 1e3, 9e3)], 5, vectors=["out"]) is None
+        )
         assert session.over
         with pytest.raises(EngineError, match="one of many analyses had no solution"):
             session.op()

@@ -1,0 +1,199 @@
+"""The onset of a set that resembles another, whose loop gain along the control is known.
+
+The same loop gain is reached by both at shares of the control's travel that follow each other almost
+linearly: a set's share against that of the build as stated is what is searched along, and interpolated in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field
+
+from receiver_sim.errors import NoAnswer
+from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.physics.monotone_cubic import MonotoneCubic
+from receiver_sim.physics.tank import resonant_capacitance
+
+NEAR = 0.9
+"""Loop gain from which the approach to onset counts."""
+
+_CLOSE = 3e-3
+"""|T - 1| at which the search in a set stops where the approach is not wanted: the step that is left is
+taken along the line through the last two."""
+
+_BESIDE = 0.008
+"""The same where the approach is measured, too: the line through both leaves some 1e-4 of the travel between
+them."""
+
+_LONGEST = 0.5
+LEAST_FARAD = 1e-14
+_MOST = 7
+_SLOPES = (0.4, 2.5)
+"""A set whose share runs otherwise against that of the build as stated does not resemble it."""
+
+_APART = 0.01
+"""Shares that lie closer say nothing of that slope where one was measured before the dial was trimmed."""
+
+PLACES = (
+    -0.5,
+    -0.35,
+    -0.25,
+    -0.18,
+    -0.12,
+    -0.08,
+    -0.05,
+    -0.025,
+    0.0,
+    0.025,
+    0.05,
+    0.08,
+    0.12,
+    0.18,
+    0.25,
+    0.35,
+    0.45,
+    0.6,
+)
+"""Shares of the travel beside the onset of the build as stated at which its loop gain is measured."""
+
+
+def gains_of(samples: Sequence[Sample]) -> tuple[tuple[float, float], ...]:
+    """Return (share, loop gain) of the stretch about the onset on which the gain rises; none if it is short.
+
+    samples: by rising share.
+    """
+    above = next((i for i, s in enumerate(samples) if s.gain >= 1.0), None)
+    if above is None:
+        return ()
+    first = last = above
+    while first > 0 and samples[first - 1].gain < samples[first].gain:
+        first -= 1
+    while last + 1 < len(samples) and samples[last + 1].gain > samples[last].gain:
+        last += 1
+    rising = samples[first : last + 1]
+    return tuple((s.wiper, s.gain) for s in rising) if len(rising) > 3 and rising[0].gain < NEAR else ()
+
+
+class Alike:
+    """The share of the control's travel at which the build as stated has a loop gain."""
+
+    def __init__(self, gains: Sequence[tuple[float, float]]) -> None:
+        shares, values = zip(*gains, strict=True)
+        self._share = MonotoneCubic(values, shares)
+        self._low, self._high = values[0], values[-1]
+
+    def __call__(self, gain: float, of: float) -> float:
+        """Return that share, of a set whose loop gain is `of` times that of the build; beyond what was
+        measured the curve runs straight on.
+        """
+        asked = gain / of
+        known = min(max(asked, self._low), self._high)
+        place = float(self._share(known))
+        return place if asked == known else place + (asked - known) * float(self._share.slope(known))
+
+
+@dataclass
+class Looked:
+    """A band of a set: where it is tuned, what was measured of it.
+
+    first: measured before the dial was trimmed, good for a guess and for what the control sets; samples:
+    after that. slope: what was found of the set's share against that of the build as stated.
+    """
+
+    probe: Probe
+    inductance: float
+    samples: list[Sample] = field(default_factory=list)
+    first: Sample | None = None
+    slope: float = 1.0
+
+    def trim(self, first: Sample) -> None:
+        """Note the tuning (F) that brings zero phase to the dial's frequency, from where it was found."""
+        probe = self.probe
+        dial, tuning = probe.dial_hz, probe.tuning
+        assert tuning is not None
+        total = float(resonant_capacitance(self.inductance, frequency=dial))
+        probe.tuning = max(tuning + total * ((first.frequency / dial) ** 2 - 1.0), LEAST_FARAD)
+        probe.frequency = dial
+        self.first = first
+
+
+def steps(looked: Looked, alike: Alike, *, slope: float, approach: bool) -> Generator[float, Sample, bool]:
+    """Yield shares at which a trimmed band is to be measured, be sent the samples; return whether an onset
+    lies where the loop gain of the build as stated leads.
+
+    slope: of the set's share against that of the build at the same loop gain; one where not known.
+    """
+    first = looked.first
+    if first is None or first.gain <= 0.0:
+        return False
+    of, at = first.gain, first.wiper
+    onset, near = alike(1.0, of), alike(NEAR, of)
+    beside = _BESIDE if approach else _CLOSE
+    places = [(at, at)]
+    while len(looked.samples) < _MOST - 1:
+        here, at = places[-1]
+        guess = at + min(max(slope * (onset - here), -_LONGEST), _LONGEST)
+        if not 0.0 < guess < 1.0:
+            return False
+        sample = yield guess
+        looked.samples.append(sample)
+        places.append((alike(sample.gain, of), guess))
+        slope = looked.slope = _slope(places, slope)
+        if not slope:
+            return False
+        if abs(sample.gain - 1.0) < beside:
+            break
+    else:
+        return False
+    here, at = places[-1]
+    low = at + slope * (near - here)
+    if approach and low > 0.0:
+        looked.samples.append((yield low))
+    return True
+
+
+def _slope(places: Sequence[tuple[float, float]], known: float = 1.0) -> float:
+    """Return the slope of the last two places: `known` if they lie too close, 0 if it can't be followed."""
+    (a, x), (b, y) = places[-2:]
+    if abs(b - a) < (_APART if len(places) == 2 else 1e-6):
+        return known
+    slope = (y - x) / (b - a)
+    return slope if _SLOPES[0] < slope < _SLOPES[1] else 0.0
+
+
+def crossing(looked: Looked, alike: Alike, gain: float) -> float:
+    """Return the share of the control's travel at which the band has a loop gain."""
+    first = looked.first
+    assert first is not None
+    of = first.gain
+    goal = alike(gain, of)
+    places = [(alike(s.gain, of), s.wiper) for s in looked.samples]
+    near = sorted(places, key=lambda p: abs(p[0] - goal))[:3]
+    if len(near) == 1:
+        here, at = near[0]
+        return at + looked.slope * (goal - here)
+    return through(near, goal)
+
+
+def figures_at(looked: Looked, share: float) -> tuple[float, float]:
+    """Return what the control sets and the frequency (Hz) of zero phase at a share of its travel."""
+    near = sorted(looked.samples, key=lambda s: abs(s.wiper - share))[:3]
+    volts = [(s.wiper, s.figure) for s in near]
+    first = looked.first
+    if first is not None and all(abs(first.wiper - wiper) > _APART for wiper, _ in volts):
+        volts.append((first.wiper, first.figure))
+    return through(volts[:3], share), through([(s.wiper, s.frequency) for s in near], share)
+
+
+def through(points: Sequence[tuple[float, float]], x: float) -> float:
+    """Return Lagrange's polynomial through some points, at x."""
+    total = 0.0
+    for i, (xi, yi) in enumerate(points):
+        weight = 1.0
+        for j, (xj, _) in enumerate(points):
+            if j != i:
+                if xi == xj:
+                    raise NoAnswer("two settings of the control give the same loop gain")
+                weight *= (x - xj) / (xi - xj)
+        total += weight * yi
+    return total
