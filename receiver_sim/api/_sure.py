@@ -48,13 +48,17 @@ NOTE = (
     "of each type. With a hundred sets a share is known to within about ten of a hundred: "
     "`receiver-sim spread` draws more."
 )
+_NOT_VARIED = (
+    "howl, which depends more on the layout than on the spread of parts (its margin is the stray capacitance "
+    "with which it would begin), and what is heard, which would need a run over time for each set; they are "
+    "those of the build as stated."
+)
 LOOKED_AT = (
     "Backlash and strength are those of ten of the sets, from the lowest to the highest, between which eight "
-    "of ten sets lie on average. Not varied: howl and what is heard; they are those of the build as stated."
+    f"of ten sets lie on average. Not varied: {_NOT_VARIED}"
 )
 NOT_LOOKED_AT = (
-    "Not varied: backlash and strength (with a capacitor as control they take too long), howl and what is "
-    "heard; they are those of the build as stated."
+    f"Not varied: backlash and strength (with a capacitor as control they take too long), {_NOT_VARIED}"
 )
 
 Progress = Callable[[str, int, int], None]

@@ -11,8 +11,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
@@ -27,6 +29,9 @@ _REACH = 1.6
 
 _SMALL = 1e-9
 
+_ALL = 1e-12 - 1.0
+"""A deviation that takes all of a value leaves so much of it: its logarithm is a number."""
+
 
 @dataclass(frozen=True)
 class Follows:
@@ -36,14 +41,19 @@ class Follows:
     power: float = 0.0
     polynomial: tuple[float, ...] = ()
 
-    def ratio(self, by: float) -> float:
-        """Return what the value is multiplied by for a deviation."""
+    def log_ratio(self, by: float) -> float:
+        """Return the logarithm of what the value is multiplied by for a deviation."""
         if not self.polynomial:
-            return float((1.0 + by) ** self.power)
+            return self.power * math.log1p(by)
         total = 0.0
         for one in reversed(self.polynomial):
             total = total * by + one
-        return float(math.exp(total * by))
+        return total * by
+
+
+_Arrays = tuple[
+    list[str], list[str], npt.NDArray[np.float64], npt.NDArray[np.float64], list[tuple[int, Follows]]
+]
 
 
 @dataclass(frozen=True)
@@ -65,17 +75,34 @@ class ElementMap:
 
     def moved(self, by: Mapping[str, float]) -> dict[str, float]:
         """Return the values that differ from those of the build as stated; by: deviations by factor."""
-        out = {}
-        for name, rules in self.follows.items():
-            ratio = 1.0
-            for rule in rules:
-                ratio *= rule.ratio(by.get(rule.factor, 0.0))
-            out[name] = self.values[name] * ratio
+        names, factors, stated, powers, bent = self._in_arrays
+        deviations = np.array([max(by.get(factor, 0.0), _ALL) for factor in factors])
+        # not as a matrix product, whose order of adding is the library's affair: same bits in every process
+        logs = (powers * np.log1p(deviations)).sum(axis=1)
+        for row, rule in bent:
+            if off := by.get(rule.factor, 0.0):
+                logs[row] += rule.log_ratio(off)
+        out = dict(zip(names, (stated * np.exp(logs)).tolist(), strict=True))
         for name, end in self.ends.items():
             added = by.get(end, 0.0) * self.track * (1.0 + by.get(self.pot, 0.0))
             if added:
                 out[name] = out.get(name, self.values[name]) + added
         return out
+
+    @cached_property
+    def _in_arrays(self) -> _Arrays:
+        """Names, factors, stated values, power of each value (row) with each factor (column), other rules."""
+        names = list(self.follows)
+        factors = list(dict.fromkeys(rule.factor for rules in self.follows.values() for rule in rules))
+        powers = np.zeros((len(names), len(factors)))
+        bent = []
+        for row, name in enumerate(names):
+            for rule in self.follows[name]:
+                if rule.polynomial:
+                    bent.append((row, rule))
+                else:
+                    powers[row, factors.index(rule.factor)] += rule.power
+        return names, factors, np.array([self.values[name] for name in names]), powers, bent
 
     def turned(self, share: float, by: Mapping[str, float]) -> dict[str, float]:
         """Return the values of what follows the knob, at a share of its travel, with the track's own."""

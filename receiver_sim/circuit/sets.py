@@ -9,6 +9,7 @@ import dataclasses
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -31,13 +32,14 @@ class Start:
     """Where a band's onset lies in the build as stated.
 
     share: of the control's travel, None without an onset; slope: of loop gain against share; tuning: of the
-    capacitor, F. gains: (share, loop gain) about the onset, as far as the gain rises; none where not known.
+    capacitor, F. gains: (share, loop gain, what the control sets) about the onset, as far as the gain rises;
+    none where not known.
     """
 
     share: float | None
     slope: float
     tuning: float | None
-    gains: tuple[tuple[float, float], ...] = ()
+    gains: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,15 @@ class SetPlan:
     starts: tuple[Start, ...]
     seed: int
     search: Search
+
+    @cached_property
+    def groups(self) -> list[tuple[int, ...]]:
+        """The bands that share their elements and nodes, by number."""
+        groups: dict[tuple[object, ...], list[int]] = {}
+        for index, one in enumerate(self.maps):
+            shape = tuple((e.name, e.nodes, e.links, e.tail) for e in one.circuit.elements)
+            groups.setdefault(shape, []).append(index)
+        return [tuple(group) for group in groups.values()]
 
     def acts(self, factor: Factor, alone: bool = False) -> bool:
         """Return whether a factor can move an onset: not what only audio passes through, nor another band.

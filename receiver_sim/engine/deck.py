@@ -71,8 +71,9 @@ def _physical_lines(text: str) -> Iterable[tuple[int, str]]:
     """Yield number and text of each line after checking its characters; CR LF counts as one line end."""
     for number, raw in enumerate(text.split("\n"), start=1):
         line = raw.removesuffix("\r").replace("\t", " ")
-        bad = _UNPRINTABLE.search(line)
-        if bad is not None:
+        if not (line.isascii() and line.isprintable()):
+            bad = _UNPRINTABLE.search(line)
+            assert bad is not None
             raise DeckRefused(
                 f"the character U+{ord(bad[0]):04X} is not printable ASCII; remove it or spell it out",
                 number,
@@ -192,7 +193,7 @@ def _check_element(number: int, line: str, word: str) -> None:
             number,
             line,
         )
-    words = re.sub(r"\s*=\s*", "=", line).split()
+    words = (re.sub(r"\s*=\s*", "=", line) if "=" in line else line).split()
     if len(words) < _FEWEST_WORDS[word[0]]:
         raise DeckRefused(
             f"'{word}' is not complete: it needs its nodes and then a value, a model or an expression",

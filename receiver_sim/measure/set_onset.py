@@ -6,6 +6,7 @@ linearly: a set's share against that of the build as stated is what is searched 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 
@@ -57,8 +58,9 @@ PLACES = (
 """Shares of the travel beside the onset of the build as stated at which its loop gain is measured."""
 
 
-def gains_of(samples: Sequence[Sample]) -> tuple[tuple[float, float], ...]:
-    """Return (share, loop gain) of the stretch about the onset on which the gain rises; none if it is short.
+def gains_of(samples: Sequence[Sample]) -> tuple[tuple[float, float, float], ...]:
+    """Return (share, loop gain, what the control sets) of the stretch about the onset on which the gain
+    rises; none if it is short.
 
     samples: by rising share.
     """
@@ -71,25 +73,41 @@ def gains_of(samples: Sequence[Sample]) -> tuple[tuple[float, float], ...]:
     while last + 1 < len(samples) and samples[last + 1].gain > samples[last].gain:
         last += 1
     rising = samples[first : last + 1]
-    return tuple((s.wiper, s.gain) for s in rising) if len(rising) > 3 and rising[0].gain < NEAR else ()
+    return (
+        tuple((s.wiper, s.gain, s.figure) for s in rising)
+        if len(rising) > 3 and rising[0].gain < NEAR
+        else ()
+    )
 
 
 class Alike:
-    """The share of the control's travel at which the build as stated has a loop gain."""
+    """The share of the control's travel at which the build as stated has a loop gain.
 
-    def __init__(self, gains: Sequence[tuple[float, float]]) -> None:
-        shares, values = zip(*gains, strict=True)
-        self._share = MonotoneCubic(values, shares)
-        self._low, self._high = values[0], values[-1]
+    figure: what its control sets at a share of its travel (V or F).
+    """
+
+    def __init__(self, gains: Sequence[tuple[float, float, float]]) -> None:
+        shares, values, figures = zip(*gains, strict=True)
+        self.figure = MonotoneCubic(shares, figures)
+        self._gains: tuple[float, ...] = values
+        self._shares: tuple[float, ...] = shares
+        # plain numbers: a set asks some sixty times for one value
+        self._slopes = [float(s) for s in MonotoneCubic(values, shares).slope(values)]
 
     def __call__(self, gain: float, of: float) -> float:
         """Return that share, of a set whose loop gain is `of` times that of the build; beyond what was
         measured the curve runs straight on.
         """
         asked = gain / of
-        known = min(max(asked, self._low), self._high)
-        place = float(self._share(known))
-        return place if asked == known else place + (asked - known) * float(self._share.slope(known))
+        end = 0 if asked < self._gains[0] else -1 if asked > self._gains[-1] else None
+        if end is not None:
+            return self._shares[end] + (asked - self._gains[end]) * self._slopes[end]
+        i = min(max(bisect_right(self._gains, asked) - 1, 0), len(self._gains) - 2)
+        h, rise = self._gains[i + 1] - self._gains[i], self._shares[i + 1] - self._shares[i]
+        t = (asked - self._gains[i]) / h
+        first, last = self._slopes[i] * h, self._slopes[i + 1] * h
+        bend = first + last - 2.0 * rise
+        return self._shares[i] + t * (first + t * (rise - first - bend + t * bend))
 
 
 @dataclass
@@ -175,14 +193,15 @@ def crossing(looked: Looked, alike: Alike, gain: float) -> float:
     return through(near, goal)
 
 
-def figures_at(looked: Looked, share: float) -> tuple[float, float]:
-    """Return what the control sets and the frequency (Hz) of zero phase at a share of its travel."""
+def figures_at(looked: Looked, alike: Alike, share: float) -> tuple[float, float]:
+    """Return what the control sets and the frequency (Hz) of zero phase at a share of its travel.
+
+    What it sets is a part of what that of the build as stated sets there, which hardly changes along it.
+    """
     near = sorted(looked.samples, key=lambda s: abs(s.wiper - share))[:3]
-    volts = [(s.wiper, s.figure) for s in near]
-    first = looked.first
-    if first is not None and all(abs(first.wiper - wiper) > _APART for wiper, _ in volts):
-        volts.append((first.wiper, first.figure))
-    return through(volts[:3], share), through([(s.wiper, s.frequency) for s in near], share)
+    *stated, here = alike.figure([*(s.wiper for s in near), share]).tolist()
+    part = through([(s.wiper, s.figure / of) for s, of in zip(near, stated, strict=True)], share)
+    return part * here, through([(s.wiper, s.frequency) for s in near], share)
 
 
 def through(points: Sequence[tuple[float, float]], x: float) -> float:

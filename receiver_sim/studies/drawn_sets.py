@@ -99,7 +99,7 @@ def look_at_bands(
     """
     found: dict[int, SetOnset] = {}
     laws = laws_of(plan, by)
-    for whole in _groups(plan):
+    for whole in plan.groups:
         group = [index for index in whole if index in wanted]
         if not group:
             continue
@@ -125,15 +125,6 @@ def _alone(
         raise
     except (EngineError, NoAnswer):
         return SetOnset(Status.FAILED)
-
-
-def _groups(plan: SetPlan) -> list[tuple[int, ...]]:
-    """Return the bands that share their elements and nodes, by number."""
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for index, one in enumerate(plan.maps):
-        shape = tuple((e.name, e.nodes, e.links, e.tail) for e in one.circuit.elements)
-        groups.setdefault(shape, []).append(index)
-    return [tuple(group) for group in groups.values()]
 
 
 @contextmanager
@@ -300,7 +291,7 @@ class _Set:
 
 
 @lru_cache(maxsize=64)
-def _alike(gains: tuple[tuple[float, float], ...]) -> Alike | None:
+def _alike(gains: tuple[tuple[float, float, float], ...]) -> Alike | None:
     return Alike(gains) if gains else None
 
 
@@ -344,14 +335,14 @@ def _number(plan: SetPlan, band: Band) -> int:
 
 def _reduced(looked: Looked, alike: Alike, control: Control) -> SetOnset:
     share = crossing(looked, alike, 1.0)
-    figure, hertz = figures_at(looked, share)
+    figure, hertz = figures_at(looked, alike, share)
     rotation = control.rotation(share)
     found = SetOnset(Status.OSCILLATES, rotation, figure, oscillation_hz=hertz)
     low = crossing(looked, alike, NEAR)
     if min(s.gain for s in looked.samples) > NEAR + 0.05 or not 0.0 <= low < share:
         return found
     turn = (rotation - control.rotation(low)) * control.degrees
-    return dataclasses.replace(found, approach=figure - figures_at(looked, low)[0], approach_deg=turn)
+    return dataclasses.replace(found, approach=figure - figures_at(looked, alike, low)[0], approach_deg=turn)
 
 
 def _searched(samples: Sequence[Sample], control: Control) -> SetOnset:

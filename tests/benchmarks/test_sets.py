@@ -43,9 +43,10 @@ def test_sets_beside_raw_ngspice(timed: bool, tell: Tell, bench: Bench, demo: Bu
     tell("  wall over engine seconds / 2", f"{two / (raw / 2.0):.2f}", "at most 2.0")
     tell("  of one worker over two, a set", f"{5.0 * one / two:.2f}", "at least 1.7")
     tell("  500 sets over 1,000", f"{short / two:.2f}", "0.5 +- 0.1")
-    tell("  analyses a set", f"{ran / 200:.1f}", "")
+    tell("  analyses a set", f"{ran / 200:.1f}", "at most 20")
     assert two <= 2.0 * raw / 2.0
     assert 5.0 * one / two >= 1.7
+    assert ran <= 20 * 200  # four a band: a guess, one beside the onset, one at 0.9; a search where it fails
 
 
 def test_how_sure_beside_the_rest_of_check(
