@@ -52,6 +52,11 @@ _FILE = re.compile(r"file\s*=|filesource", re.IGNORECASE)
 _VECTOR = re.compile(r"[a-z]*\(?@?[a-z0-9_.#+\-]+(\[[a-z0-9_]+\])?(,[a-z0-9_.#+\-]+)?\)?", re.IGNORECASE)
 
 
+_PLAIN = re.compile(r"[RCLVI][a-z0-9_]+(?: [a-z0-9_]+){2}(?: dc)? -?[0-9][-+0-9.e]*")
+"""An element between two nodes with nothing but a number: all that is checked of other lines holds in it."""
+_PLAIN_LENGTH = 200
+
+
 def check_title(title: str) -> None:
     """Raise DeckRefused unless `title` is one plain line that ngspice can only read as a title."""
     if not title:
@@ -133,21 +138,26 @@ def _check_characters(number: int, line: str) -> None:
     raise DeckRefused(f"the character '{bad}' is not allowed: {cure}", number, line)
 
 
-def _logical_lines(text: str) -> list[tuple[int, str]]:
-    """Join continuation lines, drop comments and blank lines; each with the number of its first line."""
-    logical: list[tuple[int, str]] = []
+def _logical_lines(text: str) -> list[tuple[int, str, bool]]:
+    """Join continuation lines, drop comments and blank lines; each with the number of its first line and
+    whether it is plain.
+    """
+    logical: list[tuple[int, str, bool]] = []
     for number, line in _physical_lines(text):
         if not line:
+            continue
+        if len(line) <= _PLAIN_LENGTH and _PLAIN.fullmatch(line):
+            logical.append((number, line, True))
             continue
         if line.startswith("*"):
             _check_comment(number, line)
             continue
         _checked(_check_characters, number, line)
         if not line.startswith("+"):
-            logical.append((number, line))
+            logical.append((number, line, False))
         elif logical:
-            start, before = logical[-1]
-            logical[-1] = (start, f"{before} {line[1:].strip()}")
+            start, before, _ = logical[-1]
+            logical[-1] = (start, f"{before} {line[1:].strip()}", False)
         else:
             raise DeckRefused("a line begun by '+' has nothing to continue", number, line)
     return logical
@@ -216,7 +226,9 @@ def check_text(text: str) -> tuple[str, ...]:
     """Return the logical lines of a deck's text, or raise DeckRefused naming line and reason."""
     logical = _logical_lines(text)
     opened: list[tuple[int, str]] = []
-    for number, line in logical:
+    for number, line, plain in logical:
+        if plain:
+            continue
         _checked(_check_logical, number, line)
         word = line.split(maxsplit=1)[0].lower()
         if word == ".subckt":
@@ -229,7 +241,7 @@ def check_text(text: str) -> tuple[str, ...]:
         raise DeckRefused("its .ends is missing", *opened[-1])
     if not logical:
         raise DeckRefused("a deck needs at least one element")
-    return tuple(line for _, line in logical)
+    return tuple(line for _, line, _ in logical)
 
 
 @dataclass(frozen=True)

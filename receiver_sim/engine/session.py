@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
@@ -139,9 +140,11 @@ class Session:
             numbers = " ".join(_number(v, f"a value of {element}") for v in value)
             command = self._courses[key] = f"alter @{name}[{parameter}] = [ {numbers} ]"
         else:
-            _number(value, f"the value of {element}")
-            self._now[key] = float(value)
-            command = _setting(key, float(value))
+            number = float(value)
+            if not math.isfinite(number):
+                _number(number, f"the value of {element}")
+            self._now[key] = number
+            command = _setting(key, number)
         if len(command) > _MAX_COMMAND:
             raise ValueError(
                 f"too many values for {element}: ngspice takes {_MAX_COMMAND} characters a command"
@@ -149,6 +152,7 @@ class Session:
         self._queued.append(command)
 
     @staticmethod
+    @lru_cache(maxsize=4096)
     def _key(element: str, parameter: str | None = None) -> Key:
         name = _name(element, _ELEMENT, "element name")
         parameter = parameter or _MAIN_PARAMETER.get(name[0])

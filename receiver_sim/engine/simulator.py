@@ -94,6 +94,11 @@ class _Library(Shared.NgSpiceShared):  # type: ignore[misc] # PySpice carries no
         ffi.from_handle(user_data).exited = True
         return status
 
+    @property
+    def said(self) -> bool:
+        """Whether there are lines since the last `take_lines`."""
+        return bool(self._lines)
+
     def take_lines(self) -> list[str]:
         """Return the lines since the last call; of very many, the first and the last."""
         taken = [*self._lines, *self._tail]
@@ -175,6 +180,8 @@ class Simulator:
 
     def _take_lines(self, lenient: bool = False) -> None:
         """Classify the lines of the call just made; raise on a failure unless `lenient`."""
+        if not self._library.said and not self._library.exited:
+            return
         fresh = messages.read(self._library.take_lines())
         self._judged += fresh
         if self._library.exited:

@@ -1,10 +1,12 @@
 """The guard in front of ngspice, and a deck's text."""
 
 import hashlib
+import re
 
 import pytest
 
 from receiver_sim.engine import Deck, DeckRefused
+from receiver_sim.engine import deck as deck_module
 
 GOOD = "R1 a 0 1k\nV1 a 0 dc 1\n"
 
@@ -220,3 +222,25 @@ def test_export_refuses_what_is_no_analysis():
             deck.export([line])
     with pytest.raises(DeckRefused):
         deck.export([".op"], ["v(a) > file"])
+
+
+def test_plain_lines_pass_every_check(monkeypatch):
+    """Elements with nothing but a number are not looked at closely: whatever counts as one must pass all
+    checks. Guards against a way past them.
+    """
+    plain = [
+        "R1 a b 1e-3",
+        "Rleak gx top 2914949.05584",
+        "Vh ha 0 dc -6.3",
+        "C_2 n1 0 1.5e+2",
+        "L9 a b 1.e.2",
+    ]
+    for line in plain:
+        assert deck_module._PLAIN.fullmatch(line), line
+    other = ["R1 a b", "R1 a b 1 .include x", "V1 a 0 dc 0 ac 1", "R1 a b {x}", "R1 a b r=1", "X1 a b 1",
+             "R1 a b .5", "R1 a b 1;quit", "R1 a b 1 $x", "* R1 a b 1", "+ 1", "B1 a b 1",
+             "R1 A b 1"]  # fmt: skip
+    assert not [line for line in other if deck_module._PLAIN.fullmatch(line)]
+    quick = Deck("x", "\n".join(plain)).lines
+    monkeypatch.setattr(deck_module, "_PLAIN", re.compile("(?!)"))
+    assert Deck("x", "\n".join(plain)).lines == quick == tuple(plain)

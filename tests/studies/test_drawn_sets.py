@@ -51,6 +51,18 @@ def test_a_set_is_the_same_whatever_ran_before(demo: Build, bench: api.Bench) ->
     assert first[0].status is Status.OSCILLATES
 
 
+def test_a_set_costs_few_analyses(demo: Build, bench: api.Bench) -> None:
+    """Three to four a band: a guess, one beside the onset, one at loop gain 0.9; a search from nothing where
+    the set has no onset. It was five.
+    """
+    plan = plan_for(demo, bench, bands=["40 m", "30 m", "20 m"], seed=3)
+    assert all(len(start.gains) > 10 for start in plan.starts)
+    before = bench.evaluations
+    for row in draws(plan.factors, seed=3, start=0, stop=8):
+        look_at_set(bench, plan, moved_by(plan.factors, row))
+    assert bench.evaluations - before <= 4.0 * 3 * 8
+
+
 def test_draws_hang_on_seed_name_and_number_alone(demo: Build, bench: api.Bench) -> None:
     plan = plan_for(demo, bench, bands=["40 m"], seed=8)
     whole = draws(plan.factors, seed=8, start=0, stop=50)
