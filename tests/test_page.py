@@ -90,6 +90,19 @@ def test_whistle_is_at_the_offset_of_the_dial(report: PageReport) -> None:
         assert found == pytest.approx(abs(middle_hz), rel=0.01, abs=4.0)
 
 
+def test_what_is_heard_holds_noise(report: PageReport) -> None:
+    """Off the tone and its harmonics there is more than a millionth of the power; clean, a billionth was.
+
+    50 uV lie some 23 dB above the band's 3.7 uV in 3 kHz; the tank, narrow here, keeps a part of that.
+    """
+    (tone,) = [p for p in report.heard if p.station == "tone"]
+    spectrum = np.abs(np.fft.rfft(tone.volts * np.hanning(tone.volts.size))) ** 2
+    pitch = np.fft.rfftfreq(tone.volts.size, 1.0 / tone.rate)
+    off = (np.abs(pitch / 400.0 - np.round(pitch / 400.0)) > 0.2) & (pitch > 300.0)
+    share = float(spectrum[off].sum() / spectrum.sum())
+    assert 1e-6 < share < 0.3
+
+
 def test_half_the_samples_are_those_of_the_library() -> None:
     """scipy's own filter for the same factor, odd and even lengths."""
     random = np.random.default_rng(7)

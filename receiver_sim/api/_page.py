@@ -19,6 +19,7 @@ from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import resonance_curve
+from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.oscillating import mode_at
 from receiver_sim.receiver import Tuned, cards_for, settle
 from receiver_sim.results.base import FloatArray, Status
@@ -60,6 +61,9 @@ NEAR = (
 
 CARRIER_V = 50e-6
 """E.m.f. of the stations that are heard: a signal of middling strength (common practice, no source)."""
+
+PLACE = "residential"
+"""Where the aerial stands, for the band's noise in the sounds (physics.band_noise.PLACES)."""
 
 GLIDE_HZ, GLIDE_S, LEAD_S = 1200.0, 1.6, 0.3
 """The dial moves from so far below a carrier to so far above it, in this time, after a time to settle."""
@@ -265,9 +269,13 @@ def pieces_of(
 
     def one(b: Bench, tune: _Tune) -> HeardPiece:
         rotation = min(at * tune.relative, 1.0)
+        noise = set_noise(
+            tuned.build, tuned.cards, b, mode, band=band, place=PLACE, rotation=rotation, output=output
+        )
         sound = listening.run(
             tuned.build, tuned.cards, b, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
             signals=[tune.signal], seconds=LEAD_S + tune.seconds, output=output, dial=tune.dial,
+            noise=noise, place=PLACE,
         )  # fmt: skip
         spl = None
         if sound.level_db is not None and sound.rms_v > 0.0:

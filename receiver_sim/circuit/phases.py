@@ -111,9 +111,18 @@ def sample_vectors(
 
 @lru_cache(maxsize=32)
 def phase_subcircuit(
-    law: TubeLaw, name: str, swings: Swings, *, phases: int = PHASES, knots: int = KNOTS
+    law: TubeLaw,
+    name: str,
+    swings: Swings,
+    *,
+    phases: int = PHASES,
+    knots: int = KNOTS,
+    split: bool = False,
 ) -> Law:
     """Return the subcircuit of a tube's law under the swing of the tank.
+
+    split: the same law with its factors at nodes of their own, for runs over time: those take less, but in
+    d.c. sweeps Newton's method strays beyond the end of a control.
 
     Pins: plate, screen (not of a triode), grid (mean volts from the cathode, which draw the mean currents),
     amplitude of the hot end (V), and as outputs the fundamental components of plate and screen current (1 V
@@ -152,6 +161,7 @@ def phase_subcircuit(
             for c in places
         ],
         "phases": samples,
+        "split": split,
     }
     return replace(
         reader.law(render(folder("models"), f"{'triode' if triode else 'pentode'}_phases.cir", values)),

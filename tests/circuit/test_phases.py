@@ -33,12 +33,14 @@ def separate(bench, law: TubeLaw, *, plate, screen, grid, amplitude, swings=SWIN
     return [c.mean() for c in currents], [float(weights @ c) for c in currents]
 
 
-def merged(bench, law: TubeLaw, *, plate, screen, grid, amplitude, swings=SWINGS, phases=8, knots=3):
+def merged(
+    bench, law: TubeLaw, *, plate, screen, grid, amplitude, swings=SWINGS, phases=8, knots=3, split=False
+):
     """Return the same from the merged subcircuit."""
     text = "\n".join(
         [
             OPTIONS,
-            phase_subcircuit(law, "det", swings, phases=phases, knots=knots).text,
+            phase_subcircuit(law, "det", swings, phases=phases, knots=knots, split=split).text,
             f"Vp p 0 {plate:.15g}",
             f"Vs s 0 {screen:.15g}",
             f"Vg g 0 {grid:.15g}",
@@ -52,16 +54,17 @@ def merged(bench, law: TubeLaw, *, plate, screen, grid, amplitude, swings=SWINGS
     return mean, [point["ip"][0] * 1e-3, point["is"][0] * 1e-3, point["ig"][0] * 1e-6]
 
 
+@pytest.mark.parametrize("split", [False, True], ids=["one piece", "factors"])
 @pytest.mark.parametrize("tube", TYPES)
 @pytest.mark.parametrize(
     ("plate", "screen", "grid", "amplitude"),
     [(120.0, 25.0, -0.55, 0.01), (120.0, 25.0, -0.8, 0.5), (60.0, 40.0, -1.8, 1.9), (15.0, 30.0, -1.1, 1.0)],
 )
-def test_currents_are_those_of_the_subcircuit(bench, tube, plate, screen, grid, amplitude):
+def test_currents_are_those_of_the_subcircuit(bench, tube, plate, screen, grid, amplitude, split):
     law = card_for(tube).law()
     volts = {"plate": plate, "screen": screen, "grid": grid, "amplitude": amplitude}
     mean, fundamental = separate(bench, law, **volts)
-    got_mean, got_fundamental = merged(bench, law, phases=32, **volts)
+    got_mean, got_fundamental = merged(bench, law, phases=32, split=split, **volts)
     # 1e-4 of the largest current: what the parting of the current gains by three knots instead of 32 at a
     # swing of the
     # screen of 0.4 %; for the tetrode's dip of secondary emission, whose slope is steeper, the same bound
@@ -70,7 +73,8 @@ def test_currents_are_those_of_the_subcircuit(bench, tube, plate, screen, grid, 
     assert got_fundamental == pytest.approx(fundamental, rel=1e-4, abs=1e-4 * abs(fundamental[0]))
 
 
-def test_a_law_with_focus_is_merged_too(bench):
+@pytest.mark.parametrize("split", [False, True], ids=["one piece", "factors"])
+def test_a_law_with_focus_is_merged_too(bench, split):
     law = TubeLaw(
         kind="pentode", perveance=1e-3, exponent=1.5, degree=1.5, contact=0.5, spread=0.2, foot=0.13,
         mu_plate=3000.0, mu_screen=18.0, division=4.0, knee=0.3, focus=0.3,
@@ -78,7 +82,7 @@ def test_a_law_with_focus_is_merged_too(bench):
     )  # fmt: skip
     volts = {"plate": 90.0, "screen": 30.0, "grid": -0.7, "amplitude": 0.8}
     mean, fundamental = separate(bench, law, **volts)
-    got_mean, got_fundamental = merged(bench, law, phases=32, **volts)
+    got_mean, got_fundamental = merged(bench, law, phases=32, split=split, **volts)
     assert got_mean == pytest.approx(mean, rel=1e-4)
     assert got_fundamental == pytest.approx(fundamental, rel=1e-4)
 
@@ -93,12 +97,13 @@ def test_eight_phases_do(bench):
     assert few == pytest.approx(many, rel=1e-4)
 
 
+@pytest.mark.parametrize("split", [False, True], ids=["one piece", "factors"])
 @pytest.mark.parametrize("tube", ["6J5", "27"])
 @pytest.mark.parametrize(
     ("plate", "grid", "amplitude", "swing"),
     [(35.0, -0.6, 0.01, 0.3), (60.0, -1.5, 1.6, -0.5), (20.0, -0.9, 1.0, 0.2)],
 )
-def test_a_triode_is_merged_as_its_separate_phases(bench, tube, plate, grid, amplitude, swing):
+def test_a_triode_is_merged_as_its_separate_phases(bench, tube, plate, grid, amplitude, swing, split):
     """Of a triode the plate's swing is no small matter: its field is 1/mu of it, 5 to 11 % of the grid's."""
     law = card_for(tube).law()
     assert law.kind == "triode"
@@ -117,7 +122,7 @@ def test_a_triode_is_merged_as_its_separate_phases(bench, tube, plate, grid, amp
     text = "\n".join(
         [
             OPTIONS,
-            phase_subcircuit(law, "det", swings, phases=phases, knots=3).text,
+            phase_subcircuit(law, "det", swings, phases=phases, knots=3, split=split).text,
             f"Vp p 0 {plate:.15g}",
             f"Vg g 0 {grid:.15g}",
             f"Va a 0 {amplitude:.15g}",

@@ -31,8 +31,9 @@ BALANCE_OPTIONS = f"{DC_OPTIONS} srcsteps=0"
 """Of a sweep of a balance: beyond the largest amplitude that any setting sustains there is no solution, and
 bringing the sources up from zero looks for it for a minute; without it the sweep is given up in seconds,
 and a shorter one, or settings one by one, serve."""
+TRAN_RELTOL = "reltol=1e-4"
 TRAN_OPTIONS = (
-    f"reltol=1e-4 abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap {RSHUNT_OPTION}"
+    f"{TRAN_RELTOL} abstol=1e-12 vntol=1e-6 chgtol=1e-12 {NEWTON_OPTION} itl4=50 method=trap {RSHUNT_OPTION}"
 )
 """chgtol: else the femtofarads of the heaters rule the step, down to where hundreds of henries lose their
 digits."""
@@ -87,19 +88,35 @@ def envelope_circuit(
     with_audio: bool = True,
     knob: Block | None = None,
     softening: float = SOFTENING_V,
+    held: bool = False,
+    split: bool = False,
 ) -> Circuit:
     """Return the circuit of time runs, in a frame that turns at `reference_hz`.
 
     rotation: setting of the control (0..1), unless `knob` gives its course; softening: what rounds off |A|,
-    V.
+    V; held: the control is plain parts that no node can turn, which takes less time; split: so
+    does the tube's law in factors (`phases.phase_subcircuit`).
     """
     mode = mode.at(rotation)
-    base = _base(build, cards, mode, phases=phases, knots=knots, with_audio=with_audio, rotation=rotation)
+    base = _base(
+        build,
+        cards,
+        mode,
+        phases=phases,
+        knots=knots,
+        with_audio=with_audio,
+        rotation=rotation,
+        turned=not held,
+        split=split,
+    )
+    tank = tank_block(mode, reference_hz=reference_hz, softening=softening)
+    if held:
+        return _joined(base, f"envelope at {reference_hz / 1e6:.6g} MHz", TRAN_OPTIONS, [tank])
     return _joined(
         base,
         f"envelope at {reference_hz / 1e6:.6g} MHz",
         TRAN_OPTIONS,
-        [knob or _still(base, rotation), tank_block(mode, reference_hz=reference_hz, softening=softening)],
+        [knob or _still(base, rotation), tank],
     )
 
 
@@ -237,28 +254,33 @@ def _base(
     knots: int,
     with_audio: bool,
     rotation: float = 0.5,
+    turned: bool = True,
+    split: bool = False,
 ) -> Circuit:
     """Return the receiver at audio with its detector's tube sampled, its control free, starting from rest.
 
-    A control that acts on the tank stays at `rotation`: it moves the mode, not the circuit at audio.
+    A control that acts on the tank stays at `rotation`: it moves the mode, not the circuit at audio. turned:
+    False leaves any other there, too.
     """
     band = build.bands[0]  # at audio no band is different from another
     whole = receiver_circuit(build, cards, band=band, dial_hz=band.from_, rotation=rotation)
     if not with_audio:
         whole = whole.without_part("audio")
     circuit = low_frequency(whole, view="envelope")
-    if not circuit.control.on_tank:
+    if turned and not circuit.control.on_tank:
         circuit = moving_control(circuit, stretch=build.supply.volts)
-    circuit = _sampled(circuit, cards, mode, phases=phases, knots=knots)
+    circuit = _sampled(circuit, cards, mode, phases=phases, knots=knots, split=split)
     return replace(circuit, start=_rest(circuit, mode.rest))
 
 
-def _sampled(circuit: Circuit, cards: Cards, mode: Mode, *, phases: int, knots: int) -> Circuit:
+def _sampled(circuit: Circuit, cards: Cards, mode: Mode, *, phases: int, knots: int, split: bool) -> Circuit:
     """Return the circuit with the oscillating tube in its sampled form."""
     probe = circuit.part(Role.LOOP_GAIN)
     socket = next(one for one in circuit.sockets.values() if one.probe == probe)
     law = circuit[socket.tube].tail
-    sampled = phase_subcircuit(cards.detector.law(), law, Swings.of(mode), phases=phases, knots=knots)
+    sampled = phase_subcircuit(
+        cards.detector.law(), law, Swings.of(mode), phases=phases, knots=knots, split=split
+    )
     # a current into the hot end acts through the residue; its angle is part of every share, and so is that
     # of the grid's swing, which the currents follow
     angle = mode.residue / abs(mode.residue) * mode.drive / abs(mode.drive)
