@@ -12,7 +12,7 @@ from receiver_sim.engine import EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import BandOscillation, Oscillation, Stability
@@ -44,7 +44,7 @@ def comes_in(tuned: Tuned, stages: Stages) -> BandOscillation:
     A search for modes that fails is marked in `stages` and leaves the amplitudes as found. Raises EngineError
     when their own simulation fails.
     """
-    found = amplitude.of(tuned, time_runs=False)
+    found = amplitude.run(tuned, time_runs=False)
     # `check` answers alike each time it is asked
     found = replace(found, seconds=None)
     if found.status is Status.FAILED:
@@ -57,9 +57,7 @@ def comes_in(tuned: Tuned, stages: Stages) -> BandOscillation:
 
 def _steadiness(tuned: Tuned, found: Oscillation) -> Stability:
     mode = mode_at(tuned, found)
-    return stability.run(
-        tuned.build, tuned.cards, tuned.bench, mode, band=tuned.band, found=found, points=POINTS, seconds=0.0
-    )
+    return stability.run(tuned.receiver, mode, band=tuned.band, found=found, points=POINTS, seconds=0.0)
 
 
 ACROSS_COIL = 3.0
@@ -93,7 +91,9 @@ def loudness(tuned: Tuned, found: Oscillation) -> tuple[Loudness, ...]:
     for index, phone in enumerate(build.phones):
         if phone.state == "open":
             continue
-        ear = detection.Listener(up, cards, bench, mode, found=found, output=index, amperes=amperes)
+        ear = detection.Listener(
+            Receiver(up, bench, cards=cards), mode, found=found, output=index, amperes=amperes
+        )
         # a loop gain above 0.9 all over the control leaves the place a little below onset
         below = ear.rotation_below(detection.BELOW[5])
         rotation = below if search.at_nine_tenths is None else search.at_nine_tenths.rotation

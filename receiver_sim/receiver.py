@@ -16,6 +16,7 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.measure.on_bench import OnBench
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault
 from receiver_sim.schema.card import TubeCard, card_for
@@ -63,12 +64,14 @@ def cards_for(build: Build) -> Cards:
 _SETTLED: dict[str, Build] = {}
 
 
-def current_drawn(build: Build, cards: Cards, bench: Bench, rotation: float = 0.5) -> float:
+def current_drawn(receiver: OnBench, rotation: float = 0.5) -> float:
     """Return the d.c. (A) that receiver and bleeder take from the supply at a setting of the control."""
-    band = build.bands[0]
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=rotation)
+    band = receiver.build.bands[0]
+    circuit = receiver_circuit(
+        receiver.build, receiver.cards, band=band, dial_hz=band.middle_hz, rotation=rotation
+    )
     branch = circuit.branch(Role.SUPPLY)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         return -float(on.session.op(vectors=[branch])[branch].real[0])
 
 
@@ -86,7 +89,7 @@ def settle(build: Build, bench: Bench) -> Build:
 
         def current_at(volts: float) -> float:
             plain = DcSupply.model_construct(kind="dc", volts=volts, resistance=0.0, ripple=0.0, bleeder=None)
-            return current_drawn(build.model_copy(update={"supply": plain}), cards, bench)
+            return current_drawn(Receiver(build.model_copy(update={"supply": plain}), bench, cards=cards))
 
         while len(_SETTLED) >= 16:
             _SETTLED.pop(next(iter(_SETTLED)))
@@ -124,59 +127,83 @@ def _kind_fault(build: Build, key: str, tube: str, expected: str, cure: str | No
 class Receiver:
     """A settled build on a bench, with the cards of its tubes; its dial settings are kept once measured."""
 
-    def __init__(self, build: Build, bench: Bench) -> None:
-        """Settle the build, if its supply has to be run first. Raises BuildFaults, EngineError."""
-        self.cards = cards_for(build)
+    def __init__(self, build: Build, bench: Bench, *, cards: Cards | None = None) -> None:
+        """Settle the build, if its supply has to be run first; a settled one stays as it is.
+
+        cards: of its tubes, as drawn or fitted; None takes those that ship. Raises BuildFaults, EngineError.
+        """
+        self.cards = cards_for(build) if cards is None else cards
         self.given = build
         self.build = settle(build, bench)
         self.bench = bench
         self._tuned: dict[tuple[str, float], Tuned] = {}
         self._lock = threading.Lock()
 
+    def changed(self, build: Build, cards: Cards | None = None) -> Receiver:
+        """Return a receiver of a changed build on the same bench; cards: the same ones if None."""
+        return Receiver(build, self.bench, cards=self.cards if cards is None else cards)
+
     def at(self, band: Band, dial_hz: float | None = None, *, search: Onset | None = None) -> Tuned:
         """Return the receiver tuned to a dial setting of a band, its middle if None; the same each time.
 
-        search: the onset search at that setting, if it has been made.
+        search: the onset search at that setting, if it has been made. Another search, or another band of the
+        same name (a tap moved, say), begins anew.
         """
         dial = band.middle_hz if dial_hz is None else dial_hz
         if search is not None:
             dial = search.dial_hz
         with self._lock:
-            if (band.name, dial) not in self._tuned:
-                self._tuned[band.name, dial] = Tuned(
-                    self.build, self.cards, self.bench, band=band, dial_hz=dial, search=search
-                )
-            return self._tuned[band.name, dial]
+            kept = self._tuned.get((band.name, dial))
+            if kept is None or not kept.answers(band, search):
+                kept = self._tuned[band.name, dial] = Tuned(self, band, dial, search=search)
+            return kept
 
 
 class Tuned:
     """A receiver tuned to one dial setting of a band. What is measured is kept; threads may share it."""
 
     def __init__(
-        self,
-        build: Build,
-        cards: Cards,
-        bench: Bench,
-        *,
-        band: Band,
-        dial_hz: float,
-        search: Onset | None = None,
+        self, receiver: Receiver, band: Band, dial_hz: float, *, search: Onset | None = None
     ) -> None:
-        """Take a settled build; search: the onset search at that dial setting, if it has been made."""
-        self.build, self.cards, self.bench = build, cards, bench
-        self.band, self.dial_hz = band, dial_hz
+        """Tune a receiver; search: the onset search at that dial setting, if it has been made."""
+        self.receiver, self.band, self.dial_hz = receiver, band, dial_hz
         self._search = search
         self._modes: dict[float, Mode] = {}
         self._lock = threading.RLock()
 
     @property
+    def given(self) -> Build:
+        """The build as its file states it."""
+        return self.receiver.given
+
+    @property
+    def build(self) -> Build:
+        """The settled build."""
+        return self.receiver.build
+
+    @property
+    def cards(self) -> Cards:
+        """The cards of its tubes."""
+        return self.receiver.cards
+
+    @property
+    def bench(self) -> Bench:
+        """The bench it stands on."""
+        return self.receiver.bench
+
+    def answers(self, band: Band, search: Onset | None) -> bool:
+        """Tell whether what is kept here belongs to that band, and to that search if one is given."""
+        same = self.band is band or self.band == band
+        return same and (search is None or self._search is search)
+
+    @property
     def onset(self) -> Onset:
         """The onset by loop gain; a search that failed says so in its status."""
+        if self._search is not None:  # known: not to wait for a mode that is being measured
+            return self._search
         with self._lock:
             if self._search is None:
-                self._search = onset.run(
-                    self.build, self.cards, self.bench, band=self.band, dial_hz=self.dial_hz
-                )
+                self._search = onset.run(self)
             return self._search
 
     def mode(self, rotation: float) -> Mode:
@@ -189,13 +216,5 @@ class Tuned:
             raise NoAnswer(f"{search.band}: {'; '.join(search.warnings) or search.status.value}")
         with self._lock:
             if rotation not in self._modes:
-                self._modes[rotation] = tuned_mode(
-                    self.build,
-                    self.cards,
-                    self.bench,
-                    band=self.band,
-                    dial_hz=self.dial_hz,
-                    tuning=search.tuning_farad,
-                    rotation=rotation,
-                )
+                self._modes[rotation] = tuned_mode(self, tuning=search.tuning_farad, rotation=rotation)
             return self._modes[rotation]

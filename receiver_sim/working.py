@@ -17,10 +17,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from receiver_sim.builds import band_named
-from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import EngineError
 from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import verdicts
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
@@ -42,6 +42,10 @@ class Setting:
     onset: Onset
     rotation: float
     note: str | None = None
+
+    def on(self, receiver: Receiver) -> Tuned:
+        """Return the receiver tuned there."""
+        return receiver.at(self.band, search=self.onset)
 
 
 def choose(build: Build, searched: Iterable[Onset], *, rotation: float | None = None) -> Setting:
@@ -79,33 +83,27 @@ def _note(silent: list[Onset]) -> str:
     )
 
 
-def _points(build: Build, cards: Cards, bench: Bench, setting: Setting) -> tuple[OperatingPoint, ...]:
+def _points(receiver: Receiver, setting: Setting) -> tuple[OperatingPoint, ...]:
     settings = [("lowest", 0.0), ("working", setting.rotation), ("highest", 1.0)]
-    return operating_point.run(
-        build, cards, bench, band=setting.band, dial_hz=setting.onset.dial_hz, settings=settings
-    )
+    return operating_point.run(setting.on(receiver), settings=settings)
 
 
-def _ends(build: Build, cards: Cards, bench: Bench) -> tuple[OperatingPoint, ...]:
+def _ends(receiver: Receiver) -> tuple[OperatingPoint, ...]:
     """Return the d.c. conditions at both ends of the control, which hang on no search."""
-    band = build.bands[0]
     settings = [("lowest", 0.0), ("highest", 1.0)]
-    return operating_point.run(build, cards, bench, band=band, dial_hz=band.middle_hz, settings=settings)
+    return operating_point.run(receiver.at(receiver.build.bands[0]), settings=settings)
 
 
-def _drift(build: Build, cards: Cards, bench: Bench, setting: Setting) -> RegulatorDrift:
-    dial = setting.onset.dial_hz
-    return regulator.run(
-        build, cards, bench, band=setting.band, dial_hz=dial, rotation=setting.rotation, nominal=setting.onset
-    )
+def _drift(receiver: Receiver, setting: Setting) -> RegulatorDrift:
+    return regulator.run(setting.on(receiver), rotation=setting.rotation, nominal=setting.onset)
 
 
 def dc_stages(
-    stages: Stages, build: Build, cards: Cards, bench: Bench, setting: Setting
+    stages: Stages, receiver: Receiver, setting: Setting
 ) -> tuple[tuple[OperatingPoint, ...], RegulatorDrift | None]:
     """Return the d.c. conditions (empty if they failed) and the drift with the mains (None if it did)."""
-    points = stages.run("operating point", lambda: _points(build, cards, bench, setting))
-    drift = stages.run("regulator and mains", lambda: _drift(build, cards, bench, setting))
+    points = stages.run("operating point", lambda: _points(receiver, setting))
+    drift = stages.run("regulator and mains", lambda: _drift(receiver, setting))
     return points or (), drift
 
 
@@ -141,28 +139,19 @@ class Looking:
     Without a setting d.c. alone is looked at, at both ends of the control.
     """
 
-    def __init__(self, build: Build, cards: Cards, setting: Setting | None) -> None:
+    def __init__(self, receiver: Receiver, setting: Setting | None) -> None:
         self.setting = setting
-        self._band = build.bands[0] if setting is None else setting.band
+        self._band = receiver.build.bands[0] if setting is None else setting.band
         if setting is None:
-            self._points = Job("operating point", lambda b, _: _ends(build, cards, b))
+            self._points = Job("operating point", lambda *_: _ends(receiver))
             self.jobs: list[Job[Any]] = [self._points]
             return
-        at, dial, rotation = setting, setting.onset.dial_hz, setting.rotation
-        band = at.band
-        self._audio = Job(
-            "audio",
-            lambda b, _: audio_response.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation),
-        )
-        self._hum = Job(
-            "hum", lambda b, _: hum.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation)
-        )
-        self._paths = Job(
-            "hum by its paths",
-            lambda b, _: hum_paths.run(build, cards, b, band=band, dial_hz=dial, rotation=rotation),
-        )
-        self._points = Job("operating point", lambda b, _: _points(build, cards, b, at))
-        self._drift = Job("regulator and mains", lambda b, _: _drift(build, cards, b, at))
+        at, tuned, rotation = setting, setting.on(receiver), setting.rotation
+        self._audio = Job("audio", lambda *_: audio_response.run(tuned, rotation=rotation))
+        self._hum = Job("hum", lambda *_: hum.run(tuned, rotation=rotation))
+        self._paths = Job("hum by its paths", lambda *_: hum_paths.run(tuned, rotation=rotation))
+        self._points = Job("operating point", lambda *_: _points(receiver, at))
+        self._drift = Job("regulator and mains", lambda *_: _drift(receiver, at))
         self.jobs = [self._points, self._drift, self._audio, self._hum, self._paths]
 
     def found(self) -> LookedAt:
@@ -181,9 +170,9 @@ class Looking:
         )
 
 
-def looking(stages: Stages, build: Build, cards: Cards, reports: Sequence[BandReport]) -> Looking:
-    """Return what is to be looked at in a build whose bands were searched; without a working setting that
+def looking(stages: Stages, receiver: Receiver, reports: Sequence[BandReport]) -> Looking:
+    """Return what is to be looked at in a set whose bands were searched; without a working setting that
     search is named in `stages`.
     """
-    setting = stages.run("working setting", lambda: choose(build, [r.middle for r in reports]))
-    return Looking(build, cards, setting)
+    setting = stages.run("working setting", lambda: choose(receiver.build, [r.middle for r in reports]))
+    return Looking(receiver, setting)

@@ -17,6 +17,7 @@ from receiver_sim.judge.fault_finder import Seen
 from receiver_sim.judge.fault_predictions import Stand, Volt
 from receiver_sim.judge.reading_spread import middles
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.calibration import Calibration, OnsetBefore, Pulled, ReadingBefore
 from receiver_sim.schema import load_build_text
@@ -71,7 +72,9 @@ def test_six_readings_bring_the_other_bands_in(stand, bench, number):
     # the build that is found, assembled and searched anew, has the onset that was said; 0.002 is what the two
     # searches may differ by (|T - 1| of 3e-3 at the gentlest slope)
     again = onset.run(
-        found.build, found.cards, bench, band=found.build.bands[1], dial_hz=stand.plan.bands[1].middle_hz
+        Receiver(found.build, bench, cards=found.cards).at(
+            found.build.bands[1], stand.plan.bands[1].middle_hz
+        )
     )
     assert again.onset.rotation == pytest.approx(found.onset_after[1], abs=2e-3)
 

@@ -21,6 +21,7 @@ from receiver_sim.judge import fault_finder
 from receiver_sim.judge.fault_onset import SOUND
 from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.faults import FaultReport, Hazard, Suspect
 from receiver_sim.views.fault_tables import faults_sheet
@@ -257,7 +258,7 @@ def test_a_search_climbs_once_and_not_for_every_fault(tickler, bench):
     climbed = sum((bench.rungs - before).values()) - (bench.rungs - before)[Rung.NEWTON]
     assert missing == [] and len(found) > len(faults)
     assert climbed <= 3, bench.rungs - before
-    known = onset.run(plan.build, plan.cards, bench, band=plan.bands[0], dial_hz=plan.bands[0].middle_hz)
+    known = onset.run(Receiver(plan.build, bench, cards=plan.cards).at(plan.bands[0]))
     assert found[SOUND].onset[band.name] == pytest.approx(known.onset.rotation, abs=1e-3)
 
 

@@ -12,7 +12,7 @@ import pytest
 from receiver_sim import api
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for
+from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.schema import BuildFaults, load_build, shipped_tubes
 from receiver_sim.schema import first_build as first
 from receiver_sim.schema.card import card_for
@@ -102,9 +102,7 @@ def test_every_band_with_every_detector_oscillates(bench) -> None:
             _, build = first.built(answers)
             cards = cards_for(build)
             found = bench.map(
-                lambda b, band, build=build, cards=cards: onset.run(
-                    build, cards, b, band=band, dial_hz=band.middle_hz
-                ),
+                lambda b, band, build=build, cards=cards: onset.run(Receiver(build, b).at(band)),
                 build.bands,
             )
             for one in found:

@@ -9,18 +9,15 @@ from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
-from receiver_sim.measure import onset
 from receiver_sim.oscillating import ACROSS_COIL, comes_in, loudness, mode_at
-from receiver_sim.receiver import Receiver, Tuned
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import Loudness
 from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, changed_build
 
 
 def heard(bench: Bench, build: Build) -> tuple[Loudness, ...]:
-    cards, band = api.cards_for(build), build.bands[0]
-    search = onset.run(build, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
-    tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
+    tuned = Receiver(build, bench).at(build.bands[0])
     return loudness(tuned, comes_in(tuned, Stages()).oscillation)
 
 

@@ -14,6 +14,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.design.tube_fit import fit_card
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build, changed_build, load_build_text
 from receiver_sim.schema.card import TubeCard, card_for
 from receiver_sim.studies.drawn_sets import look_at_set
@@ -67,7 +68,7 @@ def test_a_point_taken_away_moves_the_onset_within_its_range(one_band: Build, be
     moved = []
     for index in range(len(card.points)):
         law = fit_card(card, leave_out=index).law
-        found = onset.run(one_band, with_law(cards, card, law), bench, band=band, dial_hz=dial)
+        found = onset.run(Receiver(one_band, bench, cards=with_law(cards, card, law)).at(band, dial))
         assert found.onset is not None
         moved.append(found.onset.screen_v - stated)
     assert len(moved) >= 3

@@ -52,9 +52,9 @@ def test_check_measures_no_mode_twice_and_loads_little_again(
     measured: Counter[tuple[str, float]] = Counter()
     real = room.tuned_mode
 
-    def counted(*given: object, **how: object) -> Mode:
-        measured[how["band"].name, how["rotation"]] += 1  # type: ignore[attr-defined,index]
-        return real(*given, **how)  # type: ignore[arg-type]
+    def counted(tuned: Tuned, *, tuning: float, rotation: float) -> Mode:
+        measured[tuned.band.name, rotation] += 1
+        return real(tuned, tuning=tuning, rotation=rotation)
 
     monkeypatch.setattr(room, "tuned_mode", counted)
     before = bench.loaded
@@ -69,7 +69,7 @@ def test_check_measures_no_mode_twice_and_loads_little_again(
 
 def test_onset_on_a_circuit_left_loaded_is_that_of_one_loaded_anew(bench: Bench, demo: Build) -> None:
     band, cards = demo.bands[1], api.cards_for(demo)
-    anew = onset.run(demo, cards, bench, band=band, dial_hz=band.to)
+    anew = onset.run(Receiver(demo, bench).at(band, band.to))
     with Standing(bench, onset.plan(demo, cards, band=band, dial_hz=band.to)) as standing:
         onset.measured(standing.on(), band=band, dial_hz=band.to)
         again = onset.measured(standing.on(), band=band, dial_hz=band.to)
@@ -86,8 +86,8 @@ def test_onset_on_a_circuit_left_loaded_is_that_of_one_loaded_anew(bench: Bench,
 
 
 def test_tuned_of_a_search_that_was_made_does_not_search(bench: Bench, demo: Build) -> None:
-    band, cards = demo.bands[0], api.cards_for(demo)
+    band = demo.bands[0]
     lost = onset.failed(band, 3.6e6, "not asked")
     ran = bench.evaluations
-    assert Tuned(demo, cards, bench, band=band, dial_hz=3.6e6, search=lost).onset is lost
+    assert Tuned(Receiver(demo, bench), band, 3.6e6, search=lost).onset is lost
     assert bench.evaluations == ran

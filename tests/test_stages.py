@@ -19,6 +19,7 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import coil_verdicts, verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import (
     audio_response,
@@ -53,7 +54,7 @@ def spoil(monkeypatch: pytest.MonkeyPatch, study: Any, name: str = "run") -> Non
             if isinstance(on, Loaded):
                 on.set("rnowhere", 1.0)
                 on.volts()
-        bench = next(one for one in given if isinstance(one, Bench))
+        bench = next(one.bench for one in given if isinstance(one, (Receiver, Tuned)))
         with bench.session(Deck("a broken deck", f"r1 b1 0 1\nr2 b2 0 1\nr3 b3 0 1\n{BROKEN}")) as session:
             session.op()
 
@@ -406,7 +407,7 @@ def test_a_shared_bench_does_not_mix_the_decks_of_two_calls(bench: Bench, demo: 
 def test_a_set_without_onset_is_looked_at_on_one_band(bench: Bench, demo: Build) -> None:
     """Guards against the coil of the first band with the dial of the last."""
     dead = changed_build(demo, {"regeneration.top": "10 Mohm"})
-    _, setting = api.prepare(dead, None, bench)
+    setting = api.prepare(Receiver(dead, bench), None)
     assert setting.onset.onset is None
     assert setting.band.name == setting.onset.band == demo.bands[0].name
 
@@ -414,4 +415,4 @@ def test_a_set_without_onset_is_looked_at_on_one_band(bench: Bench, demo: Build)
 def test_an_onset_that_failed_is_no_setting(demo: Build) -> None:
     """Guards against a silent half way in the place of a search that failed."""
     with Bench(workers=1, time_limit_s=1e-6) as hasty, pytest.raises(EngineError, match="took longer than"):
-        api.prepare(demo, "40 m", hasty)
+        api.prepare(Receiver(demo, hasty), "40 m")

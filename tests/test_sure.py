@@ -12,7 +12,7 @@ from receiver_sim.api._sure import SEED, drawing_of, how_sure
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.sure import FigureRange, HowSure
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, audio_response, hum, operating_point
@@ -42,9 +42,9 @@ def setting(one_band: Build, bench: api.Bench) -> Setting:
 
 
 @pytest.fixture(scope="module")
-def found(one_band: Build, demo_cards: Cards, bench: api.Bench, setting: Setting) -> HowSure:
+def found(one_band: Build, bench: api.Bench, setting: Setting) -> HowSure:
     reports = api.loop(one_band, bench=bench)
-    drawing = drawing_of(one_band, one_band, demo_cards, bench, reports=reports, setting=setting)
+    drawing = drawing_of(Receiver(one_band, bench), reports=reports, setting=setting)
     return how_sure(drawing, bench, strengths=(), progress=lambda *_: None)
 
 
@@ -54,20 +54,18 @@ def named(found: HowSure, words: str) -> FigureRange:
 
 
 def test_figures_as_stated_are_those_of_the_studies(
-    one_band: Build, demo_cards: Cards, bench: api.Bench, setting: Setting, found: HowSure
+    one_band: Build, bench: api.Bench, setting: Setting, found: HowSure
 ) -> None:
-    where = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
-    point = operating_point.run(
-        one_band, demo_cards, bench, **where, settings=[("working", setting.rotation)]
-    )[0]
+    tuned = setting.on(Receiver(one_band, bench))
+    point = operating_point.run(tuned, settings=[("working", setting.rotation)])[0]
     for words, volts in point.volts.items():
         assert named(found, words).stated == pytest.approx(volts, rel=1e-4, abs=1e-5)
     assert named(found, "plate current of the audio tube").stated == pytest.approx(
         point.tubes[1].plate_a, rel=1e-4
     )
-    heard = audio_response.run(one_band, demo_cards, bench, **where, rotation=setting.rotation).outputs[0]
+    heard = audio_response.run(tuned, rotation=setting.rotation).outputs[0]
     assert named(found, f"gain to {heard.output}").stated == pytest.approx(heard.gain_1khz, rel=1e-3)
-    hums = hum.run(one_band, demo_cards, bench, **where, rotation=setting.rotation).outputs[0]
+    hums = hum.run(tuned, rotation=setting.rotation).outputs[0]
     assert named(found, f"hum pot at that null, {hums.output}").stated == pytest.approx(
         hums.best_position, abs=2e-3
     )
@@ -82,9 +80,9 @@ def test_the_range_holds_what_the_studies_find_in_a_set(
     for row in draws(factors, seed=SEED, start=0, stop=12):
         build, cards = drawn(one_band, demo_cards, factors, moved_by(factors, row))
         point = operating_point.run(
-            build, cards, bench, band=build.bands[0], dial_hz=setting.onset.dial_hz,
+            Receiver(build, bench, cards=cards).at(build.bands[0], setting.onset.dial_hz),
             settings=[("working", setting.rotation)],
-        )[0]  # fmt: skip
+        )[0]
         seen.append(point.volts["audio plate"])
     one = named(found, "audio plate")
     inside = sum(one.low <= volts <= one.high for volts in seen)
@@ -103,11 +101,9 @@ def test_counts_and_what_decides(found: HowSure) -> None:
     assert band.knob_low is not None and band.knob_high is not None and band.knob_low < band.knob_high
 
 
-def test_without_a_setting_there_are_no_readings(
-    one_band: Build, demo_cards: Cards, bench: api.Bench
-) -> None:
+def test_without_a_setting_there_are_no_readings(one_band: Build, bench: api.Bench) -> None:
     reports = api.loop(one_band, bench=bench)
-    drawing = drawing_of(one_band, one_band, demo_cards, bench, reports=reports, setting=None)
+    drawing = drawing_of(Receiver(one_band, bench), reports=reports, setting=None)
     bare = how_sure(drawing, bench, strengths=(), progress=lambda *_: None)
     assert bare.figures == () and bare.held[-1].of == 100
 
@@ -123,7 +119,7 @@ def test_strengths_are_those_of_the_sets(
     for row in draws(factors, seed=SEED, start=0, stop=STRENGTHS):
         build, cards = drawn(one_band, demo_cards, factors, moved_by(factors, row))
         band = build.bands[0]
-        whole = amplitude.of(Tuned(build, cards, bench, band=band, dial_hz=band.middle_hz), time_runs=False)
+        whole = amplitude.run(Receiver(build, bench, cards=cards).at(band), time_runs=False)
         if whole.onset is not None and whole.amplitudes is not None:
             tops.append(float(whole.amplitudes.amplitude_v[-1]))
             soft += whole.jump is None

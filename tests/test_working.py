@@ -12,9 +12,10 @@ import pytest
 from receiver_sim import api, working
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import ControlSetting, Onset
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Build
 from receiver_sim.studies import operating_point
 from receiver_sim.views.audio_tables import supply_sheet
 from receiver_sim.views.sheet import as_text
@@ -57,15 +58,15 @@ def test_the_meter_is_read_at_both_stops_and_the_working_setting(
     """At the dial that was searched; without a working setting at the two stops and the middle of a band."""
     asked: list[Any] = []
 
-    def run(*_given: Any, band: Band, dial_hz: float, settings: Any) -> tuple[()]:
-        asked.append((band.name, dial_hz, settings))
+    def run(tuned: Tuned, *, settings: Any) -> tuple[()]:
+        asked.append((tuned.band.name, tuned.dial_hz, settings))
         return ()
 
     monkeypatch.setattr(operating_point, "run", run)
     setting = working.choose(demo, [searched(demo, 2, Status.OSCILLATES)])
     bench: Any = None
-    working._points(demo, api.cards_for(demo), bench, setting)
-    working._ends(demo, api.cards_for(demo), bench)
+    working._points(Receiver(demo, bench), setting)
+    working._ends(Receiver(demo, bench))
     first = demo.bands[0]
     assert asked == [
         (demo.bands[2].name, 7.1e6, [("lowest", 0.0), ("working", 0.38), ("highest", 1.0)]),
@@ -104,8 +105,8 @@ def test_a_failed_search_is_no_setting_but_a_named_one_is(demo: Build) -> None:
 def lost(monkeypatch: pytest.MonkeyPatch) -> None:
     """No search for an onset finds a solution."""
 
-    def run(_build: Build, _cards: Any, _bench: Bench, *, band: Band, dial_hz: float, **_also: Any) -> Onset:
-        return onset.failed(band, dial_hz, "no solution")
+    def run(tuned: Tuned, **_also: Any) -> Onset:
+        return onset.failed(tuned.band, tuned.dial_hz, "no solution")
 
     monkeypatch.setattr(onset, "run", run)
 

@@ -11,7 +11,6 @@ from receiver_sim.circuit.sets import SetPlan, draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName
 from receiver_sim.failing_stages import Job, Stages
-from receiver_sim.measure import onset
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.schema import Build
@@ -58,17 +57,14 @@ def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Co
     build, cards = drawn(plan.build, plan.cards, plan.factors, moved_by(plan.factors, row))
     names = [band.name for band in plan.bands]
     build = build.model_copy(update={"bands": tuple(b for b in build.bands if b.name in names)})
-    receiver = Receiver(build, bench)
-    receiver.cards = cards
+    receiver = Receiver(build, bench, cards=cards)
     stages = Stages()
     reports: list[BandReport] = []
     if any(rule not in PLAIN for rule in rules):
         reports = [
             BandReport(
                 band.name,
-                tuple(
-                    onset.run(build, cards, bench, band=band, dial_hz=dial) for dial in dial_frequencies(band)
-                ),
+                tuple(receiver.at(band, dial).onset for dial in dial_frequencies(band)),
                 None,
                 (),
                 None,
@@ -76,7 +72,7 @@ def answers_of(bench: Bench, given: Build, plan: SetPlan, number: int, rules: Co
             for band in build.bands
         ]
     ears = "loudness_min" in rules
-    place = looking(stages, build, cards, reports) if ears or _any(rules, WORKING) else None
+    place = looking(stages, receiver, reports) if ears or _any(rules, WORKING) else None
     jobs: list[Job[ComesIn]] = []
     if ears or _any(rules, OSCILLATION):
         jobs = strength_jobs(receiver, reports, loud_on=place.setting if place is not None and ears else None)

@@ -12,7 +12,7 @@ from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.physics.hearing import sound_level_db
-from receiver_sim.receiver import settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
     AudioResponse,
@@ -39,11 +39,9 @@ def audio(
     Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
-        cards, at = prepare(build, band, open_bench, rotation=rotation)
-        return audio_response.run(
-            build, cards, open_bench, band=at.band, dial_hz=at.onset.dial_hz, rotation=at.rotation
-        )
+        receiver = Receiver(build, open_bench)
+        at = prepare(receiver, band, rotation=rotation)
+        return audio_response.run(at.on(receiver), rotation=at.rotation)
 
 
 INPUTS = tuple(float(v) for v in np.geomspace(1e-4, 0.1, 9))
@@ -68,23 +66,23 @@ def audio_in_depth(
     at the detector's grid, rising. Raises BuildFaults, KeyError for an unknown band, EngineError.
     """
     with opened(bench) as b:
-        given, build = build, settle(build, b)
-        cards, setting = prepare(build, band, b, rotation=rotation)
+        receiver = Receiver(build, b)
+        given, build = build, receiver.build
+        setting = prepare(receiver, band, rotation=rotation)
         place = setting.rotation
         stages = Stages()
         response = stages.run(
             "audio response",
-            lambda: audio_response.run(
-                build, cards, b, band=setting.band, dial_hz=setting.onset.dial_hz, rotation=place
-            ),
+            lambda: audio_response.run(setting.on(receiver), rotation=place),
         )
         runs = stages.run(
-            "distortion", lambda: distortion.run(build, cards, b, rotation=place, inputs=inputs)
+            "distortion",
+            lambda: distortion.run(receiver, rotation=place, inputs=inputs),
         )
-        floors = stages.run("noise", lambda: noise.run(build, cards, b, rotation=place))
+        floors = stages.run("noise", lambda: noise.run(receiver, rotation=place))
         balance = stages.run(
             "energy at the output transformer",
-            lambda: transformer_energy.run(build, cards, b, rotation=place),
+            lambda: transformer_energy.run(receiver, rotation=place),
         )
     classes = tuple(c for _, per_tube in runs or () for c in per_tube)
     levels = []

@@ -8,7 +8,7 @@ from receiver_sim.builds import band_named, opened
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
 from receiver_sim.physics.tube_law import small_signal
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.schema import Build
 from receiver_sim.studies import operating_point
@@ -28,13 +28,10 @@ def operating_points(
     """
     if not all(0.0 <= rotation <= 1.0 for rotation in rotations):
         raise WrongValue(f"rotations lie from 0 to 1, not {list(rotations)}")
-    cards, one = cards_for(build), band_named(build, band)
+    one = band_named(build, band)
     settings = [(f"{100.0 * rotation:.4g} %", float(rotation)) for rotation in rotations]
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
-        return operating_point.run(
-            build, cards, open_bench, band=one, dial_hz=one.middle_hz, settings=settings
-        )
+        return operating_point.run(Receiver(build, open_bench).at(one), settings=settings)
 
 
 def cathode_transconductance(build: Build, point: OperatingPoint) -> float:

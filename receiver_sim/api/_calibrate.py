@@ -9,7 +9,6 @@ from receiver_sim.api._faults import read_in
 from receiver_sim.api._spread import plan_for
 from receiver_sim.builds import opened
 from receiver_sim.circuit.factors import PRINT, Factor, value_at
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
@@ -17,6 +16,7 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.judge.calibration import Found
 from receiver_sim.judge.calibration import calibrate as pulled_by
 from receiver_sim.judge.fault_predictions import Stand
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.calibration import Calibration, OnsetBefore, Pulled, ReadingBefore
 from receiver_sim.schema import Build
@@ -41,16 +41,17 @@ def calibrate(
     with opened(bench) as b:
         plan = plan_for(build, b)
         settled = plan.build
-        cards, setting = prepare(settled, None, b, rotation=readings.control)
+        receiver = Receiver(settled, b, cards=plan.cards)
+        setting = prepare(receiver, None, rotation=readings.control)
         stand, seen, _ = read_in(plan, setting, readings)
         progress("calibration", 1, 3)
         found = pulled_by(stand, seen, b)
         progress("calibration", 2, 3)
         stages = Stages()
         target = found.onset_before[0]
-        sets = (("as built", settled, cards), ("as calibrated", found.build, found.cards))
-        taps = [stages.run(f"tap {when}", partial(_tap, s, c, b, target)) for when, s, c in sets]
-        hums = [stages.run(f"hum {when}", partial(_hum, s, c, stand, b)) for when, s, c in sets]
+        sets = (("as built", receiver), ("as calibrated", receiver.changed(found.build, found.cards)))
+        taps = [stages.run(f"tap {when}", partial(_tap, one, target)) for when, one in sets]
+        hums = [stages.run(f"hum {when}", partial(_hum, one, stand)) for when, one in sets]
         progress("calibration", 3, 3)
     names = [band.name for band in settled.bands]
     return Calibration(
@@ -89,18 +90,18 @@ def _notes(found: Found) -> tuple[str, ...]:
     )
 
 
-def _tap(build: Build, cards: Cards, bench: Bench, target: float | None) -> float | None:
-    band = build.bands[0]
+def _tap(receiver: Receiver, target: float | None) -> float | None:
+    band = receiver.build.bands[0]
     if band.coil.tickler is not None or target is None:
         return None
-    found = tap_finder.run(build, cards, bench, band=band, dial_hz=band.middle_hz, target=target)
+    found = tap_finder.run(receiver.at(band), target=target)
     return None if found.exact is None else found.exact.share
 
 
-def _hum(build: Build, cards: Cards, stand: Stand, bench: Bench) -> tuple[float, float] | None:
-    if build.heater.wiring != "hum_pot":
+def _hum(receiver: Receiver, stand: Stand) -> tuple[float, float] | None:
+    if receiver.build.heater.wiring != "hum_pot":
         return None
-    ran = hum.run(build, cards, bench, band=stand.band, dial_hz=stand.dial_hz, rotation=stand.rotation)
+    ran = hum.run(receiver.at(stand.band, stand.dial_hz), rotation=stand.rotation)
     first = ran.outputs[0]
     return first.best_v, first.best_position
 

@@ -39,11 +39,11 @@ def check(
         reports = loop(build, bench=open_bench, progress=progress)
         bands_found(reports)
         stages = Stages()
-        place = looking(stages, build, cards, reports)
+        place = looking(stages, receiver, reports)
         bands = strength_jobs(receiver, reports, loud_on=place.setting)
         sets = Job(
             "how sure",
-            lambda b, _: drawing_of(given, build, cards, b, reports=reports, setting=place.setting),
+            lambda *_: drawing_of(receiver, reports=reports, setting=place.setting),
         )
         stages.side_by_side(
             open_bench,

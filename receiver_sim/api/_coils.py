@@ -11,8 +11,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import rf_stage
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
-from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.coils import (
@@ -52,27 +51,27 @@ def coils(
     tuning_range.coverage([], year=year, region=region)
     with opened(bench) as open_bench:
         before, rungs, ran = open_bench.loaded, open_bench.rungs, open_bench.evaluations
-        cards, settled = cards_for(build), settle(build, open_bench)
-        bands = settled.bands
+        receiver = Receiver(build, open_bench)
+        bands = receiver.build.bands
         stages = Stages()
         ranges = stages.map(
             open_bench,
-            lambda b, band: tuning_range.run(settled, cards, b, band=band),
+            lambda _, band: tuning_range.run(receiver, band=band),
             [(f"range of {band.name}", band) for band in bands],
             lambda done, total: progress("range", done, total),
         )
         middles = open_bench.map(
-            lambda b, band: onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz),
+            lambda _, band: receiver.at(band).onset,
             list(bands),
         )
         rotation = _common(middles)
         sweeps = open_bench.map(
-            lambda b, job: _sweep(settled, cards, b, band=job[0], span=job[1], rotation=rotation),
+            lambda _, job: _sweep(receiver, band=job[0], span=job[1], rotation=rotation),
             list(zip(bands, ranges, strict=True)),
             lambda done, total: progress("dial", done, total),
         )
-        stage = _with_stage(stages, settled, cards, open_bench, middles, progress)
-        effects, through = _with_aerial(stages, settled, cards, open_bench, middles, tank_volts, progress)
+        stage = _with_stage(stages, receiver, middles, progress)
+        effects, through = _with_aerial(stages, receiver, middles, tank_volts, progress)
         where = provenance(build, open_bench, before=before, rungs_before=rungs)
         evaluations = open_bench.evaluations - ran
     measured = tuple(span for span in ranges if span is not None)
@@ -90,7 +89,7 @@ def coils(
         breakthrough=through,
         provenance=where,
         cautions=cautions.ALL,
-        warnings=(*build.warnings, _loading(cards)),
+        warnings=(*build.warnings, _loading(receiver.cards)),
         evaluations=evaluations,
         failed=(*stages.failed, *(FailedStage(f"onset on {band}", reason, None) for band, reason in lost)),
         rf_stage=stage,
@@ -116,13 +115,9 @@ def _common(found: Sequence[Onset]) -> float:
     return float(median(rotations)) if rotations else HALF_WAY
 
 
-def _sweep(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, span: CoilRange | None, rotation: float
-) -> DialSweep:
+def _sweep(receiver: Receiver, *, band: Band, span: CoilRange | None, rotation: float) -> DialSweep:
     return dial_sweep.run(
-        build,
-        cards,
-        bench,
+        receiver,
         band=band,
         frequencies=tuning_range.whole_dial(band, span, dial_sweep.POINTS),
         rotation=rotation,
@@ -131,64 +126,52 @@ def _sweep(
 
 def _with_aerial(
     stages: Stages,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     middles: Sequence[Onset],
     tank_volts: float | None,
     progress: Progress,
 ) -> tuple[tuple[AerialEffect, ...], tuple[Breakthrough, ...]]:
     """Look at aerial and breakthrough on every band whose onset search did not fail, each by itself."""
-    if build.aerial is None:
+    if receiver.build.aerial is None:
         return (), ()
     jobs = [
         (band, found)
-        for band, found in zip(build.bands, middles, strict=True)
+        for band, found in zip(receiver.build.bands, middles, strict=True)
         if found.tuning_farad is not None
     ]
 
-    def effect(b: Bench, job: tuple[Band, Onset]) -> AerialEffect:
+    def effect(_: Bench, job: tuple[Band, Onset]) -> AerialEffect:
         band, found = job
-        return aerial.run(
-            build,
-            cards,
-            b,
-            band=band,
-            found=found,
-            tank_volts=tank_volts,
-        )
+        return aerial.run(receiver.at(band, search=found), tank_volts=tank_volts)
 
-    def through(b: Bench, job: tuple[Band, Onset]) -> Breakthrough:
-        return breakthrough.run(build, cards, b, band=job[0], found=job[1])
+    def through(_: Bench, job: tuple[Band, Onset]) -> Breakthrough:
+        return breakthrough.run(receiver.at(job[0], search=job[1]))
 
     named = [(f"aerial on {band.name}", (band, found)) for band, found in jobs]
-    effects = stages.map(bench, effect, named, lambda done, total: progress("aerial", done, total))
+    effects = stages.map(receiver.bench, effect, named, lambda done, total: progress("aerial", done, total))
     named = [(f"breakthrough on {band.name}", (band, found)) for band, found in jobs]
-    passages = stages.map(bench, through, named)
+    passages = stages.map(receiver.bench, through, named)
     return tuple(e for e in effects if e is not None), tuple(p for p in passages if p is not None)
 
 
 def _with_stage(
     stages: Stages,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     middles: Sequence[Onset],
     progress: Progress,
 ) -> tuple[RfStageEffect, ...]:
     """Hold an r.f. stage against the same set without it, on every band whose onset search did not fail."""
-    if build.aerial is None or build.rf_stage is None:
+    if receiver.build.aerial is None or receiver.build.rf_stage is None:
         return ()
 
-    def effect(b: Bench, job: tuple[Band, Onset]) -> RfStageEffect:
+    def effect(_: Bench, job: tuple[Band, Onset]) -> RfStageEffect:
         band, found = job
-
-        return rf_stage.run(build, cards, b, band=band, dial_hz=found.dial_hz, search=found)
+        return rf_stage.run(receiver.at(band, search=found))
 
     named = [
         (f"r.f. stage on {band.name}", (band, found))
-        for band, found in zip(build.bands, middles, strict=True)
+        for band, found in zip(receiver.build.bands, middles, strict=True)
         if found.tuning_farad is not None
     ]
-    found = stages.map(bench, effect, named, lambda done, total: progress("r.f. stage", done, total))
+    found = stages.map(receiver.bench, effect, named, lambda done, total: progress("r.f. stage", done, total))
     return tuple(one for one in found if one is not None)

@@ -7,11 +7,9 @@ from collections.abc import Callable
 
 from receiver_sim import __version__
 from receiver_sim.builds import band_named
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, Rung
 from receiver_sim.judge import heater_verdicts, verdicts
-from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for
+from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
 from receiver_sim.working import Setting, choose
@@ -24,17 +22,15 @@ def quiet(_what: str, _done: int, _total: int) -> None:
     return None
 
 
-def prepare(
-    build: Build, band: str | None, bench: Bench, *, rotation: float | None = None
-) -> tuple[Cards, Setting]:
+def prepare(receiver: Receiver, band: str | None, *, rotation: float | None = None) -> Setting:
     """Find the working setting for a single verb: of the named band, else of the first that oscillates.
 
     rotation: of the control, 0..1, to hold instead. Raises EngineError, see `working.choose`.
     """
-    cards = cards_for(build)
+    build = receiver.build
     chosen = list(build.bands) if band is None else [band_named(build, band)]
-    searched = (onset.run(build, cards, bench, band=one, dial_hz=one.middle_hz) for one in chosen)
-    return cards, choose(build, searched, rotation=rotation)
+    searched = (receiver.at(one).onset for one in chosen)
+    return choose(build, searched, rotation=rotation)
 
 
 def provenance(

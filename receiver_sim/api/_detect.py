@@ -5,7 +5,7 @@ from __future__ import annotations
 from receiver_sim.api._found import first_found
 from receiver_sim.builds import opened, output_index
 from receiver_sim.engine import Bench
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.envelope import (
     Detection,
 )
@@ -26,17 +26,14 @@ def detect(
     band: the first that has an onset if None. Without one the result says what can still be said. Raises
     BuildFaults, KeyError for an unknown band, WrongValue (a ValueError) without an aerial, EngineError.
     """
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        settled = settle(build, open_bench)
-        found = first_found(settled, cards, open_bench, band)
+        receiver = Receiver(build, open_bench)
+        found = first_found(receiver, band)
         return detection.run(
-            settled,
-            cards,
-            open_bench,
+            receiver,
             found.mode,
             band=found.band,
             found=found.oscillation,
-            output=output_index(settled, output),
+            output=output_index(receiver.build, output),
             beat_hz=beat_hz,
         )

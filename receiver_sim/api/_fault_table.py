@@ -17,6 +17,7 @@ from receiver_sim.judge.fault_finder import Scatter
 from receiver_sim.judge.fault_onset import Key
 from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
 from receiver_sim.physics.meters import METERS
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.fault_table import FaultTable
 from receiver_sim.schema import Band, Build
@@ -73,7 +74,7 @@ def looked_up(
     Raises EngineError.
     """
     plan = plan_for(build, bench)
-    _, setting = prepare(plan.build, None, bench)
+    setting = prepare(Receiver(plan.build, bench, cards=plan.cards), None)
     bands = tried(plan.bands)
     stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, bands)
     circuit = stand.sound

@@ -23,6 +23,7 @@ from receiver_sim.judge.fault_onset import SOUND
 from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, predict
 from receiver_sim.judge.reading_spread import middles
 from receiver_sim.physics.meters import meter_named
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.faults import FaultReport, ReadingAgainst
@@ -41,7 +42,7 @@ def faults(
     """
     with opened(bench) as b:
         plan = plan_for(build, b)
-        setting = prepare(plan.build, None, b, rotation=readings.control)[1]
+        setting = prepare(Receiver(plan.build, b, cards=plan.cards), None, rotation=readings.control)
         stand, seen, points = read_in(plan, setting, readings)
         progress("faults", 1, 3)
         scatter = scatter_of(stand, b)

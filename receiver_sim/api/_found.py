@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from receiver_sim.builds import band_named
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import EngineError
 from receiver_sim.errors import WrongValue
 from receiver_sim.oscillating import mode_at
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,
@@ -61,8 +61,6 @@ def no_onset(found: Oscillation) -> str:
 
 def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
     """Return the build with `extra_ohm` more between the wiper of the control and the screen."""
-    if extra_ohm == 0.0:
-        return build
     if build.regeneration.acts_on != "screen":
         raise WrongValue("the control of this set does not feed a screen: no resistance goes there")
     control = build.regeneration.model_copy(update={"stopper": build.regeneration.stopper + extra_ohm})
@@ -70,28 +68,27 @@ def with_screen_resistance(build: Build, extra_ohm: float) -> Build:
 
 
 def find(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     *,
     band: Band,
     extra_screen_ohm: float = 0.0,
     time_runs: bool = False,
 ) -> Found:
-    changed = with_screen_resistance(build, extra_screen_ohm)
-    tuned = Tuned(changed, cards, bench, band=band, dial_hz=band.middle_hz)
-    return Found(tuned, amplitude.of(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs))
+    if extra_screen_ohm != 0.0:
+        receiver = receiver.changed(with_screen_resistance(receiver.build, extra_screen_ohm))
+    tuned = receiver.at(band)
+    return Found(tuned, amplitude.run(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs))
 
 
-def first_found(build: Build, cards: Cards, bench: Bench, band: str | None) -> Found:
+def first_found(receiver: Receiver, band: str | None) -> Found:
     """Return the named band, or the first with an onset, or the first there is where none has one.
 
     Raises EngineError where a simulation failed and no band has an onset: nothing is known then.
     """
-    chosen = list(build.bands) if band is None else [band_named(build, band)]
+    chosen = list(receiver.build.bands) if band is None else [band_named(receiver.build, band)]
     silent = []
     for one in chosen:
-        found = find(build, cards, bench, band=one)
+        found = find(receiver, band=one)
         if found.oscillation.onset is not None:
             return found
         silent.append(found)

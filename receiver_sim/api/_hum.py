@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from receiver_sim.api._common import hazards, prepare, said
 from receiver_sim.builds import opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure.ripple import ripple_of
-from receiver_sim.receiver import Tuned, settle
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import (
     Hum,
@@ -25,7 +23,6 @@ from receiver_sim.studies import (
     hum_modulation,
     hum_paths,
 )
-from receiver_sim.working import Setting
 
 
 def hum_study(
@@ -33,9 +30,9 @@ def hum_study(
 ) -> Hum:
     """Return the hum at each output against the hum pot; arguments and errors as for `audio`."""
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
-        cards, at = prepare(build, band, open_bench, rotation=rotation)
-        return hum.run(build, cards, open_bench, band=at.band, dial_hz=at.onset.dial_hz, rotation=at.rotation)
+        receiver = Receiver(build, open_bench)
+        at = prepare(receiver, band, rotation=rotation)
+        return hum.run(at.on(receiver), rotation=at.rotation)
 
 
 def hum_in_depth(
@@ -46,25 +43,25 @@ def hum_in_depth(
     A stage whose simulation fails is named in `failed` and does not stop the rest.
     """
     with opened(bench) as b:
-        given, build = build, settle(build, b)
-        cards, setting = prepare(build, band, b, rotation=rotation)
-        where: dict[str, Any] = {
-            "band": setting.band, "dial_hz": setting.onset.dial_hz, "rotation": setting.rotation,
-        }  # fmt: skip
+        receiver = Receiver(build, b)
+        given, build = build, receiver.build
+        setting = prepare(receiver, band, rotation=rotation)
+        tuned, place = setting.on(receiver), setting.rotation
         stages = Stages()
-        against_pot = stages.run("hum against the hum pot", lambda: hum.run(build, cards, b, **where))
-        by_path = stages.run("hum by its paths", lambda: hum_paths.run(build, cards, b, **where))
+        against_pot = stages.run("hum against the hum pot", lambda: hum.run(tuned, rotation=place))
+        by_path = stages.run("hum by its paths", lambda: hum_paths.run(tuned, rotation=place))
 
         def loudness(changed: Build) -> Sequence[float | None]:
             if changed.supply == given.supply:
                 # no remedy but those of the supply changes its load by more than a hundredth
                 changed = changed.model_copy(update={"supply": build.supply})
-            return hum_paths.loudness(settle(changed, b), cards, b, **where)
+            other = receiver.changed(changed).at(tuned.band, tuned.dial_hz)
+            return hum_paths.loudness(other, rotation=place)
 
         def measure(what: str, changed: Build) -> Sequence[float | None] | None:
             return stages.run(what, lambda: loudness(changed))
 
-        modulation = stages.run("hum modulation", lambda: _modulation(build, cards, b, setting))
+        modulation = stages.run("hum modulation", lambda: _modulation(tuned))
         nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
         ranked = hum_remedies.run(given, measure=measure, nulls=nulls)
     dangers = hazards(given, build)
@@ -83,19 +80,16 @@ def hum_in_depth(
     )
 
 
-def _modulation(build: Build, cards: Cards, b: Bench, setting: Setting) -> HumModulation | None:
+def _modulation(tuned: Tuned) -> HumModulation | None:
     """Return how hum modulates the oscillation just above onset; None where the band has no such setting."""
-    search = setting.onset
+    search, build = tuned.onset, tuned.build
     if search.onset is None or search.tuning_farad is None:
         return None
-    tuned = Tuned(build, cards, b, band=setting.band, dial_hz=search.dial_hz, search=search)
-    found = amplitude.of(tuned, time_runs=False)
+    found = amplitude.run(tuned, time_runs=False)
     mode = tuned.mode(search.onset.rotation)
     ripple = ripple_of(build)
     return hum_modulation.run(
-        build,
-        cards,
-        b,
+        tuned.receiver,
         mode,
         found=found,
         heater=hum_paths.heater_drive(build),

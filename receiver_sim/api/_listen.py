@@ -15,7 +15,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.physics.band_noise import PLACES
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import (
     Oscillation,
@@ -86,10 +86,10 @@ def listen(
     """
     if place is not None and place not in PLACES:
         raise WrongValue(f"place '{place}': expected one of {', '.join(PLACES)}, or None for a clean sound")
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        settled = settle(build, open_bench)
-        found = first_found(settled, cards, open_bench, band)
+        receiver = Receiver(build, open_bench)
+        settled = receiver.build
+        found = first_found(receiver, band)
         oscillation, mode = found.oscillation, found.mode
         if relative is not None:
             path = [(0.0, _standing(oscillation, relative))]
@@ -98,14 +98,20 @@ def listen(
         known = oscillation.amplitudes
         frequency = "the resonance of the tank" if known is None else "the oscillation at its weakest"
         at = float(np.mean([rotation for _, rotation in path])) if path else HALF_WAY
-        noise = None if place is None else set_noise(
-            settled, cards, open_bench, mode, band=found.band, place=place, rotation=at,
-            output=output_index(settled, output),
-        )  # fmt: skip
+        noise = (
+            None
+            if place is None
+            else set_noise(
+                receiver,
+                mode,
+                band=found.band,
+                place=place,
+                rotation=at,
+                output=output_index(settled, output),
+            )
+        )
         sound = listening.run(
-            settled,
-            cards,
-            open_bench,
+            receiver,
             mode,
             band=found.band,
             reference_hz=mode.resonance_hz if known is None else float(known.frame_hz[0]),

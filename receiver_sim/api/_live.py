@@ -14,13 +14,12 @@ from receiver_sim.api._found import find
 from receiver_sim.api._page import pieces_of, turned
 from receiver_sim.api._sheet import sheet
 from receiver_sim.builds import band_named, opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
@@ -65,16 +64,16 @@ def quick(build: Build, *, bench: Bench | None = None) -> QuickAnswer:
 
     A band whose simulation fails says so in its status. Raises BuildFaults, EngineMissing.
     """
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        settled = settle(build, open_bench)
-        bands = open_bench.map(lambda b, band: _quick_band(settled, cards, b, band), list(settled.bands))
+        receiver = Receiver(build, open_bench)
+        settled = receiver.build
+        bands = open_bench.map(lambda _, band: _quick_band(receiver, band), list(settled.bands))
         return QuickAnswer(tuple(bands), hazards(build, settled))
 
 
-def _quick_band(build: Build, cards: Cards, bench: Bench, band: Band) -> QuickBand:
+def _quick_band(receiver: Receiver, band: Band) -> QuickBand:
     dial = band.middle_hz
-    circuit = onset.plan(build, cards, band=band, dial_hz=dial)
+    circuit = onset.plan(receiver.build, receiver.cards, band=band, dial_hz=dial)
 
     def curve(on: Loaded, found: Onset, *, at_once: bool) -> QuickBand:
         if found.tuning_farad is None:
@@ -87,12 +86,12 @@ def _quick_band(build: Build, cards: Cards, bench: Bench, band: Band) -> QuickBa
         return QuickBand(found, drawn)
 
     try:
-        with loaded(bench, circuit) as on:
+        with loaded(receiver.bench, circuit) as on:
             found = onset.measured(on, band=band, dial_hz=dial)
             with suppress(EngineError):
                 return curve(on, found, at_once=True)
         # a setting among them has no solution at once: by small steps, on the circuit loaded anew
-        with loaded(bench, circuit) as on:
+        with loaded(receiver.bench, circuit) as on:
             return curve(on, found, at_once=False)
     except (EngineError, NoAnswer) as error:
         return QuickBand(onset.failed(band, dial, str(error)), None)
@@ -118,18 +117,17 @@ def deeper(
             raise Superseded
         progress(what, done, total)
 
-    cards = cards_for(build)
-    settled = settle(build, bench)
+    receiver = Receiver(build, bench)
     stages = Stages()
 
-    def one(b: Bench, band: Band) -> None:
+    def one(_: Bench, band: Band) -> None:
         if not wanted():
             return
-        found = find(settled, cards, b, band=band)
+        found = find(receiver, band=band)
         if found.search.tuning_farad is not None:
-            band_found(turned(settled, cards, b, found.search, found.oscillation))
+            band_found(turned(receiver, found.search, found.oscillation))
 
-    named = [(f"settings of {band.name}", band) for band in settled.bands]
+    named = [(f"settings of {band.name}", band) for band in receiver.build.bands]
     stages.map(bench, one, named, lambda done, total: go_on("settings of the bands", done, total))
     go_on("check", 0, 1)
     checked(check(build, bench=bench, progress=go_on))
@@ -158,12 +156,11 @@ def sounds(
         progress(f"sound of {band}", done, total)
 
     chosen = band_named(build, band)
-    cards = cards_for(build)
     stages = Stages()
     go_on(0, 1)
 
     def found_pieces() -> None:
-        found = find(settle(build, bench), cards, bench, band=chosen)
+        found = find(Receiver(build, bench), band=chosen)
         pieces_of(found.tuned, found.oscillation, 0, stages, go_on, heard)
 
     stages.run(f"sound of {band}", found_pieces)

@@ -10,12 +10,11 @@ import numpy as np
 
 from receiver_sim.api._common import Progress, quiet
 from receiver_sim.builds import bands_named, opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Standing
-from receiver_sim.receiver import cards_for, dial_frequencies, settle
+from receiver_sim.receiver import Receiver, dial_frequencies
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.results.onset import HALF_WAY, Onset
@@ -39,14 +38,13 @@ def loop(
     Raises BuildFaults, KeyError for an unknown band, EngineMissing.
     """
     chosen = bands_named(build, bands)
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
+        receiver = Receiver(build, open_bench)
         jobs = [(band, dial) for band in chosen for dial in dial_frequencies(band)]
         stages = Stages()
         searches = stages.map(
             open_bench,
-            lambda b, job: onset.run(build, cards, b, band=job[0], dial_hz=job[1]),
+            lambda _, job: receiver.at(job[0], job[1]).onset,
             [(onset_stage(band.name, dial), (band, dial)) for band, dial in jobs],
             lambda done, total: progress("onset", done, total),
         )
@@ -56,7 +54,7 @@ def loop(
         ]
         grouped = [tuple(onsets[3 * i : 3 * i + 3]) for i in range(len(chosen))]
         reports = open_bench.map(
-            lambda b, job: _curves(build, cards, b, band=job[0], onsets=job[1]),
+            lambda _, job: _curves(receiver, band=job[0], onsets=job[1]),
             list(zip(chosen, grouped, strict=True)),
             lambda done, total: progress("loop gain", done, total),
         )
@@ -74,7 +72,7 @@ def _with_faults(report: BandReport, faults: Mapping[str, FailedStage]) -> BandR
     return replace(report, failed=(*mine, *report.failed)) if mine else report
 
 
-def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tuple[Onset, ...]) -> BandReport:
+def _curves(receiver: Receiver, *, band: Band, onsets: tuple[Onset, ...]) -> BandReport:
     """Add the curves of the middle dial setting; a band that failed has none."""
     middle = onsets[len(onsets) // 2]
     tuning = middle.tuning_farad
@@ -83,7 +81,9 @@ def _curves(build: Build, cards: Cards, bench: Bench, *, band: Band, onsets: tup
     where: dict[str, Any] = {"band": band, "dial_hz": middle.dial_hz, "tuning": tuning}
     stages = Stages()
     # one circuit serves both
-    with Standing(bench, loop_gain.plan(build, cards, band=band, dial_hz=middle.dial_hz)) as standing:
+    with Standing(
+        receiver.bench, loop_gain.plan(receiver.build, receiver.cards, band=band, dial_hz=middle.dial_hz)
+    ) as standing:
         curves = stages.run(
             f"loop gain on {band.name}",
             lambda: loop_gain.measured(

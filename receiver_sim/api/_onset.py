@@ -13,7 +13,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.errors import NoOnset
 from receiver_sim.failing_stages import Stages
 from receiver_sim.oscillating import POINTS
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.envelope import (
@@ -50,17 +50,16 @@ def onset(
     EngineMissing.
     """
     chosen = bands_named(build, bands)
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        settled = settle(build, open_bench)
+        receiver = Receiver(build, open_bench)
 
-        def one(b: Bench, band: Band) -> tuple[BandOscillation, tuple[FailedStage, ...]]:
+        def one(_: Bench, band: Band) -> tuple[BandOscillation, tuple[FailedStage, ...]]:
             stages = Stages()
-            found = find(settled, cards, b, band=band, time_runs=True)
+            found = find(receiver, band=band, time_runs=True)
             overlays = tuple(
-                find(settled, cards, b, band=band, extra_screen_ohm=ohm).oscillation for ohm in screen_ohms
+                find(receiver, band=band, extra_screen_ohm=ohm).oscillation for ohm in screen_ohms
             )
-            steady = _steadiness(found, b, stages) if modes else ()
+            steady = _steadiness(found, stages) if modes else ()
             return BandOscillation(found.oscillation, overlays, steady, None), stages.failed
 
         found = open_bench.map(one, chosen, lambda done, total: progress("onset", done, total))
@@ -69,23 +68,23 @@ def onset(
         title=build.title,
         bands=results,
         cautions=cautions.ALL,
-        warnings=(*build.warnings, *_extrapolated(cards, results)),
+        warnings=(*build.warnings, *_extrapolated(receiver.cards, results)),
         failed=tuple(one for _, failed in found for one in failed),
     )
 
 
-def _steadiness(found: Found, bench: Bench, stages: Stages) -> tuple[Stability, ...]:
+def _steadiness(found: Found, stages: Stages) -> tuple[Stability, ...]:
     """Return the stability of the build, and of each remedy in turn until one works; what fails is left
     out."""
     if found.oscillation.amplitudes is None:
         return ()
     band = found.band.name
-    first = stages.run(f"modes on {band}", lambda: _modes(found, bench, what="as built", seconds=_SECONDS))
+    first = stages.run(f"modes on {band}", lambda: _modes(found, what="as built", seconds=_SECONDS))
     if first is None:
         return ()
     out = [first]
     for what, changed in stability.remedies(found.build, first.kind) if first.unstable else ():
-        tried = stages.run(f"{what} on {band}", partial(_remedy, found, first, bench, what, changed))
+        tried = stages.run(f"{what} on {band}", partial(_remedy, found, first, what, changed))
         if tried is None:
             continue
         out.append(tried)
@@ -94,11 +93,9 @@ def _steadiness(found: Found, bench: Bench, stages: Stages) -> tuple[Stability, 
     return tuple(out)
 
 
-def _modes(found: Found, bench: Bench, *, what: str, seconds: float) -> Stability:
+def _modes(found: Found, *, what: str, seconds: float) -> Stability:
     return stability.run(
-        found.build,
-        found.cards,
-        bench,
+        found.tuned.receiver,
         found.mode,
         band=found.band,
         found=found.oscillation,
@@ -108,12 +105,12 @@ def _modes(found: Found, bench: Bench, *, what: str, seconds: float) -> Stabilit
     )
 
 
-def _remedy(found: Found, first: Stability, bench: Bench, what: str, changed: Build) -> Stability | None:
+def _remedy(found: Found, first: Stability, what: str, changed: Build) -> Stability | None:
     """Return the stability of a changed build, None if it does not oscillate at all; `first`: as built."""
-    tried = find(changed, found.cards, bench, band=found.band)
+    tried = find(found.tuned.receiver.changed(changed), band=found.band)
     if tried.oscillation.amplitudes is None:
         return None
-    return stability.became(first, _modes(tried, bench, what=what, seconds=0.0))
+    return stability.became(first, _modes(tried, what=what, seconds=0.0))
 
 
 def _extrapolated(cards: Cards, bands: Sequence[BandOscillation]) -> tuple[str, ...]:
@@ -136,18 +133,12 @@ def verify(
     cycles: length of the ramp in cycles of the carrier; None: as slow as the circuit needs. Raises
     BuildFaults, KeyError for an unknown band, NoOnset (a ValueError) without an onset, EngineError.
     """
-    cards = cards_for(build)
     with opened(bench) as open_bench:
-        settled = settle(build, open_bench)
-        found = first_found(settled, cards, open_bench, band)
+        found = first_found(Receiver(build, open_bench), band)
         if found.oscillation.onset is None:
             raise NoOnset(no_onset(found.oscillation))
         return reference_transient.run(
-            settled,
-            cards,
-            open_bench,
-            band=found.band,
-            onset=found.search,
+            found.tuned,
             found=found.oscillation,
             cycles=cycles,
         )

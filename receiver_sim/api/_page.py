@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timezone
-from typing import Any
 
 import numpy as np
 
@@ -14,14 +13,13 @@ from receiver_sim.api._common import Progress, quiet
 from receiver_sim.api._fault_table import fault_table
 from receiver_sim.api._sheet import sheet as bench_sheet
 from receiver_sim.builds import band_named, opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.oscillating import mode_at
-from receiver_sim.receiver import Tuned, cards_for, settle
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.check import CheckReport
@@ -116,10 +114,9 @@ def page(
     sounds: False leaves them out, and half the time; faults: False leaves out what goes to the bench and the
     search for a fault there. output: index of the phones they are heard in. Errors as for `check`.
     """
-    cards = cards_for(build)
     with opened(bench) as open_bench:
         report = check(build, bench=open_bench, progress=progress)
-        settled = settle(build, open_bench)
+        receiver = Receiver(build, open_bench)
         strengths = {one.oscillation.band: one.oscillation for one in report.oscillation}
         jobs = [
             one
@@ -129,11 +126,11 @@ def page(
         stages = Stages()
         tables = stages.map(
             open_bench,
-            lambda b, one: turned(settled, cards, b, one.middle, strengths.get(one.band)),
+            lambda _, one: turned(receiver, one.middle, strengths.get(one.band)),
             [(f"settings of {one.band}", one) for one in jobs],
             lambda done, total: progress("settings", done, total),
         )
-        heard = _heard(settled, cards, open_bench, report, output, progress, stages) if sounds else ()
+        heard = _heard(receiver, report, output, progress, stages) if sounds else ()
         known = tuple(one for one in tables if one is not None)
         sheet, table = (None, None) if not faults else _for_the_bench(build, open_bench, progress, stages)
         return PageReport(
@@ -169,22 +166,22 @@ def page_verdict(report: PageReport) -> str:
     return words.in_one_sentence(report)
 
 
-def turned(build: Build, cards: Cards, bench: Bench, found: Onset, strength: Oscillation | None) -> Turned:
+def turned(receiver: Receiver, found: Onset, strength: Oscillation | None) -> Turned:
     """Return the table of settings of a band, from its onset search and its amplitudes.
 
     Raises EngineError when a simulation fails.
     """
-    band = band_named(build, found.band)
+    band = band_named(receiver.build, found.band)
     at = None if found.onset is None else found.onset.rotation
     near = () if at is None else tuple(at * part for part in NEAR if at * part <= 1.0)
     rotation = np.unique(np.concatenate([EVERYWHERE, near]))
     tuning = found.tuning_farad
     assert tuning is not None
-    where: dict[str, Any] = {"band": band, "dial_hz": found.dial_hz, "tuning": tuning}
-    curve, _ = loop_gain.run(build, cards, bench, **where, rotations=rotation)
+    tuned = receiver.at(band, search=found)
+    curve, _ = loop_gain.run(tuned, tuning=tuning, rotations=rotation)
     below = [i for i in range(rotation.size) if curve.gain[i] < 1.0 and (at is None or rotation[i] <= at)]
     curves, widths = resonance.run(
-        build, cards, bench, **where,
+        tuned, tuning=tuning,
         settings=[(float(rotation[i]), float(curve.frequency_hz[i])) for i in below],
         gains=[float(curve.gain[i]) for i in below],
     )  # fmt: skip
@@ -233,9 +230,7 @@ def _strength(rotation: FloatArray, found: Oscillation | None) -> tuple[FloatArr
 
 
 def _heard(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     report: CheckReport,
     output: int,
     progress: Progress,
@@ -247,8 +242,8 @@ def _heard(
     search = next(one.middle for one in report.bands if one.band == name)
     if found is None or found.onset is None or found.amplitudes is None or search.status is Status.FAILED:
         return ()
-    band = band_named(build, name)
-    tuned = Tuned(build, cards, bench, band=band, dial_hz=search.dial_hz, search=search)
+    band = band_named(receiver.build, name)
+    tuned = receiver.at(band, search=search)
     return pieces_of(tuned, found, output, stages, lambda done, total: progress("listening", done, total))
 
 
@@ -267,13 +262,11 @@ def pieces_of(
         return ()
     at, frame = found.onset.rotation, float(found.amplitudes.frame_hz[0])
 
-    def one(b: Bench, tune: _Tune) -> HeardPiece:
+    def one(_: Bench, tune: _Tune) -> HeardPiece:
         rotation = min(at * tune.relative, 1.0)
-        noise = set_noise(
-            tuned.build, tuned.cards, b, mode, band=band, place=PLACE, rotation=rotation, output=output
-        )
+        noise = set_noise(tuned, mode, band=band, place=PLACE, rotation=rotation, output=output)
         sound = listening.run(
-            tuned.build, tuned.cards, b, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
+            tuned.receiver, mode, band=band, reference_hz=frame, path=[(0.0, rotation)],
             signals=[tune.signal], seconds=LEAD_S + tune.seconds, output=output, dial=tune.dial,
             noise=noise, place=PLACE,
         )  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from receiver_sim.api._common import Progress, hazards, prepare, quiet
-from receiver_sim.builds import current_drawn, opened, settle
+from receiver_sim.builds import current_drawn, opened
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
@@ -33,7 +33,7 @@ from receiver_sim.physics.warm_up import (
     drift_by_capacitance,
     drift_by_heat,
 )
-from receiver_sim.receiver import Receiver
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results import cautions
 from receiver_sim.results.bench_chart import PartNeeds, PinChart
 from receiver_sim.results.bench_sheet import (
@@ -58,7 +58,6 @@ from receiver_sim.studies import (
     tuning_range,
 )
 from receiver_sim.studies.drawn_sets import volts_of_set
-from receiver_sim.working import Setting
 
 SETS = 40
 """Drawn sets behind the range of a reading: its ends are good to a fifth of its width or so."""
@@ -68,21 +67,18 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Place:
-    """Build as given and settled, its cards, where it is looked at, the bench."""
+    """A receiver tuned to where it is looked at, and the setting of its control there."""
 
-    given: Build
-    build: Build
-    cards: Cards
-    setting: Setting
-    bench: Bench
+    tuned: Tuned
+    rotation: float
 
-    @property
-    def where(self) -> dict[str, Any]:
-        return {"band": self.setting.band, "dial_hz": self.setting.onset.dial_hz}
-
-    def circuit(self) -> Circuit:
-        """Return the circuit at the working setting."""
-        return receiver_circuit(self.build, self.cards, rotation=self.setting.rotation, **self.where)
+    def circuit(self, build: Build | None = None) -> Circuit:
+        """Return the circuit at the working setting; build: a changed one."""
+        tuned = self.tuned
+        return receiver_circuit(
+            tuned.build if build is None else build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz,
+            rotation=self.rotation,
+        )  # fmt: skip
 
 
 def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quiet) -> BenchSheet:
@@ -91,15 +87,17 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
     What fails is named in `failed` and does not stop the rest. Raises BuildFaults, EngineError.
     """
     with opened(bench) as b:
-        settled = settle(build, b)
-        cards, setting = prepare(settled, None, b)
-        at = _Place(build, settled, cards, setting, b)
+        receiver = Receiver(build, b)
+        settled, cards = receiver.build, receiver.cards
+        setting = prepare(receiver, None)
+        tuned = setting.on(receiver)
+        at = _Place(tuned, setting.rotation)
         circuit = at.circuit()
         stages = Stages()
         progress("bench sheet", 1, 6)
         stress = stages.run(
             "what the parts must stand",
-            lambda: part_stress.run(settled, cards, b, given=build, **at.where),
+            lambda: part_stress.run(tuned),
         )
         rectified = None
         if build.supply.kind == "rectifier":
@@ -109,8 +107,6 @@ def sheet(build: Build, *, bench: Bench | None = None, progress: Progress = quie
         kept = tuple(chart for chart in charts if chart is not None)
         ranged = stages.run("ranges of readings", lambda: _with_ranges(at, kept)) or kept
         progress("bench sheet", 3, 6)
-        receiver = Receiver(build, b)
-        receiver.at(setting.band, search=setting.onset)  # searched already
         searched = [receiver.at(band).onset for band in build.bands]
         others = stages.run("preferred values", lambda: _others(at, circuit)) or ()
         progress("bench sheet", 4, 6)
@@ -146,22 +142,22 @@ def _of_no_part(build: Build, parts: Sequence[PartNeeds]) -> Iterator[str]:
 
 
 def _settings(at: _Place) -> tuple[tuple[str, float], ...]:
-    return (("control fully down", 0.0), ("control just below onset", at.setting.rotation))
+    return (("control fully down", 0.0), ("control just below onset", at.rotation))
 
 
 def _charter(at: _Place, words: str, place: float) -> Any:
-    return lambda: pin_chart.run(at.build, at.cards, at.bench, rotation=place, setting=words, **at.where)
+    return lambda: pin_chart.run(at.tuned, rotation=place, setting=words)
 
 
 def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]:
     """Return the charts with the range of each reading over drawn sets; a set that fails is left out."""
     if not charts:
         return ()
-    factors = factors_of(at.given, at.build, at.cards)
-    rest = hard_volts(at.bench, at.circuit(), share=0.5)
+    factors = factors_of(at.tuned.given, at.tuned.build, at.tuned.cards)
+    rest = hard_volts(at.tuned.bench, at.circuit(), share=0.5)
     plan = plan_sets(
-        at.build, at.cards, factors, bands=[at.setting.band], starts=[Start(None, 1.0, None)], seed=SEED,
-        search=onset.search, rest=rest,
+        at.tuned.build, at.tuned.cards, factors, bands=[at.tuned.band], starts=[Start(None, 1.0, None)],
+        seed=SEED, search=onset.search, rest=rest,
     )  # fmt: skip
     shares = [plan.maps[0].circuit.control.share(chart.rotation) for chart in charts]
 
@@ -174,7 +170,7 @@ def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]
             return None
 
     moved = [moved_by(factors, row) for row in draws(factors, seed=SEED, start=0, stop=SETS)]
-    found = [volts for volts in at.bench.map(one, moved) if volts is not None]
+    found = [volts for volts in at.tuned.bench.map(one, moved) if volts is not None]
     return tuple(
         pin_chart.with_ranges(chart, [v[i] for v in found], ends=(spread.LOW, spread.HIGH))
         for i, chart in enumerate(charts)
@@ -182,18 +178,20 @@ def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]
 
 
 def _ranger(at: _Place, band: Any) -> Any:
-    return lambda: tuning_range.run(at.build, at.cards, at.bench, band=band)
+    return lambda: tuning_range.run(at.tuned.receiver, band=band)
 
 
 def _rectified(at: _Place) -> Rectified:
-    drawn = current_drawn(at.build, at.cards, at.bench, at.setting.rotation)
-    bleeder = at.given.supply.bleeder
-    volts = at.build.supply.volts
-    return rectifier.at(at.given, at.bench, load_a=drawn - (0.0 if bleeder is None else volts / bleeder))
+    drawn = current_drawn(at.tuned.receiver, at.rotation)
+    bleeder = at.tuned.given.supply.bleeder
+    volts = at.tuned.build.supply.volts
+    return rectifier.at(
+        at.tuned.given, at.tuned.bench, load_a=drawn - (0.0 if bleeder is None else volts / bleeder)
+    )
 
 
 def _null(at: _Place) -> float:
-    found = hum.run(at.build, at.cards, at.bench, rotation=at.setting.rotation, **at.where)
+    found = hum.run(at.tuned, rotation=at.rotation)
     return found.outputs[0].best_position
 
 
@@ -256,7 +254,7 @@ def _drift(one: CoilRange) -> WarmUpDrift:
 def _others(at: _Place, circuit: Circuit) -> tuple[OtherValue, ...]:
     """Return what the nearest preferred value changes, for every fixed resistor and capacitor of another."""
     out = []
-    before = _volts(at, at.build)
+    before = _volts(at, at.tuned.build)
     for part in parts_of(circuit):
         first = circuit[part.elements[0]]
         value, variable = first.value, first.about.tolerance == "variable capacitor"
@@ -266,11 +264,13 @@ def _others(at: _Place, circuit: Circuit) -> tuple[OtherValue, ...]:
         if is_preferred(value, series):
             continue
         near = nearest_preferred(value, series)
-        changed = changed_build(at.given, {part.key: near}).model_copy(update={"supply": at.build.supply})
-        found = onset.run(changed, at.cards, at.bench, **at.where)
+        changed = changed_build(at.tuned.given, {part.key: near}).model_copy(
+            update={"supply": at.tuned.build.supply}
+        )
+        found = at.tuned.receiver.changed(changed).at(at.tuned.band, at.tuned.dial_hz).onset
         after = _volts(at, changed)
         point = max(before, key=lambda name: abs(after[name] - before[name]))
-        here = at.setting.onset.onset
+        here = at.tuned.onset.onset
         out.append(
             OtherValue(
                 designator=part.designator,
@@ -287,8 +287,8 @@ def _others(at: _Place, circuit: Circuit) -> tuple[OtherValue, ...]:
 
 
 def _volts(at: _Place, build: Build) -> dict[str, float]:
-    circuit = receiver_circuit(build, at.cards, rotation=at.setting.rotation, **at.where)
-    with loaded(at.bench, circuit) as on:
+    circuit = at.circuit(build)
+    with loaded(at.tuned.bench, circuit) as on:
         volts = on.volts()
     return {words: volts[node] for node, words in circuit.meter.items()}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from receiver_sim.api._asked import Answers, family, known
 from receiver_sim.api._sets import Kept, Progress, Row, run_asked, run_sets
-from receiver_sim.builds import bands_named, cards_for, opened, settle
+from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.factors import Factor, factors_of, unmeasured
 from receiver_sim.circuit.registry import Cards
@@ -19,6 +19,7 @@ from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import hard_volts
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
@@ -63,20 +64,19 @@ def plan_for(
     measured: keys that count as measured besides what the build says; given: whose statements on spread
     count, the build itself if None. Raises BuildFaults, UnknownName, EngineError.
     """
-    cards = cards_for(build)
-    settled = settle(build, bench)
+    receiver = Receiver(build, bench)
+    settled, cards = receiver.build, receiver.cards
     factors = factors_of(build if given is None else given, settled, cards, measured=measured)
     _known(measured, factors)
     chosen = [
         settled.bands[[b.name for b in settled.bands].index(one.name)] for one in bands_named(build, bands)
     ]
 
-    def start(b: Bench, band: Band) -> Start:
-        found = onset.run(settled, cards, b, band=band, dial_hz=band.middle_hz)
-        return start_of(settled, cards, band, found)
+    def start(_: Bench, band: Band) -> Start:
+        return start_of(settled, cards, band, receiver.at(band).onset)
 
     starts = bench.map(start, chosen)
-    rest = rest_of(bench, settled, cards, chosen, starts)
+    rest = rest_of(receiver, chosen, starts)
     plan = plan_sets(
         settled, cards, factors, bands=chosen, starts=starts, seed=seed, search=onset.search, rest=rest
     )
@@ -103,16 +103,16 @@ def start_of(build: Build, cards: Cards, band: Band, found: Onset) -> Start:
     return Start(share, slope, found.tuning_farad)
 
 
-def rest_of(
-    bench: Bench, build: Build, cards: Cards, bands: Sequence[Band], starts: Sequence[Start]
-) -> dict[str, float] | None:
+def rest_of(receiver: Receiver, bands: Sequence[Band], starts: Sequence[Start]) -> dict[str, float] | None:
     """Return `hard_volts` of the build as stated, at the first onset there is, else half way: what Newton's
     method does not find there it wouldn't in any of the sets. None where there is no solution.
     """
     band, share = next(((b, s.share) for b, s in zip(bands, starts, strict=True) if s.share), (bands[0], 0.5))
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=0.5)
+    circuit = receiver_circuit(
+        receiver.build, receiver.cards, band=band, dial_hz=band.middle_hz, rotation=0.5
+    )
     try:
-        return hard_volts(bench, circuit, share=0.5 if share is None else share)
+        return hard_volts(receiver.bench, circuit, share=0.5 if share is None else share)
     except EngineFailed:
         return None
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from receiver_sim.api._common import prepare
 from receiver_sim.builds import opened
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import dropper
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import heater_verdicts, supply_verdicts, verdicts
 from receiver_sim.measure import onset, rectifier
-from receiver_sim.receiver import current_drawn, settle
+from receiver_sim.receiver import Receiver, current_drawn
 from receiver_sim.results import cautions
 from receiver_sim.results.check import SupplyReport
 from receiver_sim.results.supply import (
@@ -33,19 +30,18 @@ def supply(build: Build, *, band: str | None = None, bench: Bench | None = None)
     A stage whose simulation fails is named in `failed` and does not stop the rest.
     """
     with opened(bench) as open_bench:
-        build = settle(build, open_bench)
-        cards, setting = prepare(build, band, open_bench)
-        return _report(build, cards, open_bench, setting)
+        receiver = Receiver(build, open_bench)
+        return _report(receiver, prepare(receiver, band))
 
 
-def _report(build: Build, cards: Cards, bench: Bench, setting: Setting) -> SupplyReport:
+def _report(receiver: Receiver, setting: Setting) -> SupplyReport:
     stages = Stages()
-    points, drift = dc_stages(stages, build, cards, bench, setting)
+    points, drift = dc_stages(stages, receiver, setting)
     judged = (
-        *verdicts.judge_safety(build),
-        *heater_verdicts.judge_heaters(build, cards),
+        *verdicts.judge_safety(receiver.build),
+        *heater_verdicts.judge_heaters(receiver.build, receiver.cards),
         *verdicts.judge_bias(points),
-        *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, build.verdicts)),
+        *([] if drift is None else verdicts.judge_regulator(drift, setting.onset, receiver.build.verdicts)),
     )
     return SupplyReport(
         points,
@@ -63,12 +59,13 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
     A stage whose simulation fails is named in `failed` and does not stop the rest.
     """
     with opened(bench) as b:
-        given, build = build, settle(build, b)
-        cards, setting = prepare(build, band, b)
-        report = _report(build, cards, b, setting)
-        where: dict[str, Any] = {"band": setting.band, "dial_hz": setting.onset.dial_hz}
+        receiver = Receiver(build, b)
+        given, build = build, receiver.build
+        setting = prepare(receiver, band)
+        report = _report(receiver, setting)
+        tuned = setting.on(receiver)
         stages = Stages()
-        drawn = stages.run("current drawn", lambda: current_drawn(build, cards, b, setting.rotation))
+        drawn = stages.run("current drawn", lambda: current_drawn(receiver, setting.rotation))
         battery = rectified = start = None
         if drawn is not None and report.operating_points:
             volts = report.operating_points[1].volts["plate supply"]
@@ -76,14 +73,14 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
             if given.supply.kind == "rectifier":
                 bleeder = 0.0 if build.supply.bleeder is None else volts / build.supply.bleeder
                 rectified, start = _rectifier_stages(stages, given, b, load_a=drawn - bleeder)
-        choice = stages.run("dropper", lambda: dropper.run(build, cards, b, **where))
+        choice = stages.run("dropper", lambda: dropper.run(tuned))
         quiet = stages.run(
             "ripple and noise at the screen",
-            lambda: screen_quiet.run(build, cards, b, rotation=setting.rotation, **where),
+            lambda: screen_quiet.run(tuned, rotation=setting.rotation),
         )
         drifts = None
         if build.supply.kind not in ("battery", "bench"):  # they know no mains
-            drifts = stages.run("drift with the mains", lambda: _drifts(build, cards, b, setting))
+            drifts = stages.run("drift with the mains", lambda: _drifts(receiver, setting))
     judged = (
         *supply_verdicts.judge_source(build, drawn, choice),
         *supply_verdicts.judge_rectifier(given, rectified, start),
@@ -120,25 +117,19 @@ def _battery(build: Build, loaded_v: float, load: float) -> BatteryLife | None:
     return BatteryLife(load, loaded_v, hours)
 
 
-def _drifts(build: Build, cards: Cards, b: Bench, setting: Setting) -> tuple[LineDrift, ...]:
+def _drifts(receiver: Receiver, setting: Setting) -> tuple[LineDrift, ...]:
     """Return the drift per volt of the mains with the regulator as built and without it."""
-    bare = build.model_copy(update={"regulator": None})
+    bare = receiver.changed(receiver.build.model_copy(update={"regulator": None}))
     out = []
-    for one in (build, bare) if build.regulator is not None else (bare,):
-        found = [
-            onset.run(one, cards, b, band=setting.band, dial_hz=setting.onset.dial_hz, mains=mains)
-            for mains in (line_drift.SPAN[0], 1.0, line_drift.SPAN[1])
-        ]
+    for one in (receiver, bare) if receiver.build.regulator is not None else (bare,):
+        tuned = one.at(setting.band, setting.onset.dial_hz)
+        found = [onset.run(tuned, mains=mains) for mains in (line_drift.SPAN[0], 1.0, line_drift.SPAN[1])]
         rotation = found[1].working_rotation
         if rotation is None:
             raise EngineError(f"onset at the nominal mains: {'; '.join(found[1].warnings)}")
         out.append(
             line_drift.run(
-                one,
-                cards,
-                b,
-                band=setting.band,
-                dial_hz=setting.onset.dial_hz,
+                tuned,
                 rotation=rotation,
                 onsets=(found[0], found[2]),
             )

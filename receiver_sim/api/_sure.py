@@ -17,6 +17,7 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint
 from receiver_sim.results.check import BandReport, Grade
@@ -89,30 +90,28 @@ class Drawing:
 
 
 def drawing_of(
-    given: Build,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     *,
     reports: Sequence[BandReport],
     setting: Setting | None,
 ) -> Drawing:
-    """Return what is to be drawn; given: the build as loaded, build: settled; reports: of its bands.
+    """Return what is to be drawn; reports: of the bands.
 
     Raises EngineError where the build as stated finds no solution on any band.
     """
-    factors = factors_of(given, build, cards)
+    build, cards = receiver.build, receiver.cards
+    factors = factors_of(receiver.given, build, cards)
     starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
-    rest = rest_of(bench, build, cards, build.bands, starts)
+    rest = rest_of(receiver, build.bands, starts)
     plan = plan_sets(
         build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search, rest=rest
     )
     share = None if setting is None else plan.maps[0].circuit.control.share(setting.rotation)
-    bands, stated = Drawing(plan, setting, share, None).look(bench, {})
+    bands, stated = Drawing(plan, setting, share, None).look(receiver.bench, {})
     if all(found.status is Status.FAILED for found in bands):
         # each of a hundred sets would fail likewise, each after the whole time limit perhaps
         raise EngineError("the set as stated found no solution on any band, so no others were drawn")
-    return Drawing(with_gains(bench, plan), setting, share, stated)
+    return Drawing(with_gains(receiver.bench, plan), setting, share, stated)
 
 
 def how_sure(
@@ -173,7 +172,7 @@ def _strengths(
             return rotation is not None, None
         try:
             found = amplitude.in_short(
-                build, cards, b, band=band, tuning=tuning, rotation=rotation,
+                Receiver(build, b, cards=cards).at(band), tuning=tuning, rotation=rotation,
                 reach_v=reach.get(band.name, USUAL_REACH_V),
             )  # fmt: skip
         except EngineLost:

@@ -145,8 +145,8 @@ def _detectors(
     build: Build, names: Sequence[str], bench: Bench, progress: Callable[[str, int, int], None]
 ) -> SwapReport:
     in_place = card_for(names[0])
-    first = swap.Set.of(build, build.bands[0].name, bench)
-    onsets = [first.onset(bench, band) for band in first.build.bands]
+    first = swap.tuned_to(build, build.bands[0].name, bench)
+    onsets = [first.receiver.at(band).onset for band in first.build.bands]
     places = {o.band: o.onset.rotation for o in onsets if o.onset is not None}
     # the middle one of the bands that oscillate: tubes compare best where all have a chance
     chosen = list(places) or [band.name for band in build.bands]
@@ -156,7 +156,7 @@ def _detectors(
         changed = build if name == names[0] else _with(build, "detector", name)[0]
         fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=True)
         return swap.detector(
-            swap.Set.of(changed, band_name, b), b, fitting=fitting, places=places, in_place=name == names[0]
+            swap.tuned_to(changed, band_name, b), fitting=fitting, places=places, in_place=name == names[0]
         )
 
     found = bench.map(one, list(names), lambda done, total: progress("candidates", done, total))
@@ -168,7 +168,7 @@ def _audios(
 ) -> SwapReport:
     in_place = card_for(names[0])
     band_name = build.bands[0].name
-    wanted = swap.audio_current(swap.Set.of(build, band_name, bench), bench)
+    wanted = swap.audio_current(swap.tuned_to(build, band_name, bench))
 
     def one(b: Bench, name: str) -> AudioCandidate:
         changed, tied = (build, False) if name == names[0] else _with(build, "audio", name)
@@ -176,8 +176,7 @@ def _audios(
             tied = in_place.kind != "triode" and _stage(build).connection == "triode"
         fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=False)
         return swap.audio(
-            swap.Set.of(changed, band_name, b),
-            b,
+            swap.tuned_to(changed, band_name, b),
             fitting=fitting,
             plate_a=None if name == names[0] else wanted,
             tied=tied,

@@ -9,7 +9,7 @@ from receiver_sim.builds import bands_named, opened
 from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer, UserError
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.coils import (
     TapFind,
 )
@@ -36,19 +36,12 @@ def find_taps(
             "tickler and look where onset goes"
         )
     with opened(bench) as open_bench:
-        cards, settled = cards_for(build), settle(build, open_bench)
+        receiver = Receiver(build, open_bench)
 
-        def one(b: Bench, band: Band) -> TapFind:
+        def one(_: Bench, band: Band) -> TapFind:
             dial = band.middle_hz
             try:
-                return tap_finder.run(
-                    settled,
-                    cards,
-                    b,
-                    band=band,
-                    dial_hz=dial,
-                    target=target,
-                )
+                return tap_finder.run(receiver.at(band, dial), target=target)
             except (EngineError, NoAnswer) as error:
                 return tap_finder.failed(band, dial, target, str(error))
 

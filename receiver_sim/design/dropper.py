@@ -6,9 +6,9 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.rectified import dropper_limits, preferred
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.supply import DropperChoice
 from receiver_sim.schema import Band, Build
 
@@ -20,19 +20,19 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float) -> DropperChoice | None:
+def run(tuned: Tuned) -> DropperChoice | None:
     """Return the choice; None without a regulator. Raises EngineError.
 
     Volts of the supply and the control's current come from ngspice at 90 and 110 % of the mains with the
     control at both ends; the limits are Kirchhoff's at the dropper. A supply stated by volts and resistance
     sags with the current of the dropper itself: the bounds hold at the current of the dropper fitted.
     """
-    regulator = build.regulator
+    regulator = tuned.build.regulator
     if regulator is None:
         return None
     supply, control, hottest = [], [], 0.0
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
-    with loaded(bench, circuit) as on:
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)
+    with loaded(tuned.bench, circuit) as on:
         for mains in MAINS:
             on.mains(mains)
             for rotation in (0.0, 1.0):
@@ -42,7 +42,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float)
                 control.append(circuit.current(circuit.part(Role.CONTROL_TOP), volts))
                 drop = volts[on.node(Place.SUPPLY)] - volts[on.node(Place.REGULATED)]
                 hottest = max(hottest, drop * drop / regulator.dropper)
-    return reduce(build, supply, control, hottest=hottest)
+    return reduce(tuned.build, supply, control, hottest=hottest)
 
 
 def reduce(build: Build, supply: list[float], control: list[float], *, hottest: float) -> DropperChoice:

@@ -16,13 +16,12 @@ from receiver_sim.circuit.blocks.aerial import aerial_radiation
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import silenced
 from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.aerial import radiated_power
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.rf_stage import FrontEnd, RfStageEffect
@@ -63,36 +62,29 @@ def frequencies(band: Band) -> tuple[float, ...]:
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
-    *,
-    band: Band,
-    dial_hz: float,
-    search: Onset | None = None,
+    tuned: Tuned,
 ) -> RfStageEffect:
     """Look at one band with the stage and without it.
 
-    search: the onset search of the build as it is at that dial frequency, if it has been made. Raises
-    EngineError when a simulation fails, NoAnswer without a stage or an aerial.
+    Raises EngineError when a simulation fails, NoAnswer without a stage or an aerial.
     """
-    along = frequencies(band)
+    along = frequencies(tuned.band)
     ends, ratio = [], 0.0
-    for one in (build, without_stage(build)):
-        known = search if one is build else None
-        found = known or onset.run(one, cards, bench, band=band, dial_hz=dial_hz)
+    without = tuned.receiver.changed(without_stage(tuned.build)).at(tuned.band, tuned.dial_hz)
+    for one in (tuned, without):
+        found = one.onset
         if found.tuning_farad is None:
             raise NoAnswer("; ".join(found.warnings) or "the onset search failed")
-        heard = None if found.onset is None else _noise(one, cards, bench, band=band, found=found)
+        heard = None if found.onset is None else _noise(one)
         ratio = ratio if heard is None else heard.ratio_db
-        places = [_place(onset.run(one, cards, bench, band=band, dial_hz=f)) for f in along]
-        with loaded(bench, plan(one, cards, band=band, dial_hz=dial_hz)) as on:
+        places = [_place(one.receiver.at(one.band, f).onset) for f in along]
+        with loaded(one.bench, plan(one.build, one.cards, band=one.band, dial_hz=one.dial_hz)) as on:
             on.tune(found.tuning_farad)
-            ends.append(_front_end(on, one, band=band, found=found, heard=heard, along=places))
+            ends.append(_front_end(on, one.build, band=one.band, found=found, heard=heard, along=places))
     present, bare = ends
     return RfStageEffect(
-        band=band.name,
-        dial_hz=dial_hz,
+        band=tuned.band.name,
+        dial_hz=tuned.dial_hz,
         present=present,
         without=bare,
         radiation_db=10.0 * math.log10(bare.power_w / present.power_w),
@@ -102,12 +94,12 @@ def run(
     )
 
 
-def _noise(build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset) -> SignalNoise:
+def _noise(tuned: Tuned) -> SignalNoise:
     """Return signal and noise of a build a little below an onset."""
-    rotation = found.working_rotation
+    rotation = tuned.onset.working_rotation
     assert rotation is not None
-    _, tube = detection_figure.run(build, cards, bench, band=band, dial_hz=found.dial_hz, rotation=rotation)
-    return signal_noise.run(build, cards, bench, band=band, onset=found, rotation=rotation, tube=tube)
+    _, tube = detection_figure.run(tuned, rotation=rotation)
+    return signal_noise.run(tuned, rotation=rotation, tube=tube)
 
 
 def _place(found: Onset) -> float:

@@ -7,24 +7,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
 from receiver_sim.circuit.blocks.audio import audio_of, own_screen
 from receiver_sim.circuit.factors import PRINT, drawn_cards, factors_of
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.design import swap_remedies
 from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure import onset
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.envelope import OnsetKind
-from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import (
     Adjustment,
     AudioCandidate,
@@ -34,7 +30,7 @@ from receiver_sim.results.swap import (
     Fitted,
     Fitting,
 )
-from receiver_sim.schema import Band, Build, changed_build
+from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import amplitude, audio_gain, detection_figure, operating_point, signal_noise
 
 NOTICEABLE_DEG = 1.0
@@ -45,46 +41,29 @@ ALIKE = 1.1
 volts."""
 
 
-@dataclass(frozen=True)
-class Set:
-    """A build with one tube in the socket, its cards, and the band the tubes are compared on."""
-
-    build: Build
-    cards: Cards
-    band: Band
-
-    @classmethod
-    def of(cls, build: Build, band: str, bench: Bench) -> Set:
-        """Return the set of a build, its supply settled, compared on the band of that name."""
-        settled = settle(build, bench)
-        return cls(settled, cards_for(settled), next(one for one in settled.bands if one.name == band))
-
-    @property
-    def middle_hz(self) -> float:
-        """The middle of the band the tubes are compared on."""
-        return self.band.middle_hz
-
-    def point(self, bench: Bench, rotation: float) -> OperatingPoint:
-        """Return the d.c. conditions with the control at `rotation`."""
-        return operating_point.run(
-            self.build, self.cards, bench, band=self.band, dial_hz=self.middle_hz,
-            settings=[("working", rotation)],
-        )[0]  # fmt: skip
-
-    def onset(self, bench: Bench, band: Band) -> Onset:
-        """Search the onset in the middle of one of the set's bands."""
-        return onset.run(self.build, self.cards, bench, band=band, dial_hz=band.middle_hz)
+def tuned_to(build: Build, band: str, bench: Bench) -> Tuned:
+    """Return the set of a build with one tube in the socket, tuned to the middle of the band of that name, on
+    which the tubes are compared.
+    """
+    receiver = Receiver(build, bench)
+    return receiver.at(next(one for one in receiver.build.bands if one.name == band))
 
 
-def bands_of(one: Set, bench: Bench) -> tuple[BandOutcome, ...]:
+def _point(one: Tuned, rotation: float) -> OperatingPoint:
+    """Return the d.c. conditions with the control at `rotation`."""
+    return operating_point.run(one, settings=[("working", rotation)])[0]
+
+
+def bands_of(one: Tuned) -> tuple[BandOutcome, ...]:
     """Return onset, softness and backlash on every band of a set."""
     out = []
     for band in one.build.bands:
-        found = one.onset(bench, band)
+        tuned = one.receiver.at(band)
+        found = tuned.onset
         if found.status is not Status.OSCILLATES:
             out.append(BandOutcome(found, None, None, None, "; ".join(found.warnings) or found.status.value))
             continue
-        swing = amplitude.run(one.build, one.cards, bench, band=band, onset=found, time_runs=False)
+        swing = amplitude.run(tuned, time_runs=False)
         if swing.kind is None:
             note = "; ".join(swing.warnings) or f"envelope: {swing.status.value}"
             out.append(BandOutcome(found, None, None, None, note))
@@ -95,9 +74,7 @@ def bands_of(one: Set, bench: Bench) -> tuple[BandOutcome, ...]:
     return tuple(out)
 
 
-def detector(
-    one: Set, bench: Bench, *, fitting: Fitting, places: dict[str, float], in_place: bool
-) -> DetectorCandidate:
+def detector(one: Tuned, *, fitting: Fitting, places: dict[str, float], in_place: bool) -> DetectorCandidate:
     """Return everything about one candidate, not yet ranked.
 
     places: rotation of the knob at onset with the tube in place, by band; bands without one bring no remedy.
@@ -108,12 +85,12 @@ def detector(
         tube=card.type, in_place=in_place, fitting=fitting, remote=card.cutoff == "remote"
     )
     try:
-        found = replace(found, bands=bands_of(one, bench))
+        found = replace(found, bands=bands_of(one))
         mine = next(o.onset for o in found.bands if o.onset.band == one.band.name)
         rotation = mine.working_rotation
         if rotation is None:  # the search failed: a setting would be a guess
             return replace(found, failed="; ".join(mine.warnings))
-        point = one.point(bench, rotation)
+        point = _point(one, rotation)
         found = replace(
             found,
             working=point.setting,
@@ -121,41 +98,31 @@ def detector(
             extrapolated=_tube(point, "detector").outside,
         )
         if mine.onset is not None:
-            where: dict[str, Any] = {"band": one.band, "rotation": rotation}
-            detection, tube = detection_figure.run(one.build, one.cards, bench, dial_hz=mine.dial_hz, **where)
+            detection, tube = detection_figure.run(one, rotation=rotation)
             found = replace(found, detection=detection)
-            noise = signal_noise.run(one.build, one.cards, bench, onset=mine, tube=tube, **where)
+            noise = signal_noise.run(one, rotation=rotation, tube=tube)
             found = replace(found, noise=noise)
         if not in_place:
-            found = replace(found, remedies=_remedies(one, bench, bands=found.bands, places=places))
-        found = replace(found, fitted=_fitted(one, found, bench))
+            found = replace(found, remedies=_remedies(one, bands=found.bands, places=places))
+        found = replace(found, fitted=_fitted(one, found))
     except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))
     return found
 
 
 def _remedies(
-    one: Set, bench: Bench, *, bands: Sequence[BandOutcome], places: dict[str, float]
+    one: Tuned, *, bands: Sequence[BandOutcome], places: dict[str, float]
 ) -> tuple[Adjustment, ...]:
     out = []
     if one.band.name in places and one.build.regeneration.acts_on != "throttle":
-        out.append(
-            swap_remedies.top_resistor(
-                one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz,
-                rotation=places[one.band.name],
-            )
-        )  # fmt: skip
+        out.append(swap_remedies.top_resistor(one, rotation=places[one.band.name]))
     for outcome, band in zip(bands, one.build.bands, strict=True):
         if band.coil.tickler is None and band.name in places and outcome.onset.status is not Status.FAILED:
-            out.append(
-                swap_remedies.tap(
-                    one.build, one.cards, bench, band=band, dial_hz=band.middle_hz, rotation=places[band.name]
-                )
-            )
+            out.append(swap_remedies.tap(one.receiver.at(band), rotation=places[band.name]))
     return tuple(out)
 
 
-def _chosen(one: Set, remedies: Sequence[Adjustment]) -> list[Adjustment] | None:
+def _chosen(one: Tuned, remedies: Sequence[Adjustment]) -> list[Adjustment] | None:
     """Return the changes that are made: the taps that work, with that of the reference band, else the end
     resistor; None if neither brings its onset there.
     """
@@ -166,7 +133,7 @@ def _chosen(one: Set, remedies: Sequence[Adjustment]) -> list[Adjustment] | None
     return top or None
 
 
-def _fitted(one: Set, found: DetectorCandidate, bench: Bench) -> Fitted | None:
+def _fitted(one: Tuned, found: DetectorCandidate) -> Fitted | None:
     """Return the set as it would be used: the tube in place as built, another after its changes."""
     chosen = [] if found.in_place else _chosen(one, found.remedies)
     if chosen is None:
@@ -174,19 +141,17 @@ def _fitted(one: Set, found: DetectorCandidate, bench: Bench) -> Fitted | None:
     changed = one
     if chosen:
         keys: dict[str, str | float | None] = {m.key: m.after for m in chosen}
-        changed = Set.of(changed_build(one.build, keys), one.band.name, bench)
-    mine = changed.onset(bench, changed.band)
+        changed = tuned_to(changed_build(one.build, keys), one.band.name, one.bench)
+    mine = changed.onset
     rotation = mine.working_rotation
     if mine.onset is None or rotation is None:
         return None
-    detection, _ = detection_figure.run(
-        changed.build, changed.cards, bench, band=changed.band, dial_hz=mine.dial_hz, rotation=rotation
-    )
-    low, high = _spread(changed, mine, rotation, bench)
+    detection, _ = detection_figure.run(changed, rotation=rotation)
+    low, high = _spread(changed, rotation)
     with_onset = {o.onset.band for o in found.bands if o.onset.onset is not None}
     if chosen and chosen[0].key == "regeneration.top":
         bands = changed.build.bands
-        with_onset = {b.name for b in bands if changed.onset(bench, b).status is Status.OSCILLATES}
+        with_onset = {b.name for b in bands if changed.receiver.at(b).onset.status is Status.OSCILLATES}
     else:
         with_onset |= {m.band for m in chosen if m.band is not None}
     changes = tuple((m.key, m.after) for m in chosen if m.after is not None)
@@ -200,7 +165,7 @@ _EIGHTY = 1.2816
 """Deviations of a normal distribution within which eight of ten lie (tables)."""
 
 
-def _spread(one: Set, found: Onset, rotation: float, bench: Bench) -> tuple[float, float]:
+def _spread(one: Tuned, rotation: float) -> tuple[float, float]:
     """Return the detection figures that eight of ten tubes of the candidate's type lie within.
 
     Log-normal, from a few drawn tubes: what print leaves open, and the spread from tube to tube.
@@ -212,9 +177,8 @@ def _spread(one: Set, found: Onset, rotation: float, bench: Bench) -> tuple[floa
     logs = []
     for row in draws(factors, seed=1, start=0, stop=DRAWN):
         cards = drawn_cards(one.build, one.cards, moved_by(factors, row))
-        figure, _ = detection_figure.run(
-            one.build, cards, bench, band=one.band, dial_hz=found.dial_hz, rotation=rotation
-        )
+        drawn = one.receiver.changed(one.build, cards).at(one.band, one.dial_hz)
+        figure, _ = detection_figure.run(drawn, rotation=rotation)
         logs.append(math.log(max(figure.total_per_v, 1e-9)))
     middle_log, width = float(np.mean(logs)), float(np.std(logs, ddof=1))
     return math.exp(middle_log - _EIGHTY * width), math.exp(middle_log + _EIGHTY * width)
@@ -338,19 +302,19 @@ def _remote(used: DetectionFigure, reference: DetectionFigure | None) -> str:
     return f"{words}, {100.0 * theirs:.0f} % in the tube in place"
 
 
-def audio_current(one: Set, bench: Bench) -> float:
+def audio_current(one: Tuned) -> float:
     """Return the plate current (A) of the audio tube."""
-    return _tube(one.point(bench, 0.5), "audio").plate_a
+    return _tube(_point(one, 0.5), "audio").plate_a
 
 
-def _noise_ohm(one: Set, point: OperatingPoint, bench: Bench) -> float:
+def _noise_ohm(one: Tuned, point: OperatingPoint) -> float:
     """Return the equivalent noise resistance (ohm) of the audio tube at a point."""
     card = one.cards.of("audio")
     tied = card.kind != "triode" and not own_screen(audio_of(one.build), card)
-    return audio_gain.noise_resistance(card, bench, point=_tube(point, "audio"), tied=tied)
+    return audio_gain.noise_resistance(card, one.bench, point=_tube(point, "audio"), tied=tied)
 
 
-def audio(one: Set, bench: Bench, *, fitting: Fitting, plate_a: float | None, tied: bool) -> AudioCandidate:
+def audio(one: Tuned, *, fitting: Fitting, plate_a: float | None, tied: bool) -> AudioCandidate:
     """Return everything about one audio candidate, not yet ranked; plate_a: that of the tube in place.
 
     plate_a None stands for the tube in place itself.
@@ -359,7 +323,7 @@ def audio(one: Set, bench: Bench, *, fitting: Fitting, plate_a: float | None, ti
         tube=one.cards.of("audio").type, in_place=plate_a is None, fitting=fitting, tied=tied
     )
     try:
-        point = one.point(bench, 0.5)
+        point = _point(one, 0.5)
         tube = _tube(point, "audio")
         found = replace(
             found,
@@ -368,13 +332,11 @@ def audio(one: Set, bench: Bench, *, fitting: Fitting, plate_a: float | None, ti
             ratings=_ratings(point, "audio"),
             extrapolated=tube.outside,
         )
-        gain = audio_gain.run(one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz)
+        gain = audio_gain.run(one)
         found = replace(found, gain=gain)
-        found = replace(found, noise_ohm=_noise_ohm(one, point, bench))
+        found = replace(found, noise_ohm=_noise_ohm(one, point))
         if plate_a is not None:
-            remedy = swap_remedies.cathode_resistor(
-                one.build, one.cards, bench, band=one.band, dial_hz=one.middle_hz, plate_a=plate_a
-            )
+            remedy = swap_remedies.cathode_resistor(one, plate_a=plate_a)
             found = replace(found, remedies=() if remedy is None else (remedy,))
     except (EngineError, NoAnswer) as error:
         return replace(found, failed=str(error))

@@ -11,18 +11,15 @@ import math
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.limits import CONTACT_OHM
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.design import tap_finder
-from receiver_sim.engine import Bench
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.preferred import nearest_e24
-from receiver_sim.receiver import cards_for, settle
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import Adjustment
-from receiver_sim.schema import Band, Build, BuildFaults, changed_build
+from receiver_sim.schema import Band, BuildFaults, changed_build
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.studies import operating_point
 
@@ -39,9 +36,9 @@ _TURNS_STEP, _TAP_STEP = 0.05, 0.0005
 _HIGHEST_OHM = 1e6
 
 
-def _onset(build: Build, cards: Cards, bench: Bench, band: Band) -> Onset:
-    """Search the onset of a changed build in the middle of a band, its supply settled again."""
-    return onset.run(settle(build, bench), cards, bench, band=band, dial_hz=band.middle_hz)
+def _onset(receiver: Receiver, band: Band) -> Onset:
+    """Search the onset of a changed set in the middle of a band."""
+    return receiver.at(band).onset
 
 
 def _judged(remedy: Adjustment, found: Onset | None) -> Adjustment:
@@ -54,19 +51,17 @@ def _judged(remedy: Adjustment, found: Onset | None) -> Adjustment:
     return Adjustment(**{**remedy.__dict__, "found": place, "works": works, "reason": reason})
 
 
-def top_resistor(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> Adjustment:
+def top_resistor(tuned: Tuned, *, rotation: float) -> Adjustment:
     """Find the end resistor above the control with which oscillation begins at `rotation` of the knob.
 
     build: with the candidate in its socket. Raises EngineError.
     """
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
-    control = build.regeneration
+    control = tuned.build.regeneration
     blank = Adjustment(
         what="end resistor above the control",
-        band=band.name,
+        band=tuned.band.name,
         key="regeneration.top",
         before=control.top,
         after=None,
@@ -75,10 +70,12 @@ def top_resistor(
         works=False,
         reason=None,
     )
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = receiver_circuit(
+        tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation
+    )
     share = circuit.control.share(rotation)
-    with loaded(bench, circuit) as on:
-        probe = Probe(on, band=band, dial_hz=dial_hz)
+    with loaded(tuned.bench, circuit) as on:
+        probe = Probe(on, band=tuned.band, dial_hz=tuned.dial_hz)
         probe.trim()
 
         def excess(ohms: float) -> float:
@@ -92,30 +89,30 @@ def top_resistor(
         exact = float(brentq(excess, 0.0, _HIGHEST_OHM, rtol=1e-3, xtol=1.0))
     # below a fiftieth of the track a resistor makes no difference that the knob shows
     value = 0.0 if exact < (control.pot or 0.0) / 50.0 else nearest_e24(exact)
-    changed = changed_build(build, {"regeneration.top": value})
-    return _judged(Adjustment(**{**blank.__dict__, "after": value}), _onset(changed, cards, bench, band))
+    changed = changed_build(tuned.build, {"regeneration.top": value})
+    return _judged(
+        Adjustment(**{**blank.__dict__, "after": value}), _onset(tuned.receiver.changed(changed), tuned.band)
+    )
 
 
 def _refused(blank: Adjustment, reason: str) -> Adjustment:
     return Adjustment(**{**blank.__dict__, "reason": reason})
 
 
-def tap(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> Adjustment:
+def tap(tuned: Tuned, *, rotation: float) -> Adjustment:
     """Find the tap of one band's coil with which oscillation begins at `rotation`; as `top_resistor`.
 
     Of a wound coil the tap is in turns, to a twentieth; of one known by figures to 0.05 % of the turns.
     """
-    number = next(i for i, one in enumerate(build.bands) if one.name == band.name)
-    coil = band.coil
+    number = next(i for i, one in enumerate(tuned.build.bands) if one.name == tuned.band.name)
+    coil = tuned.band.coil
     turns = coil_figures(coil).turns or 1.0
     step = _TAP_STEP if coil.winding is None else _TURNS_STEP
     key = f"bands[{number}].coil.tap" if coil.winding is None else f"bands[{number}].coil.winding.tap"
     before = coil.tap * turns
     blank = Adjustment(
         what="tap" if coil.winding is None else "tap (turns)",
-        band=band.name,
+        band=tuned.band.name,
         key=key,
         before=before,
         after=None,
@@ -126,28 +123,26 @@ def tap(
     )
 
     # the build as given but for this coil: a changed build's rectifier supply has not been run
-    place = tap_finder.Seeker(build, cards, bench, band, dial_hz, rotation).solved()
+    place = tap_finder.Seeker(tuned, rotation).solved()
     if place is None:
         return _refused(blank, "no tap up to half of the turns does it")
     value = max(round(place / step), 1) * step
     if abs(value - before) < step / 2.0:
         value = before
     try:
-        changed = changed_build(build, {key: value})
+        changed = changed_build(tuned.build, {key: value})
     except BuildFaults:
         return _refused(blank, "the coil does not take such a tap")
-    found = _onset(changed, cards, bench, changed.bands[number])
+    found = _onset(tuned.receiver.changed(changed), changed.bands[number])
     return _judged(Adjustment(**{**blank.__dict__, "after": value}), found)
 
 
-def cathode_resistor(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, plate_a: float
-) -> Adjustment | None:
+def cathode_resistor(tuned: Tuned, *, plate_a: float) -> Adjustment | None:
     """Find the cathode resistor of the audio stage that draws `plate_a`; None where the bias is another."""
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
-    before = None if build.audio is None else build.audio.cathode_resistor
-    if build.audio is None or before is None or build.audio.bias != "cathode":
+    before = None if tuned.build.audio is None else tuned.build.audio.cathode_resistor
+    if tuned.build.audio is None or before is None or tuned.build.audio.bias != "cathode":
         return None
     blank = Adjustment(
         what="cathode resistor",
@@ -160,10 +155,10 @@ def cathode_resistor(
         works=False,
         reason=None,
     )
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+    circuit = receiver_circuit(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=0.5)
     socket = circuit.sockets["audio"]
     ammeter = circuit.branch(socket.meters["plate"].element)
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
 
         def excess(place: float) -> float:
             on.set(socket.parts["cathode resistor"], math.exp(place))
@@ -177,10 +172,8 @@ def cathode_resistor(
             return _refused(blank, "it draws more even with 100 kohm")
         exact = math.exp(float(brentq(excess, low, high, xtol=1e-3)))
     value = nearest_e24(exact)
-    changed = settle(changed_build(build, {"audio.cathode_resistor": value}), bench)
-    point = operating_point.run(
-        changed, cards_for(changed), bench, band=band, dial_hz=dial_hz, settings=[("working", 0.5)]
-    )[0]
+    changed = tuned.receiver.changed(changed_build(tuned.build, {"audio.cathode_resistor": value}))
+    point = operating_point.run(changed.at(tuned.band, tuned.dial_hz), settings=[("working", 0.5)])[0]
     found = next(tube.plate_a for tube in point.tubes if tube.socket == "audio")
     works = abs(found / plate_a - 1.0) <= CLOSE_CURRENT
     reason = None if works else "the rounded value misses the current"

@@ -6,18 +6,17 @@ found is then put back into the coil and the onset searched as for any build.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import TapAdvice, TapFind, TapPlace
 from receiver_sim.schema import Band, Build
@@ -50,12 +49,12 @@ def with_tap(band: Band, place: float) -> Band:
     return band.model_copy(update={"coil": retapped(band.coil, place, middle=band.middle_hz)})
 
 
-def gain_at(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> float:
+def gain_at(tuned: Tuned, *, rotation: float) -> float:
     """Return the loop gain of a band tuned to `dial_hz` with the control at `rotation` (0..1)."""
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
-        probe = Probe(on, band=band, dial_hz=dial_hz)
+    with loaded(
+        tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
+    ) as on:
+        probe = Probe(on, band=tuned.band, dial_hz=tuned.dial_hz)
         probe.trim()
         return probe.measure(on.circuit.control.share(rotation)).gain
 
@@ -64,12 +63,22 @@ def gain_at(
 class Seeker:
     """Looks for taps on one build and band; `gain` is None where the loop gain can't be measured."""
 
-    build: Build
-    cards: Cards
-    bench: Bench
-    band: Band
-    dial_hz: float
+    tuned: Tuned
     target: float
+
+    @property
+    def build(self) -> Build:
+        """The settled build."""
+        return self.tuned.build
+
+    @property
+    def band(self) -> Band:
+        """The band."""
+        return self.tuned.band
+
+    def tapped(self, place: float) -> Tuned:
+        """Return the receiver tuned alike with the tap at `place`."""
+        return Tuned(self.tuned.receiver, with_tap(self.band, place), self.tuned.dial_hz)
 
     @property
     def scale(self) -> float:
@@ -84,11 +93,8 @@ class Seeker:
 
     def gain(self, place: float) -> float:
         """Return the loop gain at the wanted setting with the tap at `place`; 0 where no phase is zero."""
-        one = with_tap(self.band, place)
         try:
-            return gain_at(
-                self.build, self.cards, self.bench, band=one, dial_hz=self.dial_hz, rotation=self.target
-            )
+            return gain_at(self.tapped(place), rotation=self.target)
         except NoAnswer:
             return 0.0
 
@@ -124,20 +130,14 @@ class Seeker:
     def place(self, place: float) -> TapPlace:
         """Return a place of the tap with the onset there."""
         turns = turns_of(self.band)
-        found = onset.run(
-            self.build, self.cards, self.bench, band=with_tap(self.band, place), dial_hz=self.dial_hz
-        )
+        found = self.tapped(place).onset
         share = place if turns is None else place / turns
         return TapPlace(None if turns is None else place, share, found.status, found.onset)
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     target: float,
 ) -> TapFind:
     """Find the tap of one band that puts onset at `target` (rotation 0..1) of the control at `dial_hz`.
@@ -145,9 +145,9 @@ def run(
     Where no tap does it, changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer
     where the loop gain can't be measured.
     """
-    seek = Seeker(build, cards, bench, band, dial_hz, target)
-    turns, (low, high), scale = turns_of(band), seek.ends, seek.scale
-    now = band.coil.tap if turns is None else band.coil.tap * turns
+    seek = Seeker(tuned, target)
+    turns, (low, high), scale = turns_of(tuned.band), seek.ends, seek.scale
+    now = tuned.band.coil.tap if turns is None else tuned.band.coil.tap * turns
     present = seek.place(now)
     if seek.gain(low) >= 1.0:
         return _advised(seek, present, Status.NOT_IN_RANGE, best=low, gain=seek.gain(low))
@@ -164,8 +164,8 @@ def run(
         return seek.place(step + by) if low <= step + by <= high else None
 
     return TapFind(
-        band=band.name,
-        dial_hz=dial_hz,
+        band=tuned.band.name,
+        dial_hz=tuned.dial_hz,
         target=target,
         status=exact.status,
         exact=exact,
@@ -188,7 +188,7 @@ def _advised(seek: Seeker, present: TapPlace, status: Status, *, best: float, ga
         tried.sort(key=lambda pair: sign * pair[1].gain)
     return TapFind(
         band=seek.band.name,
-        dial_hz=seek.dial_hz,
+        dial_hz=seek.tuned.dial_hz,
         target=seek.target,
         status=status,
         exact=None,
@@ -204,7 +204,8 @@ def _advised(seek: Seeker, present: TapPlace, status: Status, *, best: float, ga
 
 def _tried(seek: Seeker, change: Change, *, more: bool) -> tuple[Change, TapAdvice]:
     build, band = change.apply(seek.build, seek.band)
-    other = replace(seek, build=build, band=band)
+    tuned = seek.tuned
+    other = Seeker(Tuned(tuned.receiver.changed(build), band, tuned.dial_hz), seek.target)
     low, high = other.ends
     lowest = other.gain(low)
     best, gain = other.highest() if more else (low, lowest)

@@ -12,8 +12,8 @@ from receiver_sim.circuit.element import current_source
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.audio import audio_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.on_bench import OnBench
 from receiver_sim.physics.noise import (
     pentode_noise_resistance,
     shot_density,
@@ -22,7 +22,6 @@ from receiver_sim.physics.noise import (
 )
 from receiver_sim.physics.tube_law import currents, small_signal
 from receiver_sim.results.base import FloatArray
-from receiver_sim.schema import Build
 
 INTO_PLATE = "ianoise"
 """A source at the detector's plate, at rest but for this measurement."""
@@ -63,26 +62,24 @@ class PlateNoise:
     density: FloatArray
 
 
-def into_the_plate(
-    build: Build, cards: Cards, bench: Bench, *, rotation: float, output: int, frequency: FloatArray
-) -> PlateNoise:
+def into_the_plate(receiver: OnBench, *, rotation: float, output: int, frequency: FloatArray) -> PlateNoise:
     """Measure the current into the detector's plate that makes as much noise at an output (index of the
     phones) as all resistors, the tubes and the detector's grid current do.
 
     frequency: Hz, rising by an even factor. Raises EngineError.
     """
-    circuit = audio_circuit(build, cards, rotation=rotation)
+    circuit = audio_circuit(receiver.build, receiver.cards, rotation=rotation)
     node = circuit.outputs[output]
     circuit = circuit.plus(current_source(INTO_PLATE, circuit.node(Place.PLATE)))
     decades = float(np.log10(frequency[-1] / frequency[0]))
     per_decade = round((frequency.size - 1) / decades)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         volts = on.volts()
-        resistances = tube_resistances(circuit, cards, volts)
+        resistances = tube_resistances(circuit, receiver.cards, volts)
         at = electrode_volts(circuit, "detector", volts)
         grid = float(currents(
-            cards.detector.law(), grid_v=at["grid"] - at["cathode"], plate_v=at["plate"] - at["cathode"],
-            screen_v=at.get("screen", at["cathode"]) - at["cathode"],
+            receiver.cards.detector.law(), grid_v=at["grid"] - at["cathode"],
+            plate_v=at["plate"] - at["cathode"], screen_v=at.get("screen", at["cathode"]) - at["cathode"],
         ).grid)  # fmt: skip
         drivers: dict[str | Role, float] = {
             circuit.sockets[name].probe: thermal_density(r) for name, r in resistances.items()

@@ -20,12 +20,11 @@ import numpy.typing as npt
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, imposed_circuit
 from receiver_sim.engine import Bench, EngineFailed
 from receiver_sim.measure.loaded import Loaded, loaded
-from receiver_sim.schema import Build
+from receiver_sim.measure.on_bench import OnBench
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -104,15 +103,15 @@ class Looked:
     rest: tuple[FloatArray, FloatArray]
 
 
-def look(build: Build, cards: Cards, bench: Bench, mode: Mode, *, end: float) -> Looked:
+def look(receiver: OnBench, mode: Mode, *, end: float) -> Looked:
     """Impose all amplitudes with the control held at one end (0 or 1).
 
     Raises EngineFailed where not even small amplitudes have a solution.
     """
-    circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=end)
+    circuit = imposed_circuit(receiver.build, receiver.cards, mode, amplitude=LOWEST_V, rotation=end)
     for highest in _REACHES:
         try:
-            with loaded(bench, circuit) as on:
+            with loaded(receiver.bench, circuit) as on:
                 pays = surplus(on, mode, wiper=end, highest=highest)
                 other = surplus(on, mode, wiper=1.0 - end, highest=highest)
                 at_top, floor = (pays, other) if end == 1.0 else (other, pays)

@@ -11,19 +11,17 @@ import numpy as np
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import imposed_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.natural_modes import ComplexArray, measure, probes, read, stores
+from receiver_sim.measure.on_bench import OnBench
 from receiver_sim.physics.natural_modes import (
     NaturalModes,
     howling_capacitance,
     natural_modes,
     with_tank,
 )
-from receiver_sim.schema import Build
 
 SHIFT_HZ = 300.0
 """Frequency of the a.c. runs that the modes are computed from; any would do (test), a middle one is best."""
@@ -72,9 +70,7 @@ class Linearised:
 
 
 def linearised(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: OnBench,
     mode: Mode,
     *,
     amplitude: float,
@@ -89,13 +85,13 @@ def linearised(
     more (the last). oscillates: False leaves it imposed, for the circuit at rest.
     """
     mode = mode.at(rotation)
-    circuit = imposed_circuit(build, cards, mode, amplitude=amplitude, rotation=rotation)
+    circuit = imposed_circuit(receiver.build, receiver.cards, mode, amplitude=amplitude, rotation=rotation)
     pair = stray_pair(circuit)
     found = stores(circuit, empty=() if pair is None else (pair,))
     carriers = tuple(Carrier(store.word, store.grid_bias, store.way_back) for store in found)
     stray = None if pair is None else next(i for i, store in enumerate(found) if store.farad == 0.0)
     drive = circuit.node(Place.DRIVE)
-    with loaded(bench, circuit.plus(*probes(found, shift_hz=shift_hz))) as on:
+    with loaded(receiver.bench, circuit.plus(*probes(found, shift_hz=shift_hz))) as on:
         to_amplitude, own_drive = read(on.session, found, shift_hz=shift_hz, watched=drive)
         on.drive(Role.AMPLITUDE, 0.0)
         answers = measure(on.session, found, shift_hz=shift_hz, watched=drive)

@@ -18,12 +18,11 @@ import numpy as np
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.element import GROUND, current_source
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench, Vectors
+from receiver_sim.engine import Vectors
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.on_bench import AtDial
 from receiver_sim.physics.mode import residues, resonance
-from receiver_sim.schema import Band, Build
 
 ELECTRODES = (Place.GRID, Place.CATHODE, Place.PLATE, Place.SCREEN)
 
@@ -126,23 +125,23 @@ def _strays(on: Loaded, mode: Mode) -> tuple[complex, tuple[complex, ...]]:
     return values[0] - own, tuple(values[1:])
 
 
-def tuned_mode(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, tuning: float, rotation: float
-) -> Mode:
+def tuned_mode(tuned: AtDial, *, tuning: float, rotation: float) -> Mode:
     """Measure the mode of a band with the tuning capacitor (F) that an onset search found for `dial_hz`.
 
     rotation: setting of the control (0..1) at which the volts at rest are taken.
     """
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = receiver_circuit(
+        tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation
+    )
     returned = circuit.find_node(Place.FEEDBACK) or GROUND
     circuit = circuit.plus(current_source(_CATHODE_SOURCE, circuit.node(Place.CATHODE), out_of=returned))
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
         on.tune(tuning)
         point = on.volts()
         rest = {name: volts for name, volts in point.items() if "#" not in name}
         if not on.circuit.control.on_tank:
-            return replace(_whole(on, dial_hz=dial_hz, q=band.coil.q), rest=rest)
-        along = _along(on, dial_hz=dial_hz, q=band.coil.q)
+            return replace(_whole(on, dial_hz=tuned.dial_hz, q=tuned.band.coil.q), rest=rest)
+        along = _along(on, dial_hz=tuned.dial_hz, q=tuned.band.coil.q)
     mode = replace(along[0][1], along=along, rest=rest)
     return replace(mode.at(rotation), along=along)
 

@@ -16,6 +16,7 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.on_bench import AtDial
 from receiver_sim.measure.rest_states import two_states
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import Figure, Status
@@ -187,24 +188,24 @@ def _stop(samples: list[Sample], probe: Probe) -> ControlSetting | None:
     return _setting(probe, wiper, above.figure + share * (below.figure - above.figure))
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, mains: float = 1.0) -> Onset:
+def run(tuned: AtDial, *, mains: float = 1.0) -> Onset:
     """Find the onset of one band at one dial frequency in at most ten engine evaluations.
 
     mains scales the plate supply (1 = nominal). A simulation that fails gives a result of status FAILED that
     names the deck; nothing is guessed.
     """
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)
     try:
-        with loaded(bench, circuit) as on:
-            found = measured(on, band=band, dial_hz=dial_hz, mains=mains)
-        if _doubtful(found, circuit) and _better_turned_round(bench, circuit, found, band=band):
+        with loaded(tuned.bench, circuit) as on:
+            found = measured(on, band=tuned.band, dial_hz=tuned.dial_hz, mains=mains)
+        if _doubtful(found, circuit) and _better_turned_round(tuned.bench, circuit, found, band=tuned.band):
             return dataclasses.replace(found, warnings=(REVERSED,))
     except (EngineError, NoAnswer) as error:
-        return failed(band, dial_hz, str(error))
-    if not math.isclose(dial_hz, band.middle_hz):
+        return failed(tuned.band, tuned.dial_hz, str(error))
+    if not math.isclose(tuned.dial_hz, tuned.band.middle_hz):
         return found
     try:
-        twice = two_states(bench, circuit, cards)
+        twice = two_states(tuned.bench, circuit, tuned.cards)
     except EngineError as error:
         said = f"whether the plate can rest at two voltages was not found out: {error}"
     else:

@@ -18,9 +18,9 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.blocks.aerial import aerial_radiation
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
 from receiver_sim.measure.audio_noise import PlateNoise, electrode_volts, into_the_plate
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.on_bench import OnBench
 from receiver_sim.measure.tubes_ahead import into_hot_end
 from receiver_sim.physics.band_noise import (
     aerial_noise_density,
@@ -117,9 +117,7 @@ def tube_density(build: Build, cards: Cards, mode: Mode, *, band: Band) -> float
 
 
 def set_noise(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: OnBench,
     mode: Mode,
     *,
     band: Band,
@@ -131,12 +129,14 @@ def set_noise(
 
     rotation: setting of the control (0..1) at which the noise at audio is taken. Raises EngineError.
     """
-    tube = tube_density(build, cards, mode, band=band)
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=band.middle_hz, rotation=rotation)
-    with loaded(bench, circuit) as on:
-        ahead = into_hot_end(on, cards, frequency=mode.resonance_hz)
+    tube = tube_density(receiver.build, receiver.cards, mode, band=band)
+    circuit = receiver_circuit(
+        receiver.build, receiver.cards, band=band, dial_hz=band.middle_hz, rotation=rotation
+    )
+    with loaded(receiver.bench, circuit) as on:
+        ahead = into_hot_end(on, receiver.cards, frequency=mode.resonance_hz)
     return SetNoise(
-        band=band_noise(build, frequency=mode.resonance_hz, place=place),
+        band=band_noise(receiver.build, frequency=mode.resonance_hz, place=place),
         tube=math.hypot(tube, ahead),
-        audio=into_the_plate(build, cards, bench, rotation=rotation, output=output, frequency=AUDIO_HZ),
+        audio=into_the_plate(receiver, rotation=rotation, output=output, frequency=AUDIO_HZ),
     )

@@ -18,15 +18,14 @@ import numpy.typing as npt
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.phases import PHASES
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, imposed_circuit, swept_circuit
-from receiver_sim.engine import Bench, EngineFailed
+from receiver_sim.engine import EngineFailed
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.amplitude_balance import STEP, Balance, components_of, vectors_of
 from receiver_sim.measure.imposed_amplitude import CurveEnd, Looked, Surplus
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.schema import Build
+from receiver_sim.measure.on_bench import OnBench
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -54,7 +53,7 @@ class Sheet:
     components: FloatArray | None
 
 
-def sheet(build: Build, cards: Cards, bench: Bench, mode: Mode, *, phases: int | None = PHASES) -> Sheet:
+def sheet(receiver: OnBench, mode: Mode, *, phases: int | None = PHASES) -> Sheet:
     """Impose amplitudes at the settings at which the mode was measured and feeds the swing.
 
     Towards the lower stop hardly any of the plate's current goes through the tickler, and what couples beside
@@ -66,7 +65,7 @@ def sheet(build: Build, cards: Cards, bench: Bench, mode: Mode, *, phases: int |
         steps = math.floor(math.log(highest / LOWEST_V) / STEP)
         try:
             rows = [
-                _row(build, cards, bench, mode, rotation=rotation, end=steps * STEP, phases=phases)
+                _row(receiver, mode, rotation=rotation, end=steps * STEP, phases=phases)
                 for rotation, _ in settings
             ]
         except EngineFailed:
@@ -102,11 +101,11 @@ def _feeding(mode: Mode) -> tuple[tuple[float, Mode], ...]:
 
 
 def _row(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, end: float, phases: int | None
+    receiver: OnBench, mode: Mode, *, rotation: float, end: float, phases: int | None
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray | None]:
-    circuit = swept_circuit(build, cards, mode, rotation=rotation)
+    circuit = swept_circuit(receiver.build, receiver.cards, mode, rotation=rotation)
     names = [circuit.node(place) for place in (Place.AMPLITUDE, Place.GRID, Place.DRIVE, Place.CROSS)]
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         run = on.session.dc(
             circuit.part(Role.SWEEP), 0.0, end + 1e-9, STEP, vectors=[*names, *vectors_of(circuit, phases)]
         )
@@ -135,9 +134,7 @@ def lowest_settings(known: Sheet) -> FloatArray:
 
 
 def balance(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: OnBench,
     mode: Mode,
     *,
     control: Control,
@@ -164,7 +161,7 @@ def balance(
         orders = range(known.components.shape[2])
         columns = [_at(known, known.components[:, :, n], amplitude, places) for n in orders]
         components = np.array(columns).T
-    drive = _proved(build, cards, bench, mode, amplitude=amplitude, places=places, drive=drive)
+    drive = _proved(receiver, mode, amplitude=amplitude, places=places, drive=drive)
     shares = np.array([control.share(float(r)) for r in places])
     figure = np.array([control.figure({}, share=float(s)) for s in shares])
     ends = np.array([0.0, 1.0])
@@ -208,9 +205,7 @@ def _at(known: Sheet, values: FloatArray, amplitude: FloatArray, places: FloatAr
 
 
 def _proved(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: OnBench,
     mode: Mode,
     *,
     amplitude: FloatArray,
@@ -222,10 +217,10 @@ def _proved(
     ratio = []
     for i in chosen:
         circuit = imposed_circuit(
-            build, cards, mode, amplitude=float(amplitude[i]), rotation=float(places[i])
+            receiver.build, receiver.cards, mode, amplitude=float(amplitude[i]), rotation=float(places[i])
         )
         node = circuit.node(Place.DRIVE)
-        with loaded(bench, circuit) as on:
+        with loaded(receiver.bench, circuit) as on:
             ratio.append(float(on.session.op(vectors=[node])[node][0].real) / drive[i])
     return np.asarray(drive * np.interp(np.arange(amplitude.size), chosen, ratio), dtype=np.float64)
 

@@ -17,7 +17,6 @@ from receiver_sim.circuit.blocks.aerial import (
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
@@ -25,8 +24,9 @@ from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.measure.mode import silenced
 from receiver_sim.measure.tank import Tank
 from receiver_sim.physics.aerial import ground_wave_field, radiated_power
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.coils import AerialEffect, AerialState, Radiation
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.coil_figures import coil_q
 
@@ -42,12 +42,8 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    found: Onset,
     tank_volts: float | None = None,
 ) -> AerialEffect:
     """Look at one band with the aerial calm, swung either way, and taken off, at the dial of an onset search.
@@ -55,26 +51,26 @@ def run(
     tank_volts: peak amplitude at the hot end for the radiated power; None: `ASSUMED_TANK_V`.
     Raises EngineError when a simulation fails, ValueError without an aerial or where no resonance is found.
     """
-    aerial, dial = build.aerial, found.dial_hz
-    if aerial is None or found.tuning_farad is None:
+    aerial, dial = tuned.build.aerial, tuned.onset.dial_hz
+    if aerial is None or tuned.onset.tuning_farad is None:
         raise NoAnswer("no aerial is connected" if aerial is None else "the onset search failed")
-    q = coil_q(band.coil, dial)
+    q = coil_q(tuned.band.coil, dial)
     capacitance = aerial_capacitance(aerial, dial_hz=dial)
     states: list[AerialState] = []
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial)) as on:
-        tank = Tank(on, band=band)
-        on.tune(found.tuning_farad)
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=dial)) as on:
+        tank = Tank(on, band=tuned.band)
+        on.tune(tuned.onset.tuning_farad)
         calm = tank.mode(dial, q=q)
-        radiation = _radiation(on, build, dial=calm.resonance_hz, tank_volts=tank_volts)
+        radiation = _radiation(on, tuned.build, dial=calm.resonance_hz, tank_volts=tank_volts)
         for state, factor in (("calm", 1.0), ("less", 1.0 - aerial.swing), ("more", 1.0 + aerial.swing)):
             for element, value in swung_aerial(aerial, factor, dial_hz=dial).items():
                 on.set(element, value)
             on.turn(0.0)  # the search before this left the control at the onset; a throttle moves the tank
             mode = tank.mode(dial, q=q)
             if state == "calm":
-                status, setting = found.status, found.onset
+                status, setting = tuned.onset.status, tuned.onset.onset
             else:
-                probe = Probe(on, band=band, dial_hz=dial)
+                probe = Probe(on, band=tuned.band, dial_hz=dial)
                 status, samples, wiper = onset.search(probe.measure)
                 setting = None if wiper is None else _setting(probe, samples, wiper)
                 on.drive(Role.LOOP_GAIN, 0.0)
@@ -89,12 +85,16 @@ def run(
                     setting,
                 )
             )
-    states.append(_without(build, cards, bench, band=band, found=found, calm=calm.resonance_hz))
+    states.append(_without(tuned, calm=calm.resonance_hz))
     impedance = aerial_impedance(aerial, dial_hz=dial)
     return AerialEffect(
-        band=band.name,
+        band=tuned.band.name,
         dial_hz=dial,
-        coupling="stage" if build.rf_stage is not None else "link" if by_link(build) else "capacitor",
+        coupling="stage"
+        if tuned.build.rf_stage is not None
+        else "link"
+        if by_link(tuned.build)
+        else "capacitor",
         resistance_ohm=impedance.real,
         reactance_ohm=impedance.imag,
         states=tuple(states),
@@ -108,20 +108,18 @@ def _setting(probe: Probe, samples: list[Sample], wiper: float) -> ControlSettin
 
 
 def _without(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    found: Onset,
     calm: float,
 ) -> AerialState:
     """Return the state without an aerial: resonance with the dial left alone, onset with it tuned again."""
-    bare = build.model_copy(update={"aerial": None})
-    again = onset.run(bare, cards, bench, band=band, dial_hz=found.dial_hz)
-    with loaded(bench, plan(bare, cards, band=band, dial_hz=found.dial_hz)) as on:
-        on.tune(found.tuning_farad or 0.0)
-        mode = Tank(on, band=band).mode(found.dial_hz, q=coil_q(band.coil, found.dial_hz))
+    bare = tuned.build.model_copy(update={"aerial": None})
+    again = tuned.receiver.changed(bare).at(tuned.band, tuned.dial_hz).onset
+    with loaded(tuned.bench, plan(bare, tuned.cards, band=tuned.band, dial_hz=tuned.onset.dial_hz)) as on:
+        on.tune(tuned.onset.tuning_farad or 0.0)
+        mode = Tank(on, band=tuned.band).mode(
+            tuned.onset.dial_hz, q=coil_q(tuned.band.coil, tuned.onset.dial_hz)
+        )
     return AerialState(
         "none", None, mode.resonance_hz, mode.resonance_hz - calm, mode.q, again.status, again.onset
     )

@@ -24,7 +24,7 @@ from receiver_sim.circuit.views.envelope import (
     imposed_circuit,
     kick,
 )
-from receiver_sim.engine import Bench, EngineError, EngineFailed
+from receiver_sim.engine import EngineError, EngineFailed
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as imposed
 from receiver_sim.measure import throttled_balance as throttled
@@ -39,7 +39,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import HARMONICS, tuned_mode
 from receiver_sim.measure.space_charge_pull import pulled_by_charge
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Figure, FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
@@ -296,9 +296,7 @@ def _shift(rest: FloatArray, frequency: FloatArray, unit: str) -> float | None:
     return float((frequency[end] - frequency[0]) / (rest[end] - rest[0]))
 
 
-def build_up(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, found: Oscillation, advance: float = 0.01
-) -> BuildUp | None:
+def build_up(receiver: Receiver, mode: Mode, *, found: Oscillation, advance: float = 0.01) -> BuildUp | None:
     """Return how long oscillation takes to grow with the control turned to `advance` of the screen volts
     above onset.
 
@@ -316,8 +314,8 @@ def build_up(
     rotation = float(np.interp(wanted, volts, curve))
     seed = math.sqrt(_BOLTZMANN_J / mode.capacitance)
     circuit = envelope_circuit(
-        build,
-        cards,
+        receiver.build,
+        receiver.cards,
         mode,
         rotation=rotation,
         reference_hz=float(amplitudes.frame_hz[0]),
@@ -325,7 +323,7 @@ def build_up(
     )
     span = 40.0 / (mode.decay * advance)
     amplitude = circuit.node(Place.AMPLITUDE)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         on.course(Role.IN_PHASE, "pwl", kick(seed, mode))
         run = on.session.tran(span / 2000.0, span, 0.0, span / 1000.0, vectors=[amplitude])
     return _growth(run["time"], run[amplitude], seed=seed, setting=amplitudes.setting(rotation, wanted))
@@ -341,29 +339,14 @@ def _growth(moments: FloatArray, amplitude: FloatArray, *, seed: float, setting:
     return BuildUp(setting=setting, seconds=seconds, rate=rate, final_v=final)
 
 
-def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
-    *,
-    band: Band,
-    onset: Onset,
-    extra_screen_ohm: float = 0.0,
-    time_runs: bool = True,
-) -> Oscillation:
-    """Answer for the band and dial setting of a loop-gain search (`onset`); see `of`."""
-    tuned = Tuned(build, cards, bench, band=band, dial_hz=onset.dial_hz, search=onset)
-    return of(tuned, extra_screen_ohm=extra_screen_ohm, time_runs=time_runs)
-
-
-def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -> Oscillation:
+def run(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -> Oscillation:
     """Answer for a dial setting.
 
     extra_screen_ohm: what the build has more in the screen's lead than the user's, reported in the result.
     time_runs: False leaves out the build-up time. A simulation that fails gives status FAILED with the
     reason as its warning.
     """
-    build, cards, bench, band, onset = tuned.build, tuned.cards, tuned.bench, tuned.band, tuned.onset
+    build, cards, band, onset = tuned.build, tuned.cards, tuned.band, tuned.onset
     if onset.status is Status.FAILED or onset.tuning_farad is None:
         return nothing(band, onset, status=Status.FAILED, warnings=onset.warnings)
     control = regeneration_control(build, cards)
@@ -378,15 +361,15 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
         if reversed_:
             return nothing(band, onset, status=Status.DOES_NOT, warnings=(REVERSED,))
         if control.on_tank:
-            found = _throttled(build, cards, bench, mode, band=band, onset=onset, control=control)
+            found = _throttled(tuned, mode, control=control)
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
             if time_runs and found.onset is not None:
-                grown = build_up(build, cards, bench, mode, found=found)
+                grown = build_up(tuned.receiver, mode, found=found)
         elif onset.status is not Status.OSCILLATES:
-            found = _without_onset(build, cards, bench, mode, band=band, onset=onset)
+            found = _without_onset(tuned, mode)
         else:
             raw, said_of_it = balance(
-                bench,
+                tuned.bench,
                 plan(build, cards, mode, guess=guess),
                 imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=rotation),
                 mode,
@@ -397,7 +380,7 @@ def of(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) -
             if said_of_it is not None:
                 found = dataclasses.replace(found, warnings=(*found.warnings, said_of_it))
             found = dataclasses.replace(found, seconds=time.perf_counter() - began)
-            grown = build_up(build, cards, bench, mode, found=found) if time_runs else None
+            grown = build_up(tuned.receiver, mode, found=found) if time_runs else None
     except (EngineError, NoAnswer) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
     more = tuple(text for text in onset.warnings if text not in found.warnings)
@@ -412,27 +395,23 @@ class InShort(NamedTuple):
     backlash_deg: float
 
 
-def in_short(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, tuning: float, rotation: float, reach_v: float
-) -> InShort | None:
+def in_short(tuned: Tuned, *, tuning: float, rotation: float, reach_v: float) -> InShort | None:
     """Return what a coarse sweep says about the middle of a band's dial; None for a control that acts on the
     tank.
 
     tuning: of the capacitor, F; rotation: onset on the control (0..1); reach_v: amplitude that a like set
     reaches at the top. Raises EngineError, NoAnswer.
     """
-    control = regeneration_control(build, cards)
+    control = regeneration_control(tuned.build, tuned.cards)
     if control.on_tank:
         return None
-    mode = tuned_mode(
-        build, cards, bench, band=band, dial_hz=band.middle_hz, tuning=tuning, rotation=rotation
-    )
+    mode = tuned_mode(tuned, tuning=tuning, rotation=rotation)
     guess = control.share(rotation)
-    circuit = plan(build, cards, mode, guess=guess, phases=_FEW_PHASES)
+    circuit = plan(tuned.build, tuned.cards, mode, guess=guess, phases=_FEW_PHASES)
     try:
-        raw = coarse_sweep(bench, circuit, guess=guess, reach_v=reach_v)
+        raw = coarse_sweep(tuned.bench, circuit, guess=guess, reach_v=reach_v)
     except EngineFailed:  # it strayed where a starved tube asks for small steps
-        raw = sweep(bench, circuit, guess=guess)
+        raw = sweep(tuned.bench, circuit, guess=guess)
     jump = find_jump(raw.amplitude, wiper=raw.wiper, turn=Knob(control, raw))
     beyond = np.flatnonzero(raw.wiper > 1.0)
     top = float(raw.amplitude[-1])
@@ -467,29 +446,27 @@ def said(looked: imposed.Looked, *, status: Status) -> str:
     return _NOTHING.format(reach)
 
 
-def _throttled(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, band: Band, onset: Onset, control: Control
-) -> Oscillation:
+def _throttled(tuned: Tuned, mode: Mode, *, control: Control) -> Oscillation:
     """Answer for a control that acts on the tank itself, whatever the search found."""
     try:
-        known = throttled.sheet(build, cards, bench, mode, phases=_sampling(cards))
+        known = throttled.sheet(tuned, mode, phases=_sampling(tuned.cards))
     except NoAnswer:
-        if onset.status is not Status.DOES_NOT:
+        if tuned.onset.status is not Status.DOES_NOT:
             raise
-        return nothing(band, onset, status=onset.status, mode=mode, warnings=(_UNFED,))
+        return nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=(_UNFED,))
     settings = throttled.lowest_settings(known)
     holds = ~np.isnan(settings)
     words: tuple[str, ...] = ()
-    if onset.status is Status.DOES_NOT:
+    if tuned.onset.status is Status.DOES_NOT:
         words = (_SHOCKED,) if holds.any() else (_NOTHING.format(f"{known.amplitude[-1]:.0f} V"),)
-    elif onset.status is Status.NOT_IN_RANGE:
+    elif tuned.onset.status is Status.NOT_IN_RANGE:
         words = ("it oscillates all over the control",)
     if np.count_nonzero(holds) < _FEW:
-        return nothing(band, onset, status=onset.status, mode=mode, warnings=words)
-    raw = throttled.balance(build, cards, bench, mode, control=control, known=known, rotations=settings)
-    found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
+        return nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=words)
+    raw = throttled.balance(tuned, mode, control=control, known=known, rotations=settings)
+    found = reduce(raw, control, mode, band=tuned.band, onset=tuned.onset, card=tuned.cards.detector)
     started = None
-    if onset.status is Status.DOES_NOT:
+    if tuned.onset.status is Status.DOES_NOT:
         looked = throttled.looked_at(known, raw)
         started = once_started(raw, looked, turn=Knob(control, raw))
     return dataclasses.replace(found, once_started=started, warnings=words)
@@ -503,31 +480,29 @@ _NOTHING = (
 )
 
 
-def _without_onset(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, band: Band, onset: Onset
-) -> Oscillation:
+def _without_onset(tuned: Tuned, mode: Mode) -> Oscillation:
     """Answer for a band whose onset lies beyond an end of the control.
 
     The amplitudes that the end sustains are found first, with the control held there; from one of them on
     the balance follows the curve over the control.
     """
     began = time.perf_counter()
-    end = onset.nearest_end
-    looked = imposed.look(build, cards, bench, mode, end=end)
-    words = said(looked, status=onset.status)
-    control = regeneration_control(build, cards)
-    circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=end)
-    beyond = imposed.onset_beyond(bench, circuit, mode, end=end)
+    end = tuned.onset.nearest_end
+    looked = imposed.look(tuned, mode, end=end)
+    words = said(looked, status=tuned.onset.status)
+    control = regeneration_control(tuned.build, tuned.cards)
+    circuit = imposed_circuit(tuned.build, tuned.cards, mode, amplitude=LOWEST_V, rotation=end)
+    beyond = imposed.onset_beyond(tuned.bench, circuit, mode, end=end)
     if looked.begins_v is None:
-        found = nothing(band, onset, status=onset.status, mode=mode, warnings=(words,))
+        found = nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=(words,))
         return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
-    raw = within_control(bench, circuit, mode, looked=looked, phases=_sampling(cards))
+    raw = within_control(tuned.bench, circuit, mode, looked=looked, phases=_sampling(tuned.cards))
     if raw.amplitude.size < _FEW:
         raise NoAnswer("the control is too narrow for the amplitudes that it sustains to be distinguished")
-    found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
+    found = reduce(raw, control, mode, band=tuned.band, onset=tuned.onset, card=tuned.cards.detector)
     took = time.perf_counter() - began
     started = None
-    if onset.status is Status.DOES_NOT:
+    if tuned.onset.status is Status.DOES_NOT:
         started = once_started(raw, looked, turn=Knob(control, raw))
     return dataclasses.replace(
         found,

@@ -9,6 +9,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tube_jig import jig_circuit, read_jig
 from receiver_sim.physics.noise import pentode_noise_resistance, triode_noise_resistance
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.bias import TubePoint
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
@@ -21,11 +22,11 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float) -> float:
+def run(tuned: Tuned) -> float:
     """Return volts at the first phones for 1 V at the audio tube's grid, 1 kHz. Raises EngineError."""
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz)
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)
     node = circuit.outputs[0]
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
         on.drive(circuit.sockets["audio"].probe)
         answer = on.session.ac(AUDIO_HZ, AUDIO_HZ, 1, vectors=["frequency", node])
     return float(abs(answer[node][0]))

@@ -12,8 +12,9 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import current_source
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
-from receiver_sim.engine import Bench, Vectors
+from receiver_sim.engine import Vectors
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.audio import AudioResponse, OutputResponse
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import ControlSetting
@@ -92,13 +93,11 @@ def corners(frequency: FloatArray, magnitude: FloatArray) -> tuple[float | None,
     return crossing(range(middle, -1, -1)), crossing(range(middle, len(decibel)))
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> AudioResponse:
+def run(tuned: Tuned, *, rotation: float) -> AudioResponse:
     """Sweep 10 Hz to 100 kHz with the control at `rotation` (0..1). Raises EngineError on failure."""
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
     nodes, span = circuit.outputs, (LOWEST_HZ, HIGHEST_HZ, PER_DECADE)
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
         with on.driven(Role.LOOP_GAIN):
             gain = on.session.ac(*span, scale="dec", vectors=["frequency", *on.control_vectors, *nodes])
         with on.driven(Role.GRID_CURRENT):
@@ -110,4 +109,4 @@ def run(
         setting = ControlSetting.of(
             rotation, on.figure(gain, share=circuit.control.share(rotation)), **circuit.control.sets
         )
-    return reduce(build, gain, overall, impedance, nodes=nodes, setting=setting)
+    return reduce(tuned.build, gain, overall, impedance, nodes=nodes, setting=setting)

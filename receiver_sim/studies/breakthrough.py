@@ -16,13 +16,12 @@ from receiver_sim.circuit.blocks.aerial import by_link, floats
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import silenced
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.coils import Breakthrough
-from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.coil_figures import LinkFigures, coil_figures, coil_q
 
@@ -76,21 +75,21 @@ def _shielded_farad(link: LinkFigures | None) -> tuple[float | None, str]:
     return ASSUMED_LEFT * link.unshielded, "assumed"
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset) -> Breakthrough:
+def run(tuned: Tuned) -> Breakthrough:
     """Measure one band at the dial of an onset search.
 
     Raises EngineError when a simulation fails, ValueError without an aerial or if the search failed.
     """
-    aerial, dial = build.aerial, found.dial_hz
-    if aerial is None or found.tuning_farad is None:
+    aerial, dial = tuned.build.aerial, tuned.onset.dial_hz
+    if aerial is None or tuned.onset.tuning_farad is None:
         raise NoAnswer("no aerial is connected" if aerial is None else "the onset search failed")
-    link = coil_figures(band.coil).link if by_link(build) else None
+    link = coil_figures(tuned.band.coil).link if by_link(tuned.build) else None
     left, kind = _shielded_farad(link)
-    q = coil_q(band.coil, dial)
+    q = coil_q(tuned.band.coil, dial)
     station = aerial.station
-    common = (station.feeder_emf or station.emf) / station.emf if floats(build, band) else 0.0
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial)) as on:
-        on.tune(found.tuning_farad)
+    common = (station.feeder_emf or station.emf) / station.emf if floats(tuned.build, tuned.band) else 0.0
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=dial)) as on:
+        on.tune(tuned.onset.tuning_farad)
         curves, at_station, wanted = [], [], []
         for farad in (None,) if link is None else (link.unshielded, left):
             if farad is not None:
@@ -102,7 +101,7 @@ def run(build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset) -
             wanted.append(float(at_dial[0]))
     built = 1 if kind == "as built" else 0
     return Breakthrough(
-        band=band.name,
+        band=tuned.band.name,
         dial_hz=dial,
         frequency_hz=curves[0][0],
         unshielded=curves[0][1],

@@ -11,13 +11,12 @@ import numpy as np
 
 from receiver_sim.circuit.blocks.phones import phone_node
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
     AmplitudeMap,
@@ -29,7 +28,7 @@ from receiver_sim.results.envelope import (
     TransferCurve,
 )
 from receiver_sim.results.onset import ControlSetting
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Band
 
 AM_DEPTH = 0.3
 AM_HZ = 400.0
@@ -61,9 +60,7 @@ class Listener:
 
     def __init__(
         self,
-        build: Build,
-        cards: Cards,
-        bench: Bench,
+        receiver: Receiver,
         mode: Mode,
         *,
         found: Oscillation,
@@ -74,10 +71,10 @@ class Listener:
             if mode.aerial is None:
                 raise WrongValue("this build has no aerial; add the key 'aerial' for signals to come in")
             amperes = abs(mode.aerial)
-        self.build, self.cards, self.bench, self.mode = build, cards, bench, mode
-        self.found = found
-        self.node = phone_node(build, output)
-        self.name = build.phones[output].name
+        self.receiver, self.mode, self.found = receiver, mode, found
+        self.build, self.cards, self.bench = receiver.build, receiver.cards, receiver.bench
+        self.node = phone_node(receiver.build, output)
+        self.name = receiver.build.phones[output].name
         self.amperes = amperes
         """Amperes into the hot end for each volt of e.m.f.; `amperes` if given, so without an aerial, too."""
 
@@ -442,9 +439,7 @@ def selectivity(ear: Listener, rotation: float) -> tuple[FloatArray, FloatArray,
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     band: Band,
@@ -457,7 +452,7 @@ def run(
     Without an onset on the control it says what can still be said, see `Detection`. Raises EngineError when a
     simulation fails, WrongValue without an aerial.
     """
-    ear = Listener(build, cards, bench, mode, found=found, output=output)
+    ear = Listener(receiver, mode, found=found, output=output)
     am, beat = am_curve(ear), beat_curve(ear, tone=beat_hz)
     empty = Detection(
         band=band.name,
@@ -488,7 +483,7 @@ def run(
     if beat is not None:
         working = beat.best.rotation
         amplitude = ear.held(working)
-        growing = linearised(build, cards, bench, mode, amplitude=amplitude, rotation=working).modes().growing
+        growing = linearised(receiver, mode, amplitude=amplitude, rotation=working).modes().growing
         if growing.size:
             # a run over time would show the motion that grows up, not what a carrier does
             return replace(empty, notes=(*empty.notes, _restless(growing[0].imag / (2.0 * math.pi))))

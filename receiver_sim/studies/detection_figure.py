@@ -12,9 +12,9 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded, operating_volts
 from receiver_sim.measure.tube_jig import JigReading, jig_circuit, read_jig
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.swap import DetectionFigure
 from receiver_sim.schema import Band, Build
 
@@ -48,12 +48,10 @@ def reduce(tube: JigReading, *, by_current: complex, by_grid: complex, grid_v: f
     )
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> tuple[DetectionFigure, JigReading]:
+def run(tuned: Tuned, *, rotation: float) -> tuple[DetectionFigure, JigReading]:
     """Return the figure with the control at `rotation`, and the tube's own there. Raises EngineError."""
-    receiver, jig = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    with loaded(bench, receiver) as on:
+    receiver, jig = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
+    with loaded(tuned.bench, receiver) as on:
         on.turn(rotation)
         answers = []
         for source in (Role.GRID_CURRENT, Role.LOOP_GAIN):
@@ -66,6 +64,6 @@ def run(
         screen = None
         if (node := on.circuit.find_node(Place.SCREEN)) is not None:
             screen = operating_volts(run_, node) - cathode
-    with loaded(bench, jig) as on:
+    with loaded(tuned.bench, jig) as on:
         tube = read_jig(on.session, plate_v=plate - cathode, grid_v=grid - cathode, screen_v=screen)
     return reduce(tube, by_current=answers[0], by_grid=answers[1], grid_v=grid - cathode), tube

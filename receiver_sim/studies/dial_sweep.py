@@ -15,12 +15,12 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
-from receiver_sim.engine import Bench, EngineError
+from receiver_sim.engine import EngineError
 from receiver_sim.errors import NoAnswer
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.tank import Tank
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import DialPoint, DialSweep
 from receiver_sim.results.onset import Onset
@@ -66,30 +66,26 @@ def reduce(build: Build, circuit: Circuit, *, band: Band, found: Onset, gain: fl
     )
 
 
-def point(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, found: Onset, rotation: float
-) -> DialPoint:
+def point(tuned: Tuned, *, rotation: float) -> DialPoint:
     """Measure loop gain at `rotation` and the passive mode, at the frequency and tuning of an onset search.
 
     Raises EngineError when a simulation fails, ValueError where no resonance is found or the search failed.
     """
-    if found.tuning_farad is None:
-        raise NoAnswer("; ".join(found.warnings) or "the onset search failed")
-    dial = found.dial_hz
-    circuit = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
-    with loaded(bench, circuit) as on:
-        probe = Probe(on, band=band, dial_hz=dial)
-        probe.tune(found.tuning_farad)
+    if tuned.onset.tuning_farad is None:
+        raise NoAnswer("; ".join(tuned.onset.warnings) or "the onset search failed")
+    dial = tuned.onset.dial_hz
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=dial, rotation=rotation)
+    with loaded(tuned.bench, circuit) as on:
+        probe = Probe(on, band=tuned.band, dial_hz=dial)
+        probe.tune(tuned.onset.tuning_farad)
         sample = probe.measure(circuit.control.share(rotation))
         on.drive(Role.LOOP_GAIN, 0.0)
-        mode = Tank(on, band=band).mode(sample.frequency, q=coil_q(band.coil, dial))
-    return reduce(build, circuit, band=band, found=found, gain=sample.gain, mode=mode)
+        mode = Tank(on, band=tuned.band).mode(sample.frequency, q=coil_q(tuned.band.coil, dial))
+    return reduce(tuned.build, circuit, band=tuned.band, found=tuned.onset, gain=sample.gain, mode=mode)
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     *,
     band: Band,
     frequencies: Sequence[float],
@@ -100,16 +96,17 @@ def run(
     A frequency whose simulation fails is left out and named in the warnings.
     """
 
-    def one(b: Bench, dial: float) -> DialPoint | str:
-        found = onset.run(build, cards, b, band=band, dial_hz=dial)
+    def one(dial: float) -> DialPoint | str:
+        tuned = receiver.at(band, dial)
+        found = tuned.onset
         if found.status is Status.FAILED:
             return f"{dial / 1e6:.4g} MHz: {'; '.join(found.warnings)}"
         try:
-            return point(build, cards, b, band=band, found=found, rotation=rotation)
+            return point(tuned, rotation=rotation)
         except (EngineError, NoAnswer) as error:
             return f"{dial / 1e6:.4g} MHz: {error}"
 
-    answers = [one(bench, dial) for dial in frequencies]
+    answers = [one(dial) for dial in frequencies]
     return DialSweep(
         band=band.name,
         from_hz=band.from_,

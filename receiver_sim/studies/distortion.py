@@ -21,6 +21,7 @@ from receiver_sim.engine import Bench, Vectors
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.physics.tube_law import grid_current
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import ClassA, Drive
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Build
@@ -123,13 +124,13 @@ def _vectors(circuit: Circuit) -> list[str]:
 
 
 def run(
-    build: Build, cards: Cards, bench: Bench, *, rotation: float, inputs: Sequence[float]
+    receiver: Receiver, *, rotation: float, inputs: Sequence[float]
 ) -> list[tuple[tuple[Drive, ...], tuple[ClassA, ...]]]:
     """Return drives and classes for each of `inputs` (volts r.m.s. at the detector's grid), in their order.
 
     Raises EngineError when a simulation fails.
     """
-    circuit = plan(build, cards, rotation=rotation)
+    circuit = plan(receiver.build, receiver.cards, rotation=rotation)
     step = 1.0 / (TONE_HZ * STEPS)
     stop = math.ceil(SETTLE_S * TONE_HZ) / TONE_HZ + PERIODS / TONE_HZ
 
@@ -141,6 +142,6 @@ def run(
             on.course(Role.LOOP_GAIN, "sin", (0.0, math.sqrt(2.0) * input_v, TONE_HZ))
             start = stop - (PERIODS + 1) / TONE_HZ
             answer = on.session.tran(step, stop, start, step, vectors=_vectors(circuit))
-        return reduce(build, circuit, cards, answer, input_v=input_v, quiet=quiet)
+        return reduce(receiver.build, circuit, receiver.cards, answer, input_v=input_v, quiet=quiet)
 
-    return bench.map(one, list(inputs))
+    return receiver.bench.map(one, list(inputs))

@@ -12,9 +12,9 @@ from receiver_sim.circuit.blocks.heater import hum_pot_elements
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.ripple import ripple_of
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.audio import Hum, OutputHum
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.onset import ControlSetting
@@ -79,36 +79,40 @@ def reduce(
     )
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> Hum:
+def run(tuned: Tuned, *, rotation: float) -> Hum:
     """Measure line-frequency hum over the hum pot, its null, and the supply's ripple at each output.
 
     rotation: setting (0..1) of the regeneration control. Raises EngineError when a simulation fails.
     """
     # where none is fitted the positions are those of a pot tried in its place
-    supply = ripple_of(build)
-    potted = build.model_copy(update={"heater": build.heater.model_copy(update={"wiring": "hum_pot"})})
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
+    supply = ripple_of(tuned.build)
+    potted = tuned.build.model_copy(
+        update={"heater": tuned.build.heater.model_copy(update={"wiring": "hum_pot"})}
+    )
+    with loaded(
+        tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
+    ) as on:
         nodes = on.circuit.outputs
         with on.driven(Role.SUPPLY):
             one, screen = _phasors(on, [*nodes, on.node(Place.SUPPLY)], supply.frequency_hz, rotation)
         # the ripple of a settled supply is known at the receiver, of others at their e.m.f.
         ripple = one[:-1] * (supply.first_v / one[-1] if supply.at_receiver else supply.first_v)
         # d.c. on the heaters has no line-frequency part
-        on.drive(Role.HEATER, build.heater.volts if build.heater.supply == "ac" else 0.0)
+        on.drive(Role.HEATER, tuned.build.heater.volts if tuned.build.heater.supply == "ac" else 0.0)
 
         def at(position: float, wired: Build = potted) -> ComplexArray:
             for element, value in hum_pot_elements(on.circuit, wired, position).items():
                 on.set(element, value)
-            return _phasors(on, nodes, build.mains.frequency, rotation)[0]
+            return _phasors(on, nodes, tuned.build.mains.frequency, rotation)[0]
 
         mains = np.array([at(float(p)) for p in POSITIONS])
-        at_build = at(build.heater.hum_pot_position, build)
+        at_build = at(tuned.build.heater.hum_pot_position, tuned.build)
         best = []
         for index in range(len(nodes)):
             position = null(POSITIONS, mains[:, index])
             best.append((position, complex(at(position)[index])))
     return reduce(
-        build,
+        tuned.build,
         setting=ControlSetting.of(rotation, screen, **on.circuit.control.sets),
         mains=mains,
         ripple=ripple,

@@ -17,8 +17,8 @@ from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import imposed_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.envelope import Oscillation
 from receiver_sim.results.hum import HumModulation
@@ -91,9 +91,7 @@ def reduce(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     found: Oscillation,
@@ -112,11 +110,11 @@ def run(
     if place is None:
         return None
     rotation, amplitude = place
-    lines, mains = len(ripple), build.mains.frequency
+    lines, mains = len(ripple), receiver.build.mains.frequency
     mode = mode.at(rotation)
-    circuit = plan(build, cards, mode, amplitude=amplitude, rotation=rotation)
+    circuit = plan(receiver.build, receiver.cards, mode, amplitude=amplitude, rotation=rotation)
     cross = circuit.node(Place.CROSS)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         rest = on.session.op(vectors=[cross])
         held = _answer(on, mains, lines)
         on.drive(Role.AMPLITUDE, 0.0)

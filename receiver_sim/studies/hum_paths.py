@@ -18,10 +18,10 @@ from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import ComplexArray, FloatArray
 from receiver_sim.results.hum import HumPaths, OutputPaths, PathShare, Tone
 from receiver_sim.results.onset import ControlSetting
@@ -180,23 +180,25 @@ def parts_of(paths: _Paths, build: Build) -> dict[str, ComplexArray]:
     return parts
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float) -> HumPaths:
+def run(tuned: Tuned, *, rotation: float) -> HumPaths:
     """Return the hum of each path and of all at each output. Raises EngineError when a simulation fails."""
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
-        paths = _Paths(on, build, rotation=rotation)
-        total = whole(paths, build)
-        parts = parts_of(paths, build)
+    with loaded(
+        tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
+    ) as on:
+        paths = _Paths(on, tuned.build, rotation=rotation)
+        total = whole(paths, tuned.build)
+        parts = parts_of(paths, tuned.build)
         setting = ControlSetting.of(rotation, paths.figure, **paths.circuit.control.sets)
-    return reduce(build, total, parts, setting=setting)
+    return reduce(tuned.build, total, parts, setting=setting)
 
 
-def loudness(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> tuple[float | None, ...]:
+def loudness(tuned: Tuned, *, rotation: float) -> tuple[float | None, ...]:
     """Return for each output how far its hum lies above the threshold (dB); None: silence. See `heard`."""
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)) as on:
-        total = whole(_Paths(on, build, rotation=rotation), build)
-    return tuple(heard(tones(build, i, total[i])) for i in range(len(build.phones)))
+    with loaded(
+        tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
+    ) as on:
+        total = whole(_Paths(on, tuned.build, rotation=rotation), tuned.build)
+    return tuple(heard(tones(tuned.build, i, total[i])) for i in range(len(tuned.build.phones)))
 
 
 def reduce(

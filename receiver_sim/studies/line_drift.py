@@ -6,9 +6,9 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.onset import SCREEN, Onset
 from receiver_sim.results.supply import LineDrift
 from receiver_sim.schema import Band, Build
@@ -46,12 +46,8 @@ def reduce(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     rotation: float,
     onsets: tuple[Onset, Onset],
 ) -> LineDrift:
@@ -60,13 +56,13 @@ def run(
     The frequency is that of zero phase of the small-signal loop: capacitances of the tube that change with
     its current and its warming are not in the model, so the drift of a real set is larger.
     """
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
     share = circuit.control.share(rotation)
-    with loaded(bench, circuit) as on:
-        probe = Probe(on, band=band, dial_hz=dial_hz)
+    with loaded(tuned.bench, circuit) as on:
+        probe = Probe(on, band=tuned.band, dial_hz=tuned.dial_hz)
         probe.trim()
         samples = []
         for mains in SPAN:
             on.mains(mains)
             samples.append(probe.measure(share))
-    return reduce(build, samples[0], samples[1], onsets, control=circuit.control)
+    return reduce(tuned.build, samples[0], samples[1], onsets, control=circuit.control)

@@ -26,10 +26,11 @@ from receiver_sim.circuit.views.envelope import (
     envelope_circuit,
     knob_path,
 )
-from receiver_sim.engine import Bench, Vectors
+from receiver_sim.engine import Vectors
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.set_noise import SetNoise
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
 from receiver_sim.results.noise_heard import NoiseHeard, StationOverNoise
@@ -141,9 +142,7 @@ def knob_points(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     band: Band,
@@ -195,10 +194,10 @@ def run(
     for k in range(total):
         start, stop = k * chunk, seconds if k == total - 1 else (k + 1) * chunk
         circuit = plan(
-            build, cards, mode, path=path, signals=signals, reference_hz=reference_hz, start=start, stop=stop,
-            state=state, dial=dial, noise=sources,
+            receiver.build, receiver.cards, mode, path=path, signals=signals, reference_hz=reference_hz,
+            start=start, stop=stop, state=state, dial=dial, noise=sources,
         )  # fmt: skip
-        with loaded(bench, circuit) as on:
+        with loaded(receiver.bench, circuit) as on:
             state = on.session.tran(1.0 / RATE, stop - start, 0.0, 1.0 / RATE, uic=state is not None)
         spent += state.engine_seconds
         here = (grid >= start - 1e-12) & (grid < stop - 1e-12)
@@ -210,7 +209,7 @@ def run(
     if noise is not None:
         amplitude = np.sqrt(np.maximum(amplitude**2 - NOISY_SOFTENING_V**2, 0.0))
     sound = reduce(
-        build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
+        receiver.build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
         amplitude=amplitude, path=path, seconds=spent, dial=dial,
     )  # fmt: skip
     return (

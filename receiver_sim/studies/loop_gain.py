@@ -11,10 +11,10 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.return_ratio import return_ratio
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import SCREEN, ControlSetting, GainAgainstScreen, NyquistCurve
 from receiver_sim.schema import Band, Build
@@ -43,19 +43,17 @@ def reduce(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     tuning: float,
     rotations: FloatArray,
     nyquist: Sequence[tuple[str, float]] = (),
 ) -> tuple[GainAgainstScreen, tuple[NyquistCurve, ...]]:
     """Answer for a band and dial setting; see `measured`."""
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
-        return measured(on, band=band, dial_hz=dial_hz, tuning=tuning, rotations=rotations, nyquist=nyquist)
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)) as on:
+        return measured(
+            on, band=tuned.band, dial_hz=tuned.dial_hz, tuning=tuning, rotations=rotations, nyquist=nyquist
+        )
 
 
 def measured(

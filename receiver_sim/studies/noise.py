@@ -15,10 +15,10 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.views.audio import audio_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.measure.audio_noise import tube_resistances
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.noise import thermal_density
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Build
 
@@ -30,18 +30,16 @@ def plan(build: Build, cards: Cards, *, rotation: float) -> Circuit:
     return audio_circuit(build, cards, rotation=rotation)
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, rotation: float
-) -> tuple[tuple[float, dict[str, float]], ...]:
+def run(receiver: Receiver, *, rotation: float) -> tuple[tuple[float, dict[str, float]], ...]:
     """Return for each output the noise (V r.m.s., LOWEST_HZ to HIGHEST_HZ) and what share of its power each
     source has: 'resistors', 'detector', 'audio', 'first audio'.
 
     Raises EngineError when a simulation fails.
     """
-    circuit = plan(build, cards, rotation=rotation)
+    circuit = plan(receiver.build, receiver.cards, rotation=rotation)
     nodes = circuit.outputs
-    with loaded(bench, circuit) as on:
-        resistances = tube_resistances(circuit, cards, on.volts())
+    with loaded(receiver.bench, circuit) as on:
+        resistances = tube_resistances(circuit, receiver.cards, on.volts())
         gains: dict[str, dict[str, FloatArray]] = {}
         for socket in resistances:
             with on.driven(circuit.sockets[socket].probe):

@@ -8,8 +8,8 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit, Socket
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
@@ -108,12 +108,8 @@ def _ratings(tube: TubePoint, card: TubeCard) -> list[RatingLine]:
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     settings: Sequence[tuple[str, float]],
 ) -> tuple[OperatingPoint, ...]:
     """Return the operating point at each labelled rotation (0..1) of the control.
@@ -122,8 +118,10 @@ def run(
     simulation fails.
     """
     points = []
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)) as on:
         for label, rotation in settings:
             on.turn(rotation)
-            points.append(reduce(on.volts(), on.circuit, build, cards, label=label, rotation=rotation))
+            points.append(
+                reduce(on.volts(), on.circuit, tuned.build, tuned.cards, label=label, rotation=rotation)
+            )
     return tuple(points)

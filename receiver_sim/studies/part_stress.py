@@ -26,6 +26,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.audio import audio_view
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Band, Build
 
@@ -86,31 +87,29 @@ def across(circuit: Circuit, name: str, volts: dict[str, float]) -> float:
     return a - b
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, given: Build, band: Band, dial_hz: float
-) -> dict[str, Stress]:
+def run(tuned: Tuned) -> dict[str, Stress]:
     """Return the stress of every element of a part, by its name; given: the build before it was settled.
 
     Raises EngineError.
     """
-    whole = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=0.5)
+    whole = receiver_circuit(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=0.5)
     wanted = [name for part in parts_of(whole) for name in part.elements]
     out = dict.fromkeys(wanted, Stress())
-    filled = rectifier_run(given, bench) if given.supply.kind == "rectifier" else None
-    course = switching_on(given, filled)
+    filled = rectifier_run(tuned.given, tuned.bench) if tuned.given.supply.kind == "rectifier" else None
+    course = switching_on(tuned.given, filled)
     highest = float(course[1].max())
-    heaters = _heaters(build, cards, whole)
-    for state, circuit, volts in _states(build, cards, band, dial_hz, cold_v=highest):
-        with loaded(bench, circuit) as on:
+    heaters = _heaters(tuned.build, tuned.cards, whole)
+    for state, circuit, volts in _states(tuned.build, tuned.cards, tuned.band, tuned.dial_hz, cold_v=highest):
+        with loaded(tuned.bench, circuit) as on:
             supply = circuit.part(Role.SUPPLY)
             on.set(supply, volts)
             for rotation in SETTINGS:
                 on.turn(rotation)
                 here = circuit.replace(circuit.control.at(rotation))
                 _note(out, here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %", heaters)
-    _note_switching(out, whole, bench, course, given)
+    _note_switching(out, whole, tuned.bench, course, tuned.given)
     if filled is not None:
-        _note_filter(out, whole, filled, given)
+        _note_filter(out, whole, filled, tuned.given)
     return out
 
 

@@ -16,8 +16,9 @@ from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.meters import METERS, Voltmeter, read
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.bench_chart import MeterReading, PinChart, PinReadings
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Build
 
 NO_METER_OHM = 1e15
 """Stands at each pin in the place of a meter that is not on it: 0.2 pA at 200 V."""
@@ -89,24 +90,24 @@ def points_of(circuit: Circuit, build: Build, cards: Cards) -> list[NumberedPin]
     return pins + [NumberedPin("", "", "", words, node) for node, words in others]
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float, setting: str
-) -> PinChart:
+def run(tuned: Tuned, *, rotation: float, setting: str) -> PinChart:
     """Return the chart with the control at a rotation (0..1) that `setting` gives words for.
 
     The receiver does not oscillate in it. Raises EngineError.
     """
-    circuit = receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    points = points_of(circuit, build, cards)
+    circuit = receiver_circuit(
+        tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation
+    )
+    points = points_of(circuit, tuned.build, tuned.cards)
     nodes = [p.node for p in points if p.node not in (None, GROUND)]
     named = [node for node in nodes if node is not None]
-    ohms = resistances(circuit, bench, named)
+    ohms = resistances(circuit, tuned.bench, named)
     seen: dict[str | None, dict[str, tuple[float, tuple[MeterReading, ...]]]] = {}
     for pulled in (None, *circuit.sockets):
         at = named if pulled is None else [p.node for p in points if p.socket == pulled and p.node in named]
         there = [node for node in dict.fromkeys(at) if node is not None]
         state = circuit if pulled is None else circuit.without([circuit.sockets[pulled].tube])
-        with loaded(bench, with_meters(state, named)) as on:
+        with loaded(tuned.bench, with_meters(state, named)) as on:
             on.turn(rotation)
             true = on.volts()
             seen[pulled] = {node: (true[node], readings(on, node)) for node in there}

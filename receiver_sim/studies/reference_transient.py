@@ -14,18 +14,17 @@ from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.control import Control
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import envelope_circuit, knob_path
 from receiver_sim.circuit.views.ramp import STEPS_PER_CYCLE, ramp_circuit
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import silenced, tuned_mode
+from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Oscillation, RampReading, Verification
-from receiver_sim.results.onset import ControlSetting, Onset
-from receiver_sim.schema import Band, Build
+from receiver_sim.results.onset import ControlSetting
+from receiver_sim.schema import Build
 
 FAST_BYPASS_F = 3e-9
 """By-pass of the screen during a ramp, in both decks: still a short at RF, but the screen follows within
@@ -162,20 +161,23 @@ def rotation_of(control: Control, share: float) -> float:
     return control.rotation(min(max(share, 0.0), 1.0))
 
 
-def run_reference(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, path: Path, steps: int
-) -> Run:
+def run_reference(tuned: Tuned, *, path: Path, steps: int) -> Run:
     """Run the RF circuit along the path."""
-    assert onset.tuning_farad is not None
+    assert tuned.onset.tuning_farad is not None
     circuit = ramp_circuit(
-        build, cards, band=band, dial_hz=onset.dial_hz, times=path.time_s, shares=path.wiper
+        tuned.build,
+        tuned.cards,
+        band=tuned.band,
+        dial_hz=tuned.onset.dial_hz,
+        times=path.time_s,
+        shares=path.wiper,
     )
     top, screen = circuit.node(Place.HOT_END), _watched(circuit)
-    step = 1.0 / (onset.dial_hz * steps)
-    current = _SEED_V / (4.0 * math.pi * onset.dial_hz * band.coil.inductance)
-    with loaded(bench, circuit) as on:
-        on.tune(onset.tuning_farad)
-        on.course(Role.TANK_CURRENT, "pwl", _shock(current, onset.dial_hz))
+    step = 1.0 / (tuned.onset.dial_hz * steps)
+    current = _SEED_V / (4.0 * math.pi * tuned.onset.dial_hz * tuned.band.coil.inductance)
+    with loaded(tuned.bench, circuit) as on:
+        on.tune(tuned.onset.tuning_farad)
+        on.course(Role.TANK_CURRENT, "pwl", _shock(current, tuned.onset.dial_hz))
         # the last corner of the path would leave a last step of next to nothing
         run_ = on.session.tran(step, path.duration * (1.0 - 1e-5), 0.0, step, vectors=[top, screen])
     return Run(run_["time"], run_[top], run_[screen], run_.engine_seconds)
@@ -199,13 +201,11 @@ def _shock(current: float, frequency: float) -> list[float]:
     ]
 
 
-def run_envelope(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, path: Path, steps: int = 4000
-) -> Run:
+def run_envelope(receiver: Receiver, mode: Mode, *, path: Path, steps: int = 4000) -> Run:
     """Run the envelope along the same path from the same start."""
     circuit = envelope_circuit(
-        build,
-        cards,
+        receiver.build,
+        receiver.cards,
         mode,
         reference_hz=mode.resonance_hz,
         with_audio=False,
@@ -214,7 +214,7 @@ def run_envelope(
     step = path.duration / steps
     charge = _SEED_V / abs(mode.residue)
     amplitude, screen = circuit.node(Place.AMPLITUDE), _watched(circuit)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         blow = [0.0, 0.0, 1e-8, charge / 2e-8, 2e-8, charge / 2e-8, 3e-8, 0.0]
         on.course(Role.IN_PHASE, "pwl", blow)
         run_ = on.session.tran(step, path.duration, 0.0, step, vectors=[amplitude, screen])
@@ -300,20 +300,25 @@ def _rest_volts(found: Oscillation, rotation: float) -> float:
     return float(np.interp(rotation, x, y)) if rotation >= x[0] else float(level + slope * rotation)
 
 
-def tank_damping(build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, steps: int) -> float:
+def tank_damping(tuned: Tuned, *, steps: int) -> float:
     """Return the decay rate (1/s) of the tank's amplitude in a transient of `steps` a cycle, the tube
     silenced."""
-    assert onset.tuning_farad is not None
-    cycles = round(band.coil.q)
+    assert tuned.onset.tuning_farad is not None
+    cycles = round(tuned.band.coil.q)
     circuit = ramp_circuit(
-        build, cards, band=band, dial_hz=onset.dial_hz, times=(0.0, 1.0), shares=(0.5, 0.5)
+        tuned.build,
+        tuned.cards,
+        band=tuned.band,
+        dial_hz=tuned.onset.dial_hz,
+        times=(0.0, 1.0),
+        shares=(0.5, 0.5),
     )
     top = circuit.node(Place.HOT_END)
-    step = 1.0 / (onset.dial_hz * steps)
-    with loaded(bench, circuit) as on, silenced(on):
-        on.tune(onset.tuning_farad)
-        on.course(Role.TANK_CURRENT, "pwl", _shock(1e-3, onset.dial_hz))
-        run = on.session.tran(step, cycles / onset.dial_hz, 0.0, step, vectors=[top])
+    step = 1.0 / (tuned.onset.dial_hz * steps)
+    with loaded(tuned.bench, circuit) as on, silenced(on):
+        on.tune(tuned.onset.tuning_farad)
+        on.course(Role.TANK_CURRENT, "pwl", _shock(1e-3, tuned.onset.dial_hz))
+        run = on.session.tran(step, cycles / tuned.onset.dial_hz, 0.0, step, vectors=[top])
     moments, heights = peaks(run["time"], run[top])
     body = slice(len(moments) // 5, None)  # the rest of the network has settled
     return -float(np.polyfit(moments[body], np.log(heights[body]), 1)[0])
@@ -343,9 +348,7 @@ def compare(
     return onset_error, max(deviations, key=abs), ramp_error, backlash
 
 
-def slow_backlash(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, found: Oscillation, path: Path
-) -> float | None:
+def slow_backlash(receiver: Receiver, mode: Mode, *, found: Oscillation, path: Path) -> float | None:
     """Return the backlash (V of screen at rest) of the envelope on a way back 100 times as slow; None if
     not hard.
 
@@ -353,9 +356,9 @@ def slow_backlash(
     """
     if found.jump is None or found.onset is None:
         return None
-    control = regeneration_control(build, cards)
+    control = regeneration_control(receiver.build, receiver.cards)
     slow = slow_way_back(control, found, path)
-    run_ = run_envelope(build, cards, bench, mode, path=slow)
+    run_ = run_envelope(receiver, mode, path=slow)
     below = np.flatnonzero((run_.volts < slow.gone_below_v) & (run_.time > slow.time_s[2]))
     if not below.size:
         return None
@@ -364,9 +367,7 @@ def slow_backlash(
 
 
 def settled_ramp(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     found: Oscillation,
@@ -379,11 +380,11 @@ def settled_ramp(
     amplitude that does not hold still) the one that comes nearest, the shorter if longer ones gain little.
     """
     best: tuple[float, Path, RampReading] | None = None
-    control = regeneration_control(build, cards)
+    control = regeneration_control(receiver.build, receiver.cards)
     for cycles in lengths:
         path = plan_path(control, found, cycles=cycles)
         began = time.perf_counter()
-        soft = run_envelope(quick_build(build), cards, bench, mode, path=path)
+        soft = run_envelope(receiver.changed(quick_build(receiver.build)), mode, path=path)
         reading = read_ramp(
             control,
             found,
@@ -410,12 +411,8 @@ def lengths() -> list[float]:
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    onset: Onset,
     found: Oscillation,
     cycles: int | None = None,
     steps: int = STEPS_PER_CYCLE,
@@ -425,21 +422,17 @@ def run(
     cycles: length of the ramp in cycles of the carrier, None: as slow as the circuit needs. Takes minutes:
     some 20 us a step. Raises ValueError without an onset, EngineError when a simulation fails.
     """
-    assert onset.tuning_farad is not None and found.onset is not None and found.amplitudes is not None
-    fast = quick_build(build)
-    control = regeneration_control(build, cards)
+    assert tuned.onset.tuning_farad is not None and found.onset is not None and found.amplitudes is not None
+    quick = tuned.receiver.changed(quick_build(tuned.build)).at(tuned.band, search=tuned.onset)
+    control = regeneration_control(tuned.build, tuned.cards)
     mode = tuned_mode(
-        fast,
-        cards,
-        bench,
-        band=band,
-        dial_hz=onset.dial_hz,
-        tuning=onset.tuning_farad,
+        quick,
+        tuning=tuned.onset.tuning_farad,
         rotation=found.onset.rotation,
     )
     tried = lengths() if cycles is None else [float(cycles)]
-    path, envelope = settled_ramp(build, cards, bench, mode, found=found, lengths=tried)
-    full = run_reference(fast, cards, bench, band=band, onset=onset, path=path, steps=steps)
+    path, envelope = settled_ramp(tuned.receiver, mode, found=found, lengths=tried)
+    full = run_reference(quick, path=path, steps=steps)
     moments, heights = peaks(full.time, full.volts)
     reference = read_ramp(
         control,
@@ -450,14 +443,14 @@ def run(
         screen=np.interp(moments, full.time, full.screen),
         seconds=full.seconds,
     )
-    damping = [tank_damping(fast, cards, bench, band=band, onset=onset, steps=s) for s in (steps, 2 * steps)]
+    damping = [tank_damping(quick, steps=s) for s in (steps, 2 * steps)]
     onset_error, amplitude_error, ramp_error, backlash_error = compare(found, path, reference, envelope)
     lag, unsettled, *_ = compare(found, path, envelope, envelope)
-    slow = slow_backlash(fast, cards, bench, mode, found=found, path=path)
+    slow = slow_backlash(quick.receiver, mode, found=found, path=path)
     highest = rotation_of(control, max(path.wiper))
     return Verification(
-        band=band.name,
-        dial_hz=onset.dial_hz,
+        band=tuned.band.name,
+        dial_hz=tuned.onset.dial_hz,
         reference=reference,
         envelope=envelope,
         oscillation=found,
@@ -466,7 +459,7 @@ def run(
         ramp_error=ramp_error,
         backlash_error_v=backlash_error,
         slow_backlash_v=slow,
-        steps_per_cycle=float(len(full.time) / (path.duration * onset.dial_hz)),
+        steps_per_cycle=float(len(full.time) / (path.duration * tuned.onset.dial_hz)),
         damping_error=damping[0] / damping[1] - 1.0,
         speed_ratio=full.seconds / (found.seconds or math.inf),
         onset_lag=lag,

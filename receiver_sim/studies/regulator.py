@@ -11,6 +11,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
 from receiver_sim.results.onset import SCREEN, Onset
 from receiver_sim.schema import Band, Build
@@ -80,12 +81,8 @@ def reduce(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     rotation: float,
     nominal: Onset,
 ) -> RegulatorDrift:
@@ -96,26 +93,28 @@ def run(
     Heater volts also follow the mains in a real set; the tube law has no emission limit, so that is left out.
     Raises EngineError on failure.
     """
-    circuit, before = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    circuit, before = plan(
+        tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation
+    )
     points, hottest = [], None
-    all_lit = _volts(bench, circuit, rotation=rotation)
-    all_unlit = [None] * len(MAINS) if before is None else _volts(bench, before, rotation=rotation)
+    all_lit = _volts(tuned.bench, circuit, rotation=rotation)
+    all_unlit = [None] * len(MAINS) if before is None else _volts(tuned.bench, before, rotation=rotation)
     for mains, lit, unlit in zip(MAINS, all_lit, all_unlit, strict=True):
         control = circuit.control
         figure = control.figure(lit, share=control.share(rotation))
         at = nominal
         if mains != 1.0:
-            at = onset.run(build, cards, bench, band=band, dial_hz=dial_hz, mains=mains)
-        points.append(reduce(lit, unlit, at, build=build, circuit=circuit, mains=mains, figure=figure))
+            at = onset.run(tuned, mains=mains)
+        points.append(reduce(lit, unlit, at, build=tuned.build, circuit=circuit, mains=mains, figure=figure))
         hottest = lit
     dropper = regulator = None
-    if build.regulator is not None and hottest is not None:
+    if tuned.build.regulator is not None and hottest is not None:
         drop = hottest[circuit.node(Place.SUPPLY)] - hottest[circuit.node(Place.REGULATED)]
-        dropper = drop * drop / build.regulator.dropper
+        dropper = drop * drop / tuned.build.regulator.dropper
         regulator = points[-1].regulated_v * (points[-1].regulator_a or 0.0)
     return RegulatorDrift(
-        band=band.name,
-        dial_hz=dial_hz,
+        band=tuned.band.name,
+        dial_hz=tuned.dial_hz,
         rotation=rotation,
         points=tuple(points),
         dropper_w=dropper,

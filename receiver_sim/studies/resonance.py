@@ -10,11 +10,11 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Band, Build
 
@@ -25,12 +25,8 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float) -> Circuit:
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     tuning: float,
     settings: Sequence[tuple[float, float]],
     gains: Sequence[float],
@@ -42,7 +38,7 @@ def run(
     says how wide to look. Width None where the flanks lie outside what was swept. Raises EngineError.
     """
     curves, widths = [], []
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)) as on:
         top = on.node(Place.HOT_END)
         on.tune(tuning)
         on.drive(Role.TANK_CURRENT)
@@ -50,7 +46,7 @@ def run(
             on.turn(rotation)
             width = None
             # as `selectivity` does: four times the width expected of Q' = Q/(1 - T), each way
-            span = max(4.0 * dial_hz / band.coil.q * max(1.0 - gain, 1e-3), 40.0)
+            span = max(4.0 * tuned.dial_hz / tuned.band.coil.q * max(1.0 - gain, 1e-3), 40.0)
             for _ in range(3):
                 sweep = on.session.ac(middle - span, middle + span, 121, vectors=["frequency", top])
                 try:

@@ -10,9 +10,9 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.ripple import ripple_of
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.supply import ScreenQuiet
 from receiver_sim.schema import Band, Build
 
@@ -28,22 +28,20 @@ def plan(build: Build, cards: Cards, *, band: Band, dial_hz: float, rotation: fl
     return receiver_circuit(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, dial_hz: float, rotation: float
-) -> ScreenQuiet:
+def run(tuned: Tuned, *, rotation: float) -> ScreenQuiet:
     """Return ripple and noise at the screen (of a triode, behind the control) at a rotation (0..1).
 
     Raises EngineError.
     """
-    ripple = ripple_of(build)
-    circuit = plan(build, cards, band=band, dial_hz=dial_hz, rotation=rotation)
+    ripple = ripple_of(tuned.build)
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
     feed, screen = circuit.node(Place.SUPPLY), circuit.find_node(Place.SCREEN)
     at_screen = screen is not None
     if screen is None:
         screen = circuit.control.node or circuit.node(Place.PLATE)
-    regulator = build.regulator
+    regulator = tuned.build.regulator
     noise = drift = 0.0
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
         on.drive(Role.SUPPLY)
         square, ratio, strongest = 0.0, 1.0, -1.0
         for frequency, volts, _ in ripple.lines:

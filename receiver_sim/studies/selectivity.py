@@ -11,11 +11,11 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.return_ratio import half_power_width
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.onset import GainAgainstScreen, Selectivity
 from receiver_sim.schema import Band, Build
@@ -71,18 +71,14 @@ def reduce(
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     tuning: float,
     curve: GainAgainstScreen,
 ) -> Selectivity | None:
     """Answer for a band and dial setting; see `measured`."""
-    with loaded(bench, plan(build, cards, band=band, dial_hz=dial_hz)) as on:
-        return measured(on, band=band, dial_hz=dial_hz, tuning=tuning, curve=curve)
+    with loaded(tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz)) as on:
+        return measured(on, band=tuned.band, dial_hz=tuned.dial_hz, tuning=tuning, curve=curve)
 
 
 def measured(

@@ -17,13 +17,12 @@ from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tube_jig import JigReading
 from receiver_sim.measure.tubes_ahead import noise_at, tubes_ahead
 from receiver_sim.physics.noise import pentode_noise_resistance
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
-from receiver_sim.results.onset import Onset
+from receiver_sim.receiver import Tuned
 from receiver_sim.results.swap import SignalNoise, WeakestSignal
 from receiver_sim.schema import Band, Build
 
@@ -73,20 +72,18 @@ def reduce(
     )
 
 
-def run(
-    build: Build, cards: Cards, bench: Bench, *, band: Band, onset: Onset, rotation: float, tube: JigReading
-) -> SignalNoise:
+def run(tuned: Tuned, *, rotation: float, tube: JigReading) -> SignalNoise:
     """Return noise and weakest signal with the control at `rotation`, at the peak of the tank's response.
 
     onset gives the dial and the tuning; tube: the detector's figures at its volts there. Raises EngineError.
     """
-    dial, width = onset.dial_hz, onset.dial_hz / band.coil.q
-    circuit = plan(build, cards, band=band, dial_hz=dial, rotation=rotation)
+    dial, width = tuned.onset.dial_hz, tuned.onset.dial_hz / tuned.band.coil.q
+    circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=dial, rotation=rotation)
     node = circuit.node(Place.CONTROL_NODE)
     source = circuit.find(Role.AERIAL) or circuit.part(Role.TANK_CURRENT)
-    with loaded(bench, circuit) as on:
-        if onset.tuning_farad is not None:
-            on.tune(onset.tuning_farad)
+    with loaded(tuned.bench, circuit) as on:
+        if tuned.onset.tuning_farad is not None:
+            on.tune(tuned.onset.tuning_farad)
         on.turn(rotation)
         with on.driven(source):
             sweep = on.session.ac(dial - width, dial + width, _POINTS, vectors=["frequency", node])
@@ -98,17 +95,17 @@ def run(
             f"v({node})", source, frequency, frequency, 1, scale="lin", contributions=True
         )
         on.drive(Role.LOOP_GAIN, 0.0)
-        ahead = noise_at(on, tubes_ahead(on, cards), node=node, frequency=frequency)
+        ahead = noise_at(on, tubes_ahead(on, tuned.cards), node=node, frequency=frequency)
     tube_ohm = pentode_noise_resistance(
         tube.gm, plate_current=tube.plate_a, screen_current=max(tube.screen_a, 0.0)
     )
     return reduce(
-        band=band,
+        band=tuned.band,
         frequency=frequency,
         multiplied=complex(injected[node][0]),
         thermal=float(noise["onoise_spectrum"][0].real),
         tank=float(noise[f"onoise_{circuit.part(Role.TANK_LOSS)}"][0].real),
-        aerial=None if build.aerial is None else complex(sweep[node][peak]),
+        aerial=None if tuned.build.aerial is None else complex(sweep[node][peak]),
         tube_ohm=tube_ohm,
         ahead=ahead,
     )

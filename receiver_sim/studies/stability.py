@@ -10,14 +10,13 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, kick
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.linear_envelope import Carrier, linearised
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import (
     PITCH_HZ,
@@ -145,11 +144,11 @@ class Course:
 
 
 def watch(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
+    receiver: Receiver, mode: Mode, *, rotation: float, frequency: float, seconds: float
 ) -> tuple[float | None, float | None, float | None]:
     """Let oscillation start by itself at a setting and return the motion of its amplitude, and the mean (V)
     about which it moves once that has settled; None for what is at rest, or has not settled."""
-    run_ = _kicked(build, cards, bench, mode, rotation, frequency, seconds, volts=1e-3)
+    run_ = _kicked(receiver, mode, rotation, frequency, seconds, volts=1e-3)
     before, mean = means_of(run_.time, run_.amplitude)
     hertz, swing = motion(run_.time, run_.amplitude, least=_MOTION * mean)
     settled = swing is not None and abs(mean - before) < _SETTLED * mean
@@ -164,17 +163,15 @@ def means_of(time: FloatArray, values: FloatArray) -> tuple[float, float]:
 
 
 def watch_at_rest(
-    build: Build, cards: Cards, bench: Bench, mode: Mode, *, rotation: float, frequency: float, seconds: float
+    receiver: Receiver, mode: Mode, *, rotation: float, frequency: float, seconds: float
 ) -> tuple[float | None, float | None, None]:
     """Disturb the circuit a little below onset and return the motion of the detector's output."""
-    run_ = _kicked(build, cards, bench, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
+    run_ = _kicked(receiver, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
     return (*motion(run_.time, run_.output, least=_MOTION_AT_REST_V), None)
 
 
 def _kicked(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     rotation: float,
     frequency: float,
@@ -184,18 +181,18 @@ def _kicked(
 ) -> Course:
     """Run over time from a kick that gives the tank so many volts."""
     mode = mode.at(rotation)
-    circuit = envelope_circuit(build, cards, mode, rotation=rotation, reference_hz=frequency)
+    circuit = envelope_circuit(
+        receiver.build, receiver.cards, mode, rotation=rotation, reference_hz=frequency
+    )
     amplitude, output = circuit.node(Place.AMPLITUDE), circuit.node(Place.DETECTOR_OUTPUT)
-    with loaded(bench, circuit) as on:
+    with loaded(receiver.bench, circuit) as on:
         on.course(Role.IN_PHASE, "pwl", kick(volts, mode))
         run_ = on.session.tran(5e-5, seconds, 0.0, 5e-5, vectors=[amplitude, output])
     return Course(run_["time"], run_[amplitude], run_[output])
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     band: Band,
@@ -219,13 +216,7 @@ def run(
     def look_at(index: int, amplitude: float) -> Seen:
         rotation = float(amplitudes.rotation[index])
         at = linearised(
-            build,
-            cards,
-            bench,
-            mode,
-            amplitude=max(amplitude, LOWEST_V),
-            rotation=rotation,
-            oscillates=amplitude > 0.0,
+            receiver, mode, amplitude=max(amplitude, LOWEST_V), rotation=rotation, oscillates=amplitude > 0.0
         )
         setting = amplitudes.setting(rotation, float(amplitudes.rest[index]))
         seen = _row(at.modes(), at.carriers, setting=setting, amplitude=amplitude)
@@ -236,7 +227,7 @@ def run(
 
     def look_between(place: float) -> NaturalModes:
         rotation, amplitude = _between(amplitudes, place)
-        return linearised(build, cards, bench, mode, amplitude=amplitude, rotation=rotation).modes()
+        return linearised(receiver, mode, amplitude=amplitude, rotation=rotation).modes()
 
     seen_there = [look_at(0, 0.0), *(look_at(i, float(amplitudes.amplitude_v[i])) for i in chosen)]
     rows = [one.modes for one in seen_there]
@@ -244,21 +235,14 @@ def run(
         row = _to_watch(rows)
         frame = float(amplitudes.frame_hz[chosen[row - 1] if row else 0])
         rows[row] = _watched(
-            rows[row],
-            build,
-            cards,
-            bench,
-            mode,
-            at_rest=row == 0,
-            frequency=frame,
-            lengths=_lengths(rows[row], seconds),
+            rows[row], receiver, mode, at_rest=row == 0, frequency=frame, lengths=_lengths(rows[row], seconds)
         )
     kind = kind_of(seen_there)
     unstable = kind is not Steadiness.HOLDS_STILL
     begins, ends = _limits(rows, [0, *chosen], amplitudes, lambda place: _grows(look_between, place))
     stray, pitch, where = (None, None, None) if unstable or not howls else min(howls)
     if stray is not None:
-        stray += build.detector.strays.audio_plate
+        stray += receiver.build.detector.strays.audio_plate
     return Stability(
         band=band.name,
         dial_hz=found.dial_hz,
@@ -309,9 +293,7 @@ def _between(amplitudes: AmplitudeMap, place: float) -> tuple[float, float]:
 
 def _watched(
     row: EnvelopeModes,
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    receiver: Receiver,
     mode: Mode,
     *,
     at_rest: bool,
@@ -324,9 +306,7 @@ def _watched(
     hertz, swing, mean = None, None, None
     for length in lengths:
         hertz, swing, mean = look(
-            build,
-            cards,
-            bench,
+            receiver,
             mode,
             rotation=row.setting.rotation,
             frequency=frequency,

@@ -11,8 +11,9 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.views.audio import audio_circuit
-from receiver_sim.engine import Bench, Vectors
+from receiver_sim.engine import Vectors
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import TransformerBalance
 from receiver_sim.schema import Build
 
@@ -56,11 +57,11 @@ def reduce(build: Build, circuit: Circuit, answer: Vectors) -> TransformerBalanc
     return TransformerBalance(into, loads, windings, abs(left) / abs(into), core)
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, rotation: float) -> TransformerBalance | None:
+def run(receiver: Receiver, *, rotation: float) -> TransformerBalance | None:
     """Return the balance; None without an output transformer. Raises EngineError."""
-    if build.audio is None or build.audio.output.kind != "transformer":
+    if receiver.build.audio is None or receiver.build.audio.output.kind != "transformer":
         return None
-    circuit = plan(build, cards, rotation=rotation)
-    with loaded(bench, circuit) as on:
+    circuit = plan(receiver.build, receiver.cards, rotation=rotation)
+    with loaded(receiver.bench, circuit) as on:
         on.drive(Role.LOOP_GAIN, INPUT_V)
-        return reduce(build, circuit, on.session.ac(TONE_HZ, TONE_HZ, 1))
+        return reduce(receiver.build, circuit, on.session.ac(TONE_HZ, TONE_HZ, 1))

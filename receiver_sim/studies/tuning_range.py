@@ -9,7 +9,6 @@ import numpy as np
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.tank import Tank
@@ -21,6 +20,7 @@ from receiver_sim.physics.tuning import (
     unpadded_capacitance,
     variable_capacitance,
 )
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.coils import CoilRange, Coverage, DialMark, Overlap, ServiceCover, Span
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.band_table import SERVICES, bands_of
@@ -118,15 +118,15 @@ def _marks(dial: Dial, main: float | None, frequency: Callable[[float], float]) 
     )
 
 
-def run(build: Build, cards: Cards, bench: Bench, *, band: Band) -> CoilRange:
+def run(receiver: Receiver, *, band: Band) -> CoilRange:
     """Measure one coil's range and dial.
 
     Raises EngineError when a simulation fails, ValueError where no resonance is found.
     """
     middle, coil = band.middle_hz, coil_figures(band.coil)
     q = coil_q(band.coil, middle)
-    dial = Dial(build, band)
-    with loaded(bench, plan(build, cards, band=band)) as on:
+    dial = Dial(receiver.build, band)
+    with loaded(receiver.bench, plan(receiver.build, receiver.cards, band=band)) as on:
         tank = Tank(on, band=band)
         at_middle, mode = tank.tune(middle, q=_LOADED * q)
         low_tuning, _ = tank.tune(band.from_, q=_LOADED * q)

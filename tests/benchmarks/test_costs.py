@@ -20,6 +20,7 @@ from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.views import check_plots
@@ -89,12 +90,10 @@ def test_turning_the_control_costs_less_than_loading_anew(
         assert each < reload
 
 
-def test_onset_of_a_band(
-    benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build, demo_cards: Cards
-) -> None:
+def test_onset_of_a_band(benchmark: Any, timed: bool, tell: Tell, bench: Bench, demo: Build) -> None:
     """One band at one dial frequency in at most ten evaluations."""
     band = demo.bands[1]
-    found = benchmark(lambda: onset.run(demo, demo_cards, bench, band=band, dial_hz=band.from_))
+    found = benchmark(lambda: onset.run(Receiver(demo, bench).at(band, band.from_)))
     assert found.status is Status.OSCILLATES
     assert found.evaluations <= 10
     if timed:

@@ -15,19 +15,20 @@ from receiver_sim.circuit.signals import Sampled, Signal
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.set_noise import set_noise
+from receiver_sim.receiver import Receiver
 from receiver_sim.studies import amplitude, listening, reference_transient
 
 
 def searched(build, cards, bench, index=0):
     band = build.bands[index]
-    return band, onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    return band, onset.run(Receiver(build, bench, cards=cards).at(band, math.sqrt(band.from_ * band.to)))
 
 
 def test_map_of_amplitudes(benchmark, timed, tell, bench, demo, demo_cards):
     band, search = searched(demo, demo_cards, bench)
 
     def once():
-        return amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+        return amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
 
     found = benchmark(once)
     assert found.onset is not None
@@ -38,7 +39,7 @@ def test_map_of_amplitudes(benchmark, timed, tell, bench, demo, demo_cards):
         path = reference_transient.plan_path(control, found, cycles=reference_transient.CYCLES // 5)
         fast = reference_transient.quick_build(demo)
         run = reference_transient.run_reference(
-            fast, demo_cards, bench, band=band, onset=search, path=path, steps=40
+            Receiver(fast, bench).at(band, search=search), path=path, steps=40
         )
         ratio = 5.0 * run.engine_seconds / took
         tell("map of amplitude against control, one band", f"{1e3 * took:.0f} ms", "")
@@ -71,25 +72,39 @@ def sound(bench, demo, demo_cards):
     """Return a function that gives the seconds (by the clock, in ngspice) which so many seconds of sound
     take."""
     band, search = searched(demo, demo_cards, bench, 2)
-    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     assert found.onset is not None and search.onset is not None and search.tuning_farad is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
 
     def run(name, seconds):
         signals, part = stations(name, seconds)
-        noise = None if "noise" not in name else set_noise(
-            demo, demo_cards, bench, mode, band=band, place="residential", rotation=found.onset.rotation,
-            output=0,
-        )  # fmt: skip
+        noise = (
+            None
+            if "noise" not in name
+            else set_noise(
+                Receiver(demo, bench),
+                mode,
+                band=band,
+                place="residential",
+                rotation=found.onset.rotation,
+                output=0,
+            )
+        )
         start = time.perf_counter()
         made = listening.run(
-            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frame_hz[0]),
-            path=[(0.0, part * found.onset.rotation)], signals=signals, seconds=seconds,
+            Receiver(demo, bench),
+            mode,
+            band=band,
+            reference_hz=float(found.amplitudes.frame_hz[0]),
+            path=[(0.0, part * found.onset.rotation)],
+            signals=signals,
+            seconds=seconds,
             noise=noise,
-        )  # fmt: skip
+        )
         return time.perf_counter() - start, made.engine_seconds
 
     return run

@@ -27,6 +27,7 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.schema.build import Regeneration
@@ -106,8 +107,8 @@ def test_onset_lies_where_the_closed_divider_has_the_same_screen_volts(
     cards = api.cards_for(toy)
     for band in toy.bands:
         dial = api.dial_frequencies(band)[1]
-        known = onset.run(demo, cards, bench, band=band, dial_hz=dial)
-        found = onset.run(toy, cards, bench, band=band, dial_hz=dial)
+        known = onset.run(Receiver(demo, bench).at(band, dial))
+        found = onset.run(Receiver(toy, bench).at(band, dial))
         assert found.status is Status.OSCILLATES and found.onset is not None and known.onset is not None
         # both searches stop within 3e-4 of T = 1; plate volts differ by what the supply sags
         assert found.onset.screen_v == pytest.approx(known.onset.screen_v, rel=1e-3)
@@ -137,8 +138,8 @@ def test_check_takes_it(bench: Bench, toy: Build) -> None:
 
 def test_the_envelope_agrees_with_the_loop_gain_on_it(bench: Bench, toy: Build) -> None:
     found = api.onset(toy, bands=[toy.bands[0].name], bench=bench).bands[0]
-    cards, band = api.cards_for(toy), toy.bands[0]
-    search = onset.run(toy, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    band = toy.bands[0]
+    search = onset.run(Receiver(toy, bench).at(band, math.sqrt(band.from_ * band.to)))
     assert found.oscillation.onset is not None and search.onset is not None
     # as for the shipped builds in tests/studies/test_amplitude.py
     assert found.oscillation.onset.screen_v == pytest.approx(search.onset.screen_v, rel=5e-5)

@@ -10,22 +10,17 @@ import numpy as np
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND, current_source
-from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import TRAN_OPTIONS
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.schema import Band, Build
+from receiver_sim.receiver import Tuned
 from receiver_sim.studies.reference_transient import peaks, quick_build
 
 
 def run(
-    build: Build,
-    cards: Cards,
-    bench: Bench,
+    tuned: Tuned,
     *,
-    band: Band,
-    dial_hz: float,
     tuning: float,
     rotation: float,
     start_v: float,
@@ -37,18 +32,22 @@ def run(
     The audio parts are quick (see `quick_build`): at rest nothing depends on them. `steps` trapezoidal steps
     a cycle take (2 pi/steps)^2/12 of the decay off it, 0.13 % at 50 (numerical damping of an LC circuit).
     """
-    whole = receiver_circuit(quick_build(build), cards, band=band, dial_hz=dial_hz, rotation=rotation)
-    circuit = dataclasses.replace(_without_audio(whole, bench), options=TRAN_OPTIONS)
-    top, step = circuit.node(Place.HOT_END), 1.0 / (dial_hz * steps)
+    whole = receiver_circuit(
+        quick_build(tuned.build), tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation
+    )
+    circuit = dataclasses.replace(_without_audio(whole, tuned.bench), options=TRAN_OPTIONS)
+    top, step = circuit.node(Place.HOT_END), 1.0 / (tuned.dial_hz * steps)
     # half a cycle of a constant current leaves 2 I w L
-    current = start_v / (4.0 * math.pi * dial_hz * band.coil.inductance)
+    current = start_v / (4.0 * math.pi * tuned.dial_hz * tuned.band.coil.inductance)
     course = [
-        x for at, i in ((0, 0), (1, 0), (1.1, 1), (1.5, 1), (1.6, 0)) for x in (at / dial_hz, i * current)
+        x
+        for at, i in ((0, 0), (1, 0), (1.1, 1), (1.5, 1), (1.6, 0))
+        for x in (at / tuned.dial_hz, i * current)
     ]
-    with loaded(bench, circuit) as on:
+    with loaded(tuned.bench, circuit) as on:
         on.tune(tuning)
         on.course(Role.TANK_CURRENT, "pwl", course)
-        answer = on.session.tran(step, cycles / dial_hz, 0.0, step, vectors=[top])
+        answer = on.session.tran(step, cycles / tuned.dial_hz, 0.0, step, vectors=[top])
     return peaks(answer["time"], answer[top] - np.mean(answer[top]))
 
 

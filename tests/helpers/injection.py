@@ -18,6 +18,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain
@@ -78,7 +79,7 @@ def onset_both_ways(
     beside: the three rotations that these are made at, in parts of that of the onset.
     """
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(build, bench, cards=cards).at(band, dial))
     assert found.onset is not None and found.tuning_farad is not None
     at_one, _, _ = onset_by_two_injections(
         bench, build, cards, band=band, dial_hz=dial, tuning=found.tuning_farad,

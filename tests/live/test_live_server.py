@@ -16,10 +16,10 @@ import httpx
 import numpy as np
 import pytest
 
-from receiver_sim import api
 from receiver_sim.engine.process import WorkerProcess
 from receiver_sim.engine.protocol import Run
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import changed_build, load_build
 from tests.live.conftest import HEADERS, Served
 
@@ -30,10 +30,9 @@ def test_fast_answers_are_those_of_the_verbs(served: Served, bench) -> None:
     assert answer.status_code == 200
     found = answer.json()
     build = changed_build(load_build(served.build), {"regeneration.top": "33 kohm"})
-    cards = api.cards_for(build)
     assert [one["name"] for one in found["bands"]] == [band.name for band in build.bands]
     for one, band in zip(found["bands"], build.bands, strict=True):
-        alone = onset.run(build, cards, bench, band=band, dial_hz=band.middle_hz)
+        alone = onset.run(Receiver(build, bench).at(band))
         assert alone.onset is not None
         assert one["onset"] == pytest.approx(alone.onset.rotation, rel=1e-6)
         at = one["rotation"].index(min(one["rotation"], key=lambda r, o=one: abs(r - o["onset"])))

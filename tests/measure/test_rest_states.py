@@ -12,6 +12,7 @@ from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset
 from receiver_sim.measure.rest_states import FINE, two_states
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build, changed_build
 
@@ -52,8 +53,8 @@ def test_the_stretch_is_where_a_held_plate_has_three_places_of_rest(bench: Bench
 
 
 def test_it_is_said_with_the_onset(bench: Bench, tetrode: Build) -> None:
-    cards, band = api.cards_for(tetrode), tetrode.bands[0]
-    found = onset.run(tetrode, cards, bench, band=band, dial_hz=band.middle_hz)
+    band = tetrode.bands[0]
+    found = onset.run(Receiver(tetrode, bench).at(band))
     assert found.status is not Status.FAILED
     assert any("can rest at two voltages" in text for text in found.warnings)
 

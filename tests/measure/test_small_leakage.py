@@ -12,7 +12,7 @@ from receiver_sim.circuit.views.envelope import LOWEST_V, imposed_circuit
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck, Rung
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import load_build
 
 
@@ -24,7 +24,7 @@ def test_a_sweep_that_needs_a_run_over_time_is_made_again_with_a_tera_ohm(bench:
     """
     build = load_build(Path(__file__).with_name("small_leakage.yaml"))
     cards, band = api.cards_for(build), build.bands[0]
-    mode = Tuned(build, cards, bench, band=band, dial_hz=band.middle_hz).mode(1.0)
+    mode = Receiver(build, bench).at(band).mode(1.0)
     circuit = imposed_circuit(build, cards, mode, amplitude=LOWEST_V, rotation=1.0)
     drive, knob = circuit.node(Place.DRIVE), circuit.part(Role.KNOB)
     sweep = circuit.part(Role.AMPLITUDE), LOWEST_V, 1.0, 0.25

@@ -28,7 +28,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.potentiometer import wiper_fraction
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.envelope import MapEnd, OnsetKind
 from receiver_sim.results.onset import ControlSetting
@@ -76,10 +76,12 @@ def high_control(build, bottom):
 def mode_of(build, cards, bench, index, rotation):
     """The onset search of a band and its tank."""
     band = build.bands[index]
-    search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(build, bench, cards=cards).at(band, math.sqrt(band.from_ * band.to)))
     assert search.tuning_farad is not None
     return tuned_mode(
-        build, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad, rotation=rotation
+        Receiver(build, bench, cards=cards).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
+        rotation=rotation,
     )
 
 
@@ -95,8 +97,8 @@ def settles_at(build, cards, bench, mode, *, rotation, frame_hz, volts, seconds)
 
 def found(build, cards, bench, index, **kwargs):
     band = build.bands[index]
-    search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
-    return search, amplitude.run(build, cards, bench, band=band, onset=search, **kwargs)
+    search = onset.run(Receiver(build, bench, cards=cards).at(band, math.sqrt(band.from_ * band.to)))
+    return search, amplitude.run(Receiver(build, bench, cards=cards).at(band, search=search), **kwargs)
 
 
 # ------------------------------------------------------------------ closed forms
@@ -323,12 +325,13 @@ def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):
     """RF power of 32 separate tubes at the map's own d.c. volts against a^2/(2 Rp): an energy balance of
     its own."""
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
     assert search.onset is not None and search.tuning_farad is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
     swings = Swings.of(mode)
     law = demo.regeneration
     guess = float(wiper_fraction(search.onset.rotation, law=law.law, mid=law.mid))
@@ -351,12 +354,13 @@ def test_power_from_separate_tubes_pays_for_the_tank(bench, demo, demo_cards):
 
 def test_the_deck_gives_the_same_in_batch_ngspice(bench, demo, demo_cards, tmp_path):
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
     assert search.onset is not None and search.tuning_farad is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
     deck = written(balance_circuit(demo, demo_cards, mode, guess=search.onset.rotation))
     with bench.session(deck) as session:
         run = session.dc("vsweep", -1.0, 6.0, 0.5, vectors=["knob"])
@@ -372,12 +376,13 @@ def test_the_deck_gives_the_same_in_batch_ngspice(bench, demo, demo_cards, tmp_p
 
 def test_phases_and_steps_do_not_move_the_map(bench, demo, demo_cards):
     band = demo.bands[0]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
     assert search.onset is not None and search.tuning_farad is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
     guess = search.onset.rotation
     coarse, fine = (
         balance.sweep(
@@ -420,9 +425,11 @@ def test_a_coarse_sweep_tells_backlash_and_top(bench, demo, demo_cards):
     assert search.tuning_farad is not None and search.onset is not None and whole.amplitudes is not None
     for reach in (0.3, 1.0, 3.0):  # whatever amplitude it goes out to first
         short = amplitude.in_short(
-            build, demo_cards, bench, band=band, tuning=search.tuning_farad,
-            rotation=search.onset.rotation, reach_v=reach * whole.amplitudes.amplitude_v[-1],
-        )  # fmt: skip
+            Receiver(build, bench).at(band),
+            tuning=search.tuning_farad,
+            rotation=search.onset.rotation,
+            reach_v=reach * whole.amplitudes.amplitude_v[-1],
+        )
         holds_against(short, whole)
 
 
@@ -560,7 +567,7 @@ def test_a_map_says_what_ends_it(demo, demo_cards, wiper, amplitude_v, expected)
 def test_failures_are_told(bench, demo):
     band = demo.bands[0]
     lost = onset.failed(band, 1.9e6, "the deck is kept")
-    result = amplitude.run(demo, None, bench, band=band, onset=lost)
+    result = amplitude.run(Receiver(demo, bench).at(band, search=lost))
     assert result.status is Status.FAILED and result.warnings == ("the deck is kept",)
     assert dataclasses.asdict(result)["amplitudes"] is None
 
@@ -574,8 +581,7 @@ def test_a_tube_whose_small_strides_find_no_solution_is_mapped_in_larger_ones(be
     changed = api.changed_build(demo, {"detector.tube": "6BA6"})
     band = changed.bands[2]
     found = api.onset(changed, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    cards = api.cards_for(changed)
-    search = onset.run(changed, cards, bench, band=band, dial_hz=api.dial_frequencies(band)[1])
+    search = onset.run(Receiver(changed, bench).at(band))
     assert found.onset is not None and search.onset is not None
     # strides of 25 % in amplitude move the onset by 3e-4 of its volts on the demo's own tube
     assert found.onset.screen_v == pytest.approx(search.onset.screen_v, rel=2e-3)
@@ -586,15 +592,13 @@ def test_the_space_charge_pulls_the_frequency_as_a_capacitor_there_does(bench, d
     capacitance between grid and cathode; with the tube silenced, as the tank alone is asked.
     """
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=7.1e6)
-    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    search = onset.run(Receiver(demo, bench).at(band, 7.1e6))
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     pulled = found.amplitudes.space_charge_hz
     assert pulled is not None and pulled[0] == 0.0
     # stronger oscillation swings into cut-off, where there is no charge: the capacitance falls
     at = int(np.argmax(np.abs(pulled)))
-    mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad, rotation=0.3
-    )
+    mode = tuned_mode(Receiver(demo, bench).at(band, 7.1e6), tuning=search.tuning_farad, rotation=0.3)
     added = -2.0 * pulled[at] / mode.resonance_hz * mode.capacitance / abs(mode.drive) ** 2
     # a share of a sheet's 20 % rise on 6 pF
     assert abs(added) < 1.3e-12
@@ -603,11 +607,13 @@ def test_the_space_charge_pulls_the_frequency_as_a_capacitor_there_does(bench, d
     cards = dataclasses.replace(
         demo_cards, detector=demo_cards.detector.model_copy(update={"capacitances": caps})
     )
-    other = tuned_mode(demo, cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad, rotation=0.3)
+    other = tuned_mode(
+        Receiver(demo, bench, cards=cards).at(band, 7.1e6), tuning=search.tuning_farad, rotation=0.3
+    )
     assert other.resonance_hz - mode.resonance_hz == pytest.approx(float(pulled[at]), rel=0.02)
 
 
-def test_a_worker_lost_within_a_sweep_is_no_sweep_without_solution(demo, demo_cards, monkeypatch):
+def test_a_worker_lost_within_a_sweep_is_no_sweep_without_solution(demo, monkeypatch):
     """Fault guarded: a process killed from outside was taken for Newton's method straying, and the settings
     were sought one by one, with success."""
     dealt = []
@@ -621,10 +627,10 @@ def test_a_worker_lost_within_a_sweep_is_no_sweep_without_solution(demo, demo_ca
     real = process.WorkerProcess.ask
     band = demo.bands[0]
     with Bench(1) as bench:
-        tuned = Tuned(demo, demo_cards, bench, band=band, dial_hz=band.middle_hz)
+        tuned = Receiver(demo, bench).at(band)
         assert tuned.onset.onset is not None
         monkeypatch.setattr(process.WorkerProcess, "ask", ask)
-        found = amplitude.of(tuned)
+        found = amplitude.run(tuned)
     assert dealt and found.status is Status.FAILED
     (said,) = found.warnings
     assert re.search(r"the ngspice process ended with code -?\d+ during 'dc .*; the deck is kept in", said)

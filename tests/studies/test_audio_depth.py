@@ -16,6 +16,7 @@ from receiver_sim.engine import Bench, Deck
 from receiver_sim.physics.load_network import LoadNetwork, Tank, fit_network, impedance
 from receiver_sim.physics.noise import pentode_noise_resistance, thermal_density, triode_noise_resistance
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.studies import distortion, noise
@@ -122,9 +123,9 @@ def test_distortion_of_a_known_polynomial(bench: Bench) -> None:
     assert size[3:].max() < 1e-5 * first
 
 
-def test_harmonics_rise_with_the_drive_as_orders_do(bench: Bench, demo: Build, demo_cards: object) -> None:
+def test_harmonics_rise_with_the_drive_as_orders_do(bench: Bench, demo: Build) -> None:
     """Weakly driven, harmonic n grows as the drive to the power n - 1 (power series)."""
-    runs = distortion.run(demo, api.cards_for(demo), bench, rotation=0.4, inputs=[2e-4, 4e-4])
+    runs = distortion.run(Receiver(demo, bench), rotation=0.4, inputs=[2e-4, 4e-4])
     low, high = (drives[0] for drives, _ in runs)
     # the next term of the series at 0.2 % of second harmonic: 1 %
     assert high.harmonics[0] / low.harmonics[0] == pytest.approx(2.0, rel=0.01)
@@ -232,14 +233,14 @@ def test_noise_of_a_resistor_and_of_tubes(bench: Bench, demo: Build) -> None:
     # RCA Review 1941 prints 6SJ7: 5840 ohm (memory-medium); from rounded gm and currents: 3 %
     found = pentode_noise_resistance(1650e-6, plate_current=3e-3, screen_current=0.8e-3)
     assert found == pytest.approx(5840.0, rel=0.03)
-    levels = noise.run(demo, api.cards_for(demo), bench, rotation=0.4)
+    levels = noise.run(Receiver(demo, bench), rotation=0.4)
     assert sum(levels[0][1].values()) == pytest.approx(1.0)
     silent = demo.model_copy(
         update={"audio": demo.audio.model_copy(
             update={"volume": demo.audio.volume.model_copy(update={"setting": 0.0})}
         )}
     )  # fmt: skip
-    closed = noise.run(silent, api.cards_for(silent), bench, rotation=0.4)
+    closed = noise.run(Receiver(silent, bench), rotation=0.4)
     # with the control shut the detector's noise is gone
     assert closed[0][0] < 0.01 * levels[0][0]
 

@@ -8,6 +8,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import audio_response
 from receiver_sim.studies.audio_response import corners
@@ -28,7 +29,7 @@ def test_gain_at_1_khz_is_that_of_the_two_stages(bench: Bench, demo: Build, demo
     """gm times plate load, divider of the volume control, mu Z/(rp + Z): textbook, element by element."""
     band, rotation = demo.bands[1], 0.3
     dial = api.dial_frequencies(band)[1]
-    result = audio_response.run(demo, demo_cards, bench, band=band, dial_hz=dial, rotation=rotation)
+    result = audio_response.run(Receiver(demo, bench).at(band, dial), rotation=rotation)
     deck = receiver_deck(demo, demo_cards, band=band, dial_hz=dial, rotation=rotation)
     with bench.session(deck) as session:
         v = {name: float(values[0]) for name, values in session.op().items()}
@@ -75,7 +76,7 @@ def test_source_impedance_is_rp_in_parallel_with_the_choke(
 ) -> None:
     band = demo.bands[0]
     dial = band.from_
-    result = audio_response.run(demo, demo_cards, bench, band=band, dial_hz=dial, rotation=0.2)
+    result = audio_response.run(Receiver(demo, bench).at(band, dial), rotation=0.2)
     deck = receiver_deck(demo, demo_cards, band=band, dial_hz=dial, rotation=0.2)
     with bench.session(deck) as session:
         v = {name: float(values[0]) for name, values in session.op().items()}
@@ -93,10 +94,10 @@ def test_source_impedance_is_rp_in_parallel_with_the_choke(
     assert result.outputs[0].source_ohm == pytest.approx(expected, rel=0.03)
 
 
-def test_transformer_energy_and_ratio(bench: Bench, cabin: Build, cabin_cards: Cards) -> None:
+def test_transformer_energy_and_ratio(bench: Bench, cabin: Build) -> None:
     """Two loaded secondaries: volts in the ratio of turns less winding drops, R/(R + Rw) at 1 kHz."""
     band = cabin.bands[0]
-    result = audio_response.run(cabin, cabin_cards, bench, band=band, dial_hz=band.from_, rotation=0.5)
+    result = audio_response.run(Receiver(cabin, bench).at(band, band.from_), rotation=0.5)
     windings = {s.name: s for s in cabin.audio.output.secondaries}
     inner = []
     for output, phone in zip(result.outputs, cabin.phones, strict=True):

@@ -10,6 +10,7 @@ from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset
 from receiver_sim.physics.tube_law import currents
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.schema.supply import GasTube, Zener
 from receiver_sim.studies import operating_point, regulator
@@ -18,9 +19,7 @@ from tests.decks import receiver_deck
 
 def test_currents_agree_with_the_law_and_kirchhoff(bench: Bench, demo: Build, demo_cards: Cards) -> None:
     band = demo.bands[3]
-    point = operating_point.run(
-        demo, demo_cards, bench, band=band, dial_hz=band.to, settings=[("here", 0.42)]
-    )[0]
+    point = operating_point.run(Receiver(demo, bench).at(band, band.to), settings=[("here", 0.42)])[0]
     detector, stage = point.tubes
     law = currents(
         demo_cards.detector.law(),
@@ -43,11 +42,9 @@ def test_currents_agree_with_the_law_and_kirchhoff(bench: Bench, demo: Build, de
     assert -1.2 < detector.grid_v < -0.3
 
 
-def test_the_supply_delivers_what_the_branches_take(bench: Bench, demo: Build, demo_cards: Cards) -> None:
+def test_the_supply_delivers_what_the_branches_take(bench: Bench, demo: Build) -> None:
     band = demo.bands[0]
-    point = operating_point.run(
-        demo, demo_cards, bench, band=band, dial_hz=band.to, settings=[("here", 0.42)]
-    )[0]
+    point = operating_point.run(Receiver(demo, bench).at(band, band.to), settings=[("here", 0.42)])[0]
     detector, stage = point.tubes
     volts = point.volts["plate supply"]
     drop = demo.supply.volts - volts
@@ -104,16 +101,10 @@ def test_regulator_has_the_printed_volts_and_slope(
 def _drift(bench: Bench, build: Build, cards: Cards):  # type: ignore[no-untyped-def]
     band = build.bands[2]
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(build, bench, cards=cards).at(band, dial))
     assert found.onset is not None
     return regulator.run(
-        build,
-        cards,
-        bench,
-        band=band,
-        dial_hz=dial,
-        rotation=found.onset.rotation,
-        nominal=found,
+        Receiver(build, bench, cards=cards).at(band, dial), rotation=found.onset.rotation, nominal=found
     )
 
 
@@ -153,7 +144,7 @@ def test_ratings_are_compared_at_every_setting(bench: Bench, demo: Build, demo_c
     deck = receiver_deck(hot, demo_cards, band=hot.bands[0], dial_hz=1.9e6, rotation=1.0)
     assert "Vsupply psrc 0 dc 480" in deck.text
     points = operating_point.run(
-        hot, demo_cards, bench, band=hot.bands[0], dial_hz=1.9e6, settings=[("low", 0.0), ("high", 1.0)]
+        Receiver(hot, bench).at(hot.bands[0], 1.9e6), settings=[("low", 0.0), ("high", 1.0)]
     )
     exceeded = {(line.part, line.quantity) for p in points for line in p.ratings if line.exceeded}
     assert ("detector 6SJ7", "plate volts") in exceeded

@@ -21,9 +21,10 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import onset
 from receiver_sim.physics.inductance import wheeler_1928
 from receiver_sim.physics.tuning import frequency_per_degree
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
-from receiver_sim.schema import Band, Build, changed_build, load_build_text
+from receiver_sim.schema import Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
 
@@ -45,7 +46,7 @@ def test_range_is_that_of_coil_and_capacitors(demo: Build, demo_cards: Cards, be
     """f^2 L (C + rest) is one constant at both ends and the middle, the rest what strays and the tube add."""
     build = demo.model_copy(update={"aerial": None})
     band = build.bands[1]
-    span = tuning_range.run(build, demo_cards, bench, band=band)
+    span = tuning_range.run(Receiver(build, bench), band=band)
     inductance = band.coil.inductance
     rests = [
         1 / ((2 * np.pi * f) ** 2 * inductance) - build.tuning.stray - c
@@ -120,10 +121,10 @@ def test_a_failure_takes_nothing_else_along(
     whole, states = tuning_range.run, aerial.run
 
     def one_fails(run: Callable[..., Any], name: str) -> Callable[..., Any]:
-        def either(*args: Any, band: Band, **more: Any) -> Any:
-            if band.name == name:
+        def either(at: Any, **more: Any) -> Any:
+            if more.get("band", getattr(at, "band", None)).name == name:
                 raise NoAnswer("broken for this test")
-            return run(*args, band=band, **more)
+            return run(at, **more)
 
         return either
 
@@ -156,14 +157,7 @@ def test_at_constant_q_the_loop_gain_goes_with_the_frequency(
     build = demo.model_copy(update={"aerial": None})
     band = build.bands[1]
     dials = [3.1e6, 4.2e6, 5.9e6]
-    sweep = dial_sweep.run(
-        build,
-        cards,
-        bench,
-        band=band,
-        frequencies=dials,
-        rotation=0.4,
-    )
+    sweep = dial_sweep.run(Receiver(build, bench, cards=cards), band=band, frequencies=dials, rotation=0.4)
     assert not sweep.warnings
     first = sweep.points[0]
     for point in sweep.points:
@@ -202,11 +196,9 @@ def test_loop_gain_of_28_mhz_against_3_5_is_explained_for_the_demo_tube(
     cards = api.cards_for(build)
     low, high = (
         dial_sweep.point(
-            build,
-            cards,
-            bench,
-            band=build.bands[number],
-            found=onset.run(build, cards, bench, band=build.bands[number], dial_hz=dial),
+            Receiver(build, bench).at(
+                build.bands[number], search=onset.run(Receiver(build, bench).at(build.bands[number], dial))
+            ),
             rotation=0.3,
         )
         for number, dial in ((1, 3.5e6), (4, 28.0e6))
@@ -262,9 +254,7 @@ def test_the_tap_found_put_back_gives_the_onset_asked_for(
             key = "coil.winding.tap" if place.turns is not None else "coil.tap"
             value = place.turns if place.turns is not None else place.share
             again = changed_build(build, {f"bands[{number}].{key}": value})
-            again_found = onset.run(
-                again, api.cards_for(again), bench, band=again.bands[number], dial_hz=one.dial_hz
-            )
+            again_found = onset.run(Receiver(again, bench).at(again.bands[number], one.dial_hz))
             assert again_found.onset is not None and wanted is not None
             assert again_found.onset.rotation == pytest.approx(wanted, abs=within)
 
@@ -278,7 +268,7 @@ def test_more_turns_below_the_tap_bring_onset_earlier(tapped: tuple[Build, tuple
             assert one.less.onset.rotation > one.step.onset.rotation
 
 
-def test_a_place_no_tap_gives_is_said_so(demo: Build, demo_cards: Cards, bench: Bench) -> None:
+def test_a_place_no_tap_gives_is_said_so(demo: Build, bench: Bench) -> None:
     """A coil of Q 3 never oscillates, whatever the tap."""
     dead = changed_build(demo, {"bands[0].coil.q": 3.0})
     (found,) = api.find_taps(dead, target=0.45, bands=["160 m"], bench=bench)
@@ -307,8 +297,7 @@ def test_advice_is_what_was_tried_on_the_circuit(demo: Build, bench: Bench) -> N
     number = [band.name for band in demo.bands].index("20 m")
     changed = {"aerial.coupling": "3 pF", f"bands[{number}].coil.tap": first.place.share}
     loose = changed_build(tight, changed)
-    cards = api.cards_for(loose)
-    again = onset.run(loose, cards, bench, band=loose.bands[number], dial_hz=found.dial_hz)
+    again = onset.run(Receiver(loose, bench).at(loose.bands[number], found.dial_hz))
     assert again.onset is not None and again.onset.rotation == pytest.approx(0.3, abs=0.02)
     # the loop gain that is told for a change that is not enough: measured again at its own tap grid
     short = next(one for one in found.advice if one.change.startswith("resistor above"))
@@ -397,12 +386,12 @@ def test_power_goes_with_the_square_of_the_volts_given(demo: Build, bench: Bench
 
 def test_a_shield_helps_a_floating_link_and_not_one_on_the_chassis(wound: Build, bench: Bench) -> None:
     """On the chassis the link is nearly a short at medium wave: what comes is induced, not capacitive."""
-    cards, band = api.cards_for(wound), wound.bands[0]
-    found = onset.run(wound, cards, bench, band=band, dial_hz=1.9e6)
-    floating = breakthrough.run(wound, cards, bench, band=band, found=found)
+    band = wound.bands[0]
+    found = onset.run(Receiver(wound, bench).at(band, 1.9e6))
+    floating = breakthrough.run(Receiver(wound, bench).at(band, search=found))
     grounded = changed_build(wound, {"bands[0].coil.link.cold_end": "chassis"})
-    found = onset.run(grounded, cards, bench, band=grounded.bands[0], dial_hz=1.9e6)
-    chassis = breakthrough.run(grounded, cards, bench, band=grounded.bands[0], found=found)
+    found = onset.run(Receiver(grounded, bench).at(grounded.bands[0], 1.9e6))
+    chassis = breakthrough.run(Receiver(grounded, bench).at(grounded.bands[0], search=found))
     assert floating.shield == chassis.shield == "as built"
     assert floating.station_shielded_v is not None and chassis.station_shielded_v is not None
     assert floating.station_v > 2.0 * floating.station_shielded_v
@@ -475,7 +464,7 @@ def test_a_designed_coil_covers_its_band(spread: bool, demo: Build, bench: Bench
     data = {**demo._data, "bands": [{**lines, "name": "new"}], "aerial": None}
     data["tuning"] = {"minimum": "12 pF", "maximum": "140 pF", "stray": "14 pF"}
     build = load_build_text(yaml.safe_dump(data))
-    span = tuning_range.run(build, api.cards_for(build), bench, band=build.bands[0])
+    span = tuning_range.run(Receiver(build, bench), band=build.bands[0])
     # the allowance for the tube against the real one, and turns rounded: 3 pF of 100
     assert span.low_hz == pytest.approx(design.low_hz, rel=0.02)
     assert span.high_hz == pytest.approx(design.high_hz, rel=0.06)

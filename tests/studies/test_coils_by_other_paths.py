@@ -17,6 +17,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, changed_build
@@ -60,7 +61,7 @@ def test_range_with_the_capacitor_meshed_and_open(bench: Bench, plain: tuple[Bui
     """160 and 9 pF, 14 pF of strays: f = 1/(2 pi sqrt(L C)), with what the aerial adds to C there."""
     build, cards = plain
     band = build.bands[2]
-    found = tuning_range.run(build, cards, bench, band=band)
+    found = tuning_range.run(Receiver(build, bench, cards=cards), band=band)
     for frequency, variable in ((found.low_hz, 160e-12), (found.high_hz, 9e-12)):
         w = 2.0 * math.pi * frequency
         total = variable + 14e-12 + branch(frequency).imag / w
@@ -90,7 +91,7 @@ def test_range_with_the_capacitor_meshed_and_open(bench: Bench, plain: tuple[Bui
 @pytest.fixture(scope="module")
 def searched(bench: Bench, plain: tuple[Build, Cards]) -> Onset:
     build, cards = plain
-    found = onset.run(build, cards, bench, band=build.bands[2], dial_hz=7.1e6)
+    found = onset.run(Receiver(build, bench, cards=cards).at(build.bands[2], 7.1e6))
     assert found.status is Status.OSCILLATES
     return found
 
@@ -100,7 +101,7 @@ def test_what_makes_the_loop_gain(bench: Bench, plain: tuple[Build, Cards], sear
     build, cards = plain
     band = build.bands[2]
     rotation = 0.35
-    point = dial_sweep.point(build, cards, bench, band=band, found=searched, rotation=rotation)
+    point = dial_sweep.point(Receiver(build, bench, cards=cards).at(band, search=searched), rotation=rotation)
     parts = {
         "coil": coil(band, 7.1e6), "tube": loading(cards, 7.1e6), "leak": (1.0 - TAP) ** 2 / 2.7e6,
         "aerial": branch(7.1e6).real,
@@ -118,7 +119,7 @@ def test_what_makes_the_loop_gain(bench: Bench, plain: tuple[Build, Cards], sear
     assert point.tap_ratio == pytest.approx(TAP)
     assert point.transfer_ohm == pytest.approx(TAP * (1.0 - TAP) / whole, rel=6e-3)
     (here,) = operating_point.run(
-        build, cards, bench, band=band, dial_hz=7.1e6, settings=[("here", rotation)]
+        Receiver(build, bench, cards=cards).at(band, 7.1e6), settings=[("here", rotation)]
     )
     tube = here.tubes[0]
     assert tube.screen_v is not None
@@ -138,10 +139,7 @@ def test_the_aerial_as_it_swings_and_what_it_radiates(
     """
     build, cards = plain
     band = build.bands[2]
-    found = aerial.run(
-        build, cards, bench, band=band, found=searched,
-        tank_volts=2.5,
-    )  # fmt: skip
+    found = aerial.run(Receiver(build, bench, cards=cards).at(band, search=searched), tank_volts=2.5)
     w, total = 2.0 * math.pi * 7.1e6, 1.0 / ((2.0 * math.pi * 7.1e6) ** 2 * 5.6e-6)
     states = {state.state: state for state in found.states}
     assert list(states) == ["calm", "less", "more", "none"]
@@ -180,7 +178,7 @@ def test_breakthrough_of_a_station(bench: Bench, plain: tuple[Build, Cards], sea
     """
     build, cards = plain
     band = build.bands[2]
-    found = breakthrough.run(build, cards, bench, band=band, found=searched)
+    found = breakthrough.run(Receiver(build, bench, cards=cards).at(band, search=searched))
     assert searched.tuning_farad is not None
 
     def ratio(frequency: float) -> float:

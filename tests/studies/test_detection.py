@@ -28,16 +28,17 @@ HARD = Path(__file__).parents[1] / "hard_builds"
 
 
 @pytest.fixture(scope="module")
-def ear(bench, demo, demo_cards):
+def ear(bench, demo):
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
-    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     assert search.onset is not None and search.tuning_farad is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
-    return detection.Listener(demo, demo_cards, bench, mode, found=found, output=0)
+    )
+    return detection.Listener(Receiver(demo, bench), mode, found=found, output=0)
 
 
 def test_best_for_am_below_and_for_the_beat_just_above_onset(ear):
@@ -151,14 +152,14 @@ def test_weak_am_is_square_law_and_overload_is_found(ear):
     assert 1e-4 < transfer.overload_v < 0.5
 
 
-def test_selectivity_narrows_towards_onset(ear, demo, demo_cards, bench):
+def test_selectivity_narrows_towards_onset(ear, demo, bench):
     wide = detection.selectivity(ear, ear.onset.rotation * 0.9)[2]
     narrow = detection.selectivity(ear, ear.onset.rotation * 0.99)[2]
     assert wide is not None and narrow is not None and narrow < 0.3 * wide
     # f/Q times (1 - T), the textbook's law, with the loop gain that the search found at the lower stop; wider
     # by what the grid's current conducts, some per cent (test_figures_by_other_paths)
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
     cold = detection.selectivity(ear, 0.0)[2]
     assert cold is not None and search.gain_lowest is not None and 0.0 < search.gain_lowest < 0.3
     assert 1.0 < cold / (ear.mode.resonance_hz / ear.mode.q * (1.0 - search.gain_lowest)) < 1.06
@@ -185,7 +186,7 @@ def test_a_band_that_does_not_oscillate_detects_am_over_its_control(bench, silen
     )
 
     cards = api.cards_for(silent)
-    search = onset.run(silent, cards, bench, band=band, dial_hz=found.dial_hz)
+    search = onset.run(Receiver(silent, bench).at(band, found.dial_hz))
     assert search.gain_highest is not None and 0.3 < search.gain_highest < 0.95
     peaks, widths, screens = [], [], []
     with loaded(bench, selectivity.plan(silent, cards, band=band, dial_hz=found.dial_hz)) as on:
@@ -239,10 +240,8 @@ def test_what_moves_by_itself_is_not_run_over_time_with_a_carrier(bench):
     assert any("does not hold still" in note for note in found.notes)
     receiver = Receiver(build, bench)
     tuned = receiver.at(build.bands[0])
-    oscillation = amplitude.of(tuned, time_runs=False)
-    ear = detection.Listener(
-        receiver.build, receiver.cards, bench, mode_at(tuned, oscillation), found=oscillation, output=0
-    )
+    oscillation = amplitude.run(tuned, time_runs=False)
+    ear = detection.Listener(receiver, mode_at(tuned, oscillation), found=oscillation, output=0)
     _, heard = ear.beat_in_time(found.beat.best.rotation, 1e-6, offset_hz=800.0, seconds=0.03)
     assert heard > 1.0 > 1e3 * found.beat.best_v
 
@@ -295,8 +294,8 @@ def test_a_tube_that_works_against_the_swing_is_heard_all_the_same(ear):
 
 
 def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
-    def failing(build, cards, bench, *, band, dial_hz, **_also):
-        return onset.failed(band, dial_hz, "no solution")
+    def failing(tuned, **_also):
+        return onset.failed(tuned.band, tuned.dial_hz, "no solution")
 
     monkeypatch.setattr(onset, "run", failing)
     with pytest.raises(EngineError, match=rf"^{demo.bands[0].name}: failed: no solution$"):
@@ -306,7 +305,7 @@ def test_where_a_search_failed_nothing_is_told(demo, bench, monkeypatch):
 def test_a_wide_tank_has_a_bandwidth_too(ear):
     """Guards against '-' for a tank of low Q at a high frequency: half its bandwidth lay beyond the sweep."""
     broad = dataclasses.replace(ear.mode, decay=10.0 * ear.mode.decay)
-    wide = detection.Listener(ear.build, ear.cards, ear.bench, broad, found=ear.found, output=0)
+    wide = detection.Listener(ear.receiver, broad, found=ear.found, output=0)
     _, _, width = detection.selectivity(wide, 0.0)
     # decay/pi, textbook; at the bottom of the control the tube gives some per cent of this tank's loss
     assert width == pytest.approx(broad.decay / math.pi, rel=0.05)
@@ -319,10 +318,10 @@ def test_overload_of_known_curves():
     assert detection.overload(carrier, bent) == pytest.approx(1e-3, rel=0.1)
 
 
-def test_no_aerial_no_detection(bench, demo, demo_cards, ear):
+def test_no_aerial_no_detection(bench, demo, ear):
     deaf = dataclasses.replace(ear.mode, aerial=None)
     with pytest.raises(ValueError, match="no aerial"):
-        detection.Listener(demo, demo_cards, bench, deaf, found=_found_of(ear), output=0)
+        detection.Listener(Receiver(demo, bench), deaf, found=_found_of(ear), output=0)
 
 
 def _found_of(ear):

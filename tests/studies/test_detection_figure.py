@@ -10,6 +10,7 @@ from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset
 from receiver_sim.measure.tube_jig import read_jig
 from receiver_sim.physics.tube_law import grid_current, small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import card_for
 from receiver_sim.studies import detection_figure
@@ -87,10 +88,10 @@ def test_figure_in_the_receiver_lies_below_that_without_the_grid_capacitor(
 ) -> None:
     """The grid capacitor passes 1 kHz too: the leak's corner takes its part of the audio (calc)."""
     band = demo.bands[2]
-    found = onset.run(demo, demo_cards, bench, band=band, dial_hz=7.1e6)
+    found = onset.run(Receiver(demo, bench).at(band, 7.1e6))
     assert found.at_nine_tenths is not None
     figure, tube = detection_figure.run(
-        demo, demo_cards, bench, band=band, dial_hz=7.1e6, rotation=found.at_nine_tenths.rotation
+        Receiver(demo, bench).at(band, 7.1e6), rotation=found.at_nine_tenths.rotation
     )
     conductance = tube.grid_conductance + 1.0 / demo.detector.grid_leak
     capacitance = demo.detector.grid_capacitor + demo_cards.detector.capacitances.cgk

@@ -10,6 +10,7 @@ from receiver_sim.api._spread import plan_for
 from receiver_sim.circuit.factors import drawn
 from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build
 from receiver_sim.studies.drawn_sets import look_at_set
@@ -30,7 +31,7 @@ def test_a_set_by_alter_and_by_the_study(name: str, bench: api.Bench) -> None:
         build, cards = drawn(plan.build, plan.cards, plan.factors, moved)
         for band, quick in zip(plan.bands, look_at_set(bench, plan, moved), strict=True):
             own = build.bands[[b.name for b in build.bands].index(band.name)]
-            slow = onset.run(build, cards, bench, band=own, dial_hz=(band.from_ * band.to) ** 0.5)
+            slow = onset.run(Receiver(build, bench, cards=cards).at(own, (band.from_ * band.to) ** 0.5))
             assert quick.status is slow.status
             if slow.onset is not None:
                 assert quick.rotation == pytest.approx(slow.onset.rotation, abs=5e-4)

@@ -135,7 +135,7 @@ def test_resistance_and_q_of_the_loaded_tank(bench: Bench, plain: tuple[Build, C
     """
     build, cards = plain
     band = build.bands[index]
-    found = tuning_range.run(build, cards, bench, band=band)
+    found = tuning_range.run(Receiver(build, bench, cards=cards), band=band)
     loading = cards.detector.input_loading
     mega = found.middle_hz / 1e6
     tube = loading.kc_per_mhz * mega + loading.kh_per_mhz2 * mega**2
@@ -162,14 +162,13 @@ def test_bandwidth_is_that_of_the_tank_with_its_regeneration(
     count.
     """
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=7.1e6)
+    search = onset.run(Receiver(demo, bench).at(band, 7.1e6))
     assert search.onset is not None and search.tuning_farad is not None
-    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=7.1e6, tuning=search.tuning_farad,
-        rotation=search.onset.rotation,
-    )  # fmt: skip
-    ear = detection.Listener(demo, demo_cards, bench, mode, found=found, output=0)
+        Receiver(demo, bench).at(band, 7.1e6), tuning=search.tuning_farad, rotation=search.onset.rotation
+    )
+    ear = detection.Listener(Receiver(demo, bench), mode, found=found, output=0)
     with bench.session(receiver_deck(demo, demo_cards, band=band, dial_hz=7.1e6, rotation=0.5)) as session:
         on = receiver_on(session, demo, demo_cards, band=band, dial_hz=7.1e6)
         probe = Probe(on, band=band, dial_hz=7.1e6)
@@ -198,7 +197,7 @@ def test_noise_floor_against_resistors_that_ngspice_knows(
     twice or half as large.
     """
     rotation = 0.4
-    ((floor, shares),) = noise.run(demo, demo_cards, bench, rotation=rotation)
+    ((floor, shares),) = noise.run(Receiver(demo, bench), rotation=rotation)
     deck = audio_deck(demo, demo_cards, rotation=rotation)
     with bench.session(deck) as session:
         volts = {name: float(value.real[0]) for name, value in session.op().items()}
@@ -236,13 +235,14 @@ def test_a_stated_ripple_is_peak_to_peak(bench: Bench, demo: Build, demo_cards: 
         run = session.ac(100.0, 100.0, 1)
     level = 2e-3 / (2.0 * math.sqrt(2.0))
     at_phones, at_screen = (level * abs(run[node][0]) for node in ("phone0", "scr"))
-    found = hum.run(demo, demo_cards, bench, **where)
+    tuned = Receiver(demo, bench).at(band, band.from_)
+    found = hum.run(tuned, rotation=rotation)
     assert found.outputs[0].ripple_v == pytest.approx(at_phones, rel=1e-6)
     # at the build's pot both together: root of squares
-    paths = hum_paths.run(demo, demo_cards, bench, **where)
+    paths = hum_paths.run(tuned, rotation=rotation)
     tone = next(t for t in paths.outputs[0].tones if t.frequency_hz == 100.0)
     assert tone.volts_v == pytest.approx(at_phones, rel=1e-6)
-    quiet = screen_quiet.run(demo, demo_cards, bench, **where)
+    quiet = screen_quiet.run(tuned, rotation=rotation)
     assert quiet.ripple_v == pytest.approx(at_screen, rel=1e-6)
     assert quiet.supply_db == pytest.approx(20.0 * math.log10(abs(run["scr"][0] / run["bplus"][0])), abs=1e-6)
 

@@ -23,6 +23,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude
 from receiver_sim.studies.reference_transient import peaks
@@ -42,17 +43,16 @@ def _run(
     strike: amplitude that it begins with over that of rest.
     """
     cards, band = api.cards_for(build), build.bands[0]
-    search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(build, bench).at(band, math.sqrt(band.from_ * band.to)))
     assert search.tuning_farad is not None and search.onset is not None
     where = {"band": band, "dial_hz": search.dial_hz}
-    mode = tuned_mode(
-        build, cards, bench, tuning=search.tuning_farad, rotation=search.onset.rotation, **where
-    )  # fmt: skip
-    found = amplitude.run(build, cards, bench, band=band, onset=search, time_runs=False)
+    tuned = Receiver(build, bench).at(band, search=search)
+    mode = tuned_mode(tuned, tuning=search.tuning_farad, rotation=search.onset.rotation)
+    found = amplitude.run(tuned, time_runs=False)
     assert found.amplitudes is not None
     at = found.amplitudes.strongest(rotation)
     assert at is not None
-    modes = linearised(build, cards, bench, mode, amplitude=at, rotation=rotation).modes()
+    modes = linearised(Receiver(build, bench), mode, amplitude=at, rotation=rotation).modes()
     wanted = complex(modes.s[modes.s.imag > 2.0 * np.pi * 200.0][0])
     with bench.session(imposed_deck(build, cards, mode, amplitude=at, rotation=rotation)) as session:
         means = {name: v.real for name, v in session.op().items()}

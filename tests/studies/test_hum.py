@@ -7,6 +7,7 @@ from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.physics.tube_law import grid_current
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import audio_response, hum
 from tests.decks import receiver_deck
@@ -37,8 +38,8 @@ def test_heater_to_grid_alone_has_its_closed_form(bench: Bench, demo: Build, dem
         update={"heater": build.heater.model_copy(update={"hum_pot_position": position})}
     )
     band, rotation = build.bands[2], 0.25
-    found = hum.run(build, demo_cards, bench, band=band, dial_hz=band.to, rotation=rotation)
-    response = audio_response.run(build, demo_cards, bench, band=band, dial_hz=band.to, rotation=rotation)
+    found = hum.run(Receiver(build, bench).at(band, band.to), rotation=rotation)
+    response = audio_response.run(Receiver(build, bench).at(band, band.to), rotation=rotation)
     with bench.session(
         receiver_deck(build, demo_cards, band=band, dial_hz=band.to, rotation=rotation)
     ) as session:
@@ -59,26 +60,22 @@ def test_heater_to_grid_alone_has_its_closed_form(bench: Bench, demo: Build, dem
 
 
 @pytest.mark.parametrize(("a", "b"), [(0.15e-12, 0.10e-12), (0.30e-12, 0.10e-12), (0.15e-12, 0.20e-12)])
-def test_the_null_lies_where_the_two_ends_balance(
-    bench: Bench, demo: Build, demo_cards: Cards, a: float, b: float
-) -> None:
+def test_the_null_lies_where_the_two_ends_balance(bench: Bench, demo: Build, a: float, b: float) -> None:
     """C_a V p = C_b V (1 - p), so p = C_b/(C_a + C_b); it moves when one capacitance is doubled."""
     build = _coupled(demo, grid_a=a, grid_b=b)
     band = build.bands[0]
-    found = hum.run(build, demo_cards, bench, band=band, dial_hz=band.from_, rotation=0.2)
+    found = hum.run(Receiver(build, bench).at(band, band.from_), rotation=0.2)
     output = found.outputs[0]
     # the pot's resistance against the capacitances' megohms: nothing; the fit's straight line is exact
     assert output.best_position == pytest.approx(b / (a + b), abs=2e-3)
     assert output.best_v < 0.01 * output.mains_v.max()
 
 
-def test_direct_current_on_the_heaters_leaves_only_ripple(
-    bench: Bench, demo: Build, demo_cards: Cards
-) -> None:
+def test_direct_current_on_the_heaters_leaves_only_ripple(bench: Bench, demo: Build) -> None:
     build = demo.model_copy(update={"heater": demo.heater.model_copy(update={"supply": "dc"})})
     band = build.bands[0]
-    found = hum.run(build, demo_cards, bench, band=band, dial_hz=band.to, rotation=0.2)
-    ac = hum.run(demo, demo_cards, bench, band=band, dial_hz=band.to, rotation=0.2)
+    found = hum.run(Receiver(build, bench).at(band, band.to), rotation=0.2)
+    ac = hum.run(Receiver(demo, bench).at(band, band.to), rotation=0.2)
     for output, with_ac in zip(found.outputs, ac.outputs, strict=True):
         assert output.mains_v.max() == 0.0
         assert output.at_build_v == pytest.approx(output.ripple_v, rel=1e-12)
@@ -86,18 +83,13 @@ def test_direct_current_on_the_heaters_leaves_only_ripple(
         assert with_ac.mains_v.max() > 0.0
 
 
-def test_ripple_scales_with_the_supply(bench: Bench, cabin: Build, cabin_cards: Cards) -> None:
+def test_ripple_scales_with_the_supply(bench: Bench, cabin: Build) -> None:
     """Linear analysis: three times the ripple, three times the hum; frequency defaults to twice the mains."""
     band = cabin.bands[0]
-    one = hum.run(cabin, cabin_cards, bench, band=band, dial_hz=band.to, rotation=0.5)
+    one = hum.run(Receiver(cabin, bench).at(band, band.to), rotation=0.5)
     supply = cabin.supply.model_copy(update={"ripple": 3 * cabin.supply.ripple})
     three = hum.run(
-        cabin.model_copy(update={"supply": supply}),
-        cabin_cards,
-        bench,
-        band=band,
-        dial_hz=band.to,
-        rotation=0.5,
+        Receiver(cabin.model_copy(update={"supply": supply}), bench).at(band, band.to), rotation=0.5
     )
     assert one.ripple_hz == 120.0
     for low, high in zip(one.outputs, three.outputs, strict=True):

@@ -11,6 +11,7 @@ from receiver_sim import api
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import amplitude, hum_modulation
 from tests.decks import envelope_deck
@@ -20,25 +21,24 @@ from tests.decks import envelope_deck
 def test_modulation_by_ripple_is_that_of_the_run_over_time(bench: Bench, demo: Build) -> None:
     cards, band = api.cards_for(demo), demo.bands[2]
     dial = api.dial_frequencies(band)[1]
-    search = onset.run(demo, cards, bench, band=band, dial_hz=dial)
+    search = onset.run(Receiver(demo, bench).at(band, dial))
     assert search.onset is not None and search.tuning_farad is not None
-    found = amplitude.run(demo, cards, bench, band=band, onset=search, time_runs=False)
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     mode = tuned_mode(
-        demo,
-        cards,
-        bench,
-        band=band,
-        dial_hz=dial,
-        tuning=search.tuning_farad,
-        rotation=search.onset.rotation,
+        Receiver(demo, bench).at(band, dial), tuning=search.tuning_farad, rotation=search.onset.rotation
     )
     volts = 2.0
     lines = np.zeros(4, dtype=complex)
     lines[1] = volts / math.sqrt(2.0)
     small = hum_modulation.run(
-        demo, cards, bench, mode, found=found, heater=(0.0, 1), winding=(0.0, 1), ripple=lines,
+        Receiver(demo, bench),
+        mode,
+        found=found,
+        heater=(0.0, 1),
+        winding=(0.0, 1),
+        ripple=lines,
         ripple_at_receiver=False,
-    )  # fmt: skip
+    )
     assert small is not None
     deck = envelope_deck(
         demo, cards, mode, rotation=small.rotation, reference_hz=mode.resonance_hz,

@@ -12,6 +12,7 @@ from receiver_sim.design import hum_remedies
 from receiver_sim.design.hum_remedies import with_part
 from receiver_sim.engine import Bench
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import audio_response, hum_paths
@@ -24,9 +25,8 @@ def mains(bench: Bench) -> Build:
 
 
 def _run(build: Build, bench: Bench, rotation: float = 0.4) -> HumPaths:
-    cards = api.cards_for(build)
     band = build.bands[0]
-    return hum_paths.run(build, cards, bench, band=band, dial_hz=band.from_, rotation=rotation)
+    return hum_paths.run(Receiver(build, bench).at(band, band.from_), rotation=rotation)
 
 
 def _part(found: HumPaths, name: str, output: int, line: int) -> complex:
@@ -58,9 +58,8 @@ def test_a_plate_fed_through_a_regulated_control_has_one_way_for_the_ripple(benc
 def test_fields_are_their_volts_times_the_gain_from_there(bench: Bench, mains: Build) -> None:
     """The heater's field acts as volts at the grid: times the gain from there, at twice the line."""
     found = _run(mains, bench)
-    cards = api.cards_for(mains)
     band = mains.bands[0]
-    response = audio_response.run(mains, cards, bench, band=band, dial_hz=band.from_, rotation=0.4)
+    response = audio_response.run(Receiver(mains, bench).at(band, band.from_), rotation=0.4)
     for index, output in enumerate(response.outputs):
         gain = np.interp(100.0, output.frequency_hz, output.gain)
         alone = abs(_part(found, "heater field, detector", index, 2))
@@ -174,10 +173,8 @@ def test_remedies_are_ranked_by_what_trying_them_gains(bench: Bench) -> None:
     assert study.hum is not None
     null = study.hum.outputs[0].best_position
     changed = dict(hum_remedies.changes(build, null))
-    cards, band = api.cards_for(build), build.bands[0]
+    band = build.bands[0]
     setting = study.hum.setting.rotation
     dial = api.dial_frequencies(band)[1]
-    by_hand = hum_paths.loudness(
-        changed[best.change], cards, bench, band=band, dial_hz=dial, rotation=setting
-    )
+    by_hand = hum_paths.loudness(Receiver(changed[best.change], bench).at(band, dial), rotation=setting)
     assert max(level for level in by_hand if level is not None) == pytest.approx(best.after_db, abs=0.01)

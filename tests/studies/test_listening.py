@@ -17,6 +17,7 @@ from receiver_sim.engine.session import Session
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.envelope import Sound
 from receiver_sim.studies import amplitude, listening
 from receiver_sim.views.sound import clipped, format_of, read_sound, write_sound
@@ -24,21 +25,28 @@ from tests.batch import batch_run
 
 
 @pytest.fixture(scope="module")
-def set_up(bench, demo, demo_cards):
+def set_up(bench, demo):
     band = demo.bands[2]
-    search = onset.run(demo, demo_cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
-    found = amplitude.run(demo, demo_cards, bench, band=band, onset=search, time_runs=False)
+    search = onset.run(Receiver(demo, bench).at(band, math.sqrt(band.from_ * band.to)))
+    found = amplitude.run(Receiver(demo, bench).at(band, search=search), time_runs=False)
     assert search.onset is not None and search.tuning_farad is not None and found.onset is not None
     mode = tuned_mode(
-        demo, demo_cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(demo, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
 
     def run(signals, *, part, seconds, path=None, dial=None):
         return listening.run(
-            demo, demo_cards, bench, mode, band=band, reference_hz=float(found.amplitudes.frame_hz[0]),
-            path=path or [(0.0, found.onset.rotation * part)], signals=signals, seconds=seconds, dial=dial,
-        )  # fmt: skip
+            Receiver(demo, bench),
+            mode,
+            band=band,
+            reference_hz=float(found.amplitudes.frame_hz[0]),
+            path=path or [(0.0, found.onset.rotation * part)],
+            signals=signals,
+            seconds=seconds,
+            dial=dial,
+        )
 
     return run, found
 

@@ -13,6 +13,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import loop_gain
 from tests.decks import receiver_deck, receiver_on
@@ -58,7 +59,7 @@ def test_double_injection_finds_the_same_onset(
     """
     band = demo.bands[index]
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(demo, demo_cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(demo, bench).at(band, dial))
     assert found.onset is not None
     assert found.tuning_farad is not None
     at_one, double, single = onset_by_two_injections(
@@ -85,7 +86,7 @@ def test_all_settings_at_once_are_what_each_is_alone(bench: Bench, demo: Build, 
     otherwise, which moves a gain by less than a thousandth.
     """
     band = demo.bands[1]
-    found = onset.run(demo, demo_cards, bench, band=band, dial_hz=band.middle_hz)
+    found = onset.run(Receiver(demo, bench).at(band))
     assert found.tuning_farad is not None
     settings = np.linspace(0.0, 1.0, 9)
     (alone, _), (together, _) = (

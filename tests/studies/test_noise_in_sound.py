@@ -26,6 +26,7 @@ from receiver_sim.measure.mode import silenced, tuned_mode
 from receiver_sim.measure.set_noise import SetNoise, band_noise, set_noise, tube_density
 from receiver_sim.physics.noise import BOLTZMANN, ROOM_K
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import listening
 from tests.helpers.heard import Heard
@@ -142,10 +143,7 @@ def test_noise_of_the_audio_circuits_reaches_the_phones(heard: Heard) -> None:
     solver's tolerance would drown it; the circuits are linear that far.
     """
     rotation = 0.7 * heard.at
-    noise = set_noise(
-        heard.build, heard.cards, heard.bench, heard.mode, band=heard.band, place="rural", rotation=rotation,
-        output=0,
-    )  # fmt: skip
+    noise = set_noise(heard.receiver, heard.mode, band=heard.band, place="rural", rotation=rotation, output=0)
     plate = PlateNoise(noise.audio.frequency, 100.0 * noise.audio.density)
     sound = heard.sound([], part=0.7, seconds=0.6, noise=replace(ALONE, audio=plate))
     found = 2.0 * power(sound.volts[round(0.05 * sound.rate) :], 700.0, 1700.0) / 100.0**2
@@ -180,11 +178,9 @@ def test_thermal_noise_is_what_ngspice_finds_in_the_resistors(
         cards = api.cards_for(build)
         band = build.bands[-1]
         dial = math.sqrt(band.from_ * band.to)
-        search = onset.run(build, cards, bench, band=band, dial_hz=dial)
+        search = onset.run(Receiver(build, bench).at(band, dial))
         assert search.tuning_farad is not None
-        mode = tuned_mode(
-            build, cards, bench, band=band, dial_hz=dial, tuning=search.tuning_farad, rotation=0.5
-        )
+        mode = tuned_mode(Receiver(build, bench).at(band, dial), tuning=search.tuning_farad, rotation=0.5)
         circuit = receiver_circuit(build, cards, band=band, dial_hz=dial, rotation=0.5)
         frequency = mode.resonance_hz
         with loaded(bench, circuit) as on:

@@ -15,6 +15,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.loop_gain import Sample
 from receiver_sim.physics.potentiometer import rotation_fraction
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build, changed_build
 from tests.decks import control_elements, receiver_deck
@@ -60,12 +61,10 @@ def test_search_says_not_in_range_when_it_oscillates_at_the_lower_stop() -> None
     assert onset.search(_sampler(lambda x: 1.2 + x), most=9)[0] is Status.NOT_IN_RANGE
 
 
-def test_every_band_of_the_demo_needs_ten_evaluations_at_most(
-    bench: Bench, demo: Build, demo_cards: Cards
-) -> None:
+def test_every_band_of_the_demo_needs_ten_evaluations_at_most(bench: Bench, demo: Build) -> None:
     for band in demo.bands:
         before = bench.evaluations
-        found = onset.run(demo, demo_cards, bench, band=band, dial_hz=band.to)
+        found = onset.run(Receiver(demo, bench).at(band, band.to))
         assert found.status is Status.OSCILLATES
         assert found.evaluations == bench.evaluations - before
         assert found.evaluations <= 10
@@ -77,7 +76,7 @@ def test_loop_gain_is_one_at_the_onset_found(bench: Bench, cabin: Build, cabin_c
     from receiver_sim.measure.loop_gain import Probe
 
     band = cabin.bands[1]
-    found = onset.run(cabin, cabin_cards, bench, band=band, dial_hz=band.from_)
+    found = onset.run(Receiver(cabin, bench).at(band, band.from_))
     assert found.onset is not None and found.tuning_farad is not None and found.at_nine_tenths is not None
     with loaded(bench, onset.plan(cabin, cabin_cards, band=band, dial_hz=band.from_)) as on:
         probe = Probe(on, band=band, dial_hz=band.from_)
@@ -96,9 +95,9 @@ def test_loop_gain_is_one_at_the_onset_found(bench: Bench, cabin: Build, cabin_c
     assert found.slope_per_v == pytest.approx(slope, rel=0.05)
 
 
-def test_a_failing_simulation_is_a_status_with_the_deck_named(demo: Build, demo_cards: Cards) -> None:
+def test_a_failing_simulation_is_a_status_with_the_deck_named(demo: Build) -> None:
     with Bench(workers=1, time_limit_s=1e-6) as bench:
-        found = onset.run(demo, demo_cards, bench, band=demo.bands[0], dial_hz=1.9e6)
+        found = onset.run(Receiver(demo, bench).at(demo.bands[0], 1.9e6))
     assert found.status is Status.FAILED
     assert found.onset is None
     assert "longer than the limit" in found.warnings[0] or "stopped" in found.warnings[0]
@@ -141,7 +140,7 @@ def test_full_transient_decays_below_and_grows_above_onset(
     """The reference transient, one band: 2 % below onset it dies away, 2 % above it grows."""
     band = demo.bands[0]
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(demo, demo_cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(demo, bench).at(band, dial))
     assert found.onset is not None and found.tuning_farad is not None and found.slope_per_v is not None
     law = demo.regeneration
     rates = bench.map(
@@ -182,7 +181,7 @@ def test_a_loop_without_zero_phase_beside_the_dial_is_no_failed_simulation(bench
     }
     build = changed_build(demo, changes)
     band = build.bands[0]
-    found = onset.run(build, api.cards_for(build), bench, band=band, dial_hz=1.9e6)
+    found = onset.run(Receiver(build, bench).at(band, 1.9e6))
     assert (found.status, found.warnings) == (Status.DOES_NOT, ())
     # g_k n (1 - n) Rp of an ideal tap at 3 mA/V and the coil's own Q bounds the gain
     assert found.gain_highest is not None

@@ -14,6 +14,7 @@ from receiver_sim.builds import cards_for, current_drawn, settle, shipped_build
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.judge.part_needs import WINDING, needs, without_part
 from receiver_sim.measure import rectifier
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import changed_build, load_build_text
 from receiver_sim.schema.rating import Rating
 from receiver_sim.studies import part_stress
@@ -25,7 +26,7 @@ def stressed(build, bench):
     settled = settle(build, bench)
     band = build.bands[0]
     cards = cards_for(build)
-    found = part_stress.run(settled, cards, bench, given=build, band=band, dial_hz=band.from_)
+    found = part_stress.run(Receiver(settled, bench).at(band, band.from_))
     circuit = receiver_circuit(settled, cards, band=band, dial_hz=band.from_, rotation=0.5)
     return found, circuit, cards
 
@@ -216,7 +217,7 @@ def of_each_kind(bench):
     """The set, its circuit, what its parts meet, its rectifier at its load, its cards."""
     build = load_build_text(Path(__file__).with_name("each_kind_of_part.yaml").read_text(encoding="utf-8"))
     found, circuit, cards = stressed(build, bench)
-    drawn = current_drawn(settle(build, bench), cards, bench)
+    drawn = current_drawn(Receiver(settle(build, bench), bench, cards=cards))
     volts = settle(build, bench).supply.volts
     rectified = rectifier.at(build, bench, load_a=drawn - volts / build.supply.bleeder)
     return build, circuit, found, rectified, cards

@@ -14,6 +14,7 @@ from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.circuit.writer import text
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.meters import METERS, meter_named, read
+from receiver_sim.receiver import Receiver
 from receiver_sim.studies import pin_chart
 from tests.batch import batch_run
 
@@ -26,9 +27,7 @@ def build():
 @pytest.fixture(scope="module")
 def chart(build, bench):
     band = build.bands[0]
-    return pin_chart.run(
-        build, cards_for(build), bench, band=band, dial_hz=band.from_, rotation=0.4, setting="for a test"
-    )
+    return pin_chart.run(Receiver(build, bench).at(band, band.from_), rotation=0.4, setting="for a test")
 
 
 def row(chart, socket: str, words: str):

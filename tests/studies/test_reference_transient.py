@@ -15,6 +15,7 @@ from receiver_sim.circuit.assemble import regeneration_control
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
 from receiver_sim.measure.mode import tuned_mode
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.studies import amplitude, reference_transient
 from tests.studies.test_amplitude import weak_bias
@@ -37,11 +38,13 @@ def verified(demo, demo_cards, cabin, cabin_cards):
         build = weak_bias(build) if hard else build
         band = build.bands[index]
         with Bench(workers=1, time_limit_s=400.0) as bench:
-            search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
-            found = amplitude.run(build, cards, bench, band=band, onset=search, time_runs=False)
+            search = onset.run(Receiver(build, bench, cards=cards).at(band, math.sqrt(band.from_ * band.to)))
+            found = amplitude.run(
+                Receiver(build, bench, cards=cards).at(band, search=search), time_runs=False
+            )
             steps = FINE if case is CASES[0] else 40
             return reference_transient.run(
-                build, cards, bench, band=band, onset=search, found=found, steps=steps
+                Receiver(build, bench, cards=cards).at(band, search=search), found=found, steps=steps
             )
 
     def of(case):
@@ -97,16 +100,17 @@ def test_a_ramp_is_as_slow_as_the_circuit_needs(bench, wound):
     16 000 cycles (0.55 ms), which showed an onset 4 % and amplitudes 10 % off the map.
     """
     cards, band = api.cards_for(wound), wound.bands[4]
-    search = onset.run(wound, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
-    found = amplitude.run(wound, cards, bench, band=band, onset=search, time_runs=False)
+    search = onset.run(Receiver(wound, bench).at(band, math.sqrt(band.from_ * band.to)))
+    found = amplitude.run(Receiver(wound, bench).at(band, search=search), time_runs=False)
     mode = tuned_mode(
-        wound, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(wound, bench).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=search.onset.rotation,
-    )  # fmt: skip
+    )
 
     def ramp(lengths):
         path, reading = reference_transient.settled_ramp(
-            wound, cards, bench, mode, found=found, lengths=lengths
+            Receiver(wound, bench, cards=cards), mode, found=found, lengths=lengths
         )
         return path, reference_transient.compare(found, path, reading, reading)
 
@@ -134,7 +138,7 @@ def test_peaks_of_a_known_carrier():
 def test_a_path_needs_an_onset(bench, demo, demo_cards):
     deaf = demo.model_copy(update={"detector": demo.detector.model_copy(update={"grid_leak": 10e3})})
     band = deaf.bands[0]
-    search = onset.run(deaf, demo_cards, bench, band=band, dial_hz=1.9e6)
-    found = amplitude.run(deaf, demo_cards, bench, band=band, onset=search)
+    search = onset.run(Receiver(deaf, bench).at(band, 1.9e6))
+    found = amplitude.run(Receiver(deaf, bench).at(band, search=search))
     with pytest.raises(ValueError, match="without an onset there is nothing to ramp through"):
         reference_transient.plan_path(regeneration_control(deaf, demo_cards), found, cycles=16_000)

@@ -30,6 +30,7 @@ from receiver_sim.measure.tank import Tank
 from receiver_sim.measure.tubes_ahead import into_hot_end
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import card_for
 from receiver_sim.schema.coil_figures import coil_figures
@@ -293,7 +294,7 @@ def test_the_dead_spot_of_a_half_wave_aerial_goes(bench: Bench, demo: Build, dem
     places: dict[str, list[float]] = {"with": [], "without": []}
     for name, one, used in (("with", build, cards), ("without", rf_stage.without_stage(build), demo_cards)):
         for f in along:
-            found = onset.run(one, used, bench, band=band, dial_hz=float(f))
+            found = onset.run(Receiver(one, bench, cards=used).at(band, float(f)))
             places[name].append(found.nearest_end if found.onset is None else found.onset.rotation)
     bare, there = np.array(places["without"]), np.array(places["with"])
     # without the stage onset has a hump round the wire's resonance ...
@@ -359,7 +360,7 @@ def test_link_in_the_plate_lead_works_as_a_primary(bench: Bench, wound: Build) -
     )
     mutual = figures.link.to_upper + figures.link.to_lower
     assert abs(seen) == pytest.approx(own.gm * mutual / figures.inductance * mode.rp, rel=0.02)
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(build, bench, cards=cards).at(band, dial))
     assert found.onset is not None
 
 
@@ -376,15 +377,18 @@ def test_double_injection_finds_the_same_onset(bench: Bench) -> None:
 def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench) -> None:
     """A small amplitude grows 2 % of the knob above onset and dies 2 % below it, the stage in place."""
     build = api.shipped_build("rf_stage")
-    cards, band = api.cards_for(build), build.bands[1]
+    band = build.bands[1]
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(build, bench).at(band, dial))
     assert found.onset is not None and found.tuning_farad is not None
     for factor in (1.02, 0.98):
         times, heights = cycles.run(
-            build, cards, bench, band=band, dial_hz=dial, tuning=found.tuning_farad,
-            rotation=found.onset.rotation * factor, start_v=2e-3, cycles=2500,
-        )  # fmt: skip
+            Receiver(build, bench).at(band, dial),
+            tuning=found.tuning_farad,
+            rotation=found.onset.rotation * factor,
+            start_v=2e-3,
+            cycles=2500,
+        )
         seen = cycles.rate(times, heights)
         assert (seen > 0.0) is (factor > 1.0), (factor, seen)
 

@@ -7,6 +7,7 @@ from receiver_sim import api
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import loop_gain, selectivity
 from tests.studies.ideal import bare, ideal
@@ -16,19 +17,15 @@ def test_bandwidth_shrinks_as_one_minus_t(bench: Bench, demo: Build, demo_cards:
     build, cards = ideal(demo, tap=0.012), bare(demo_cards)
     band = build.bands[1]
     dial = api.dial_frequencies(band)[1]
-    found = onset.run(build, cards, bench, band=band, dial_hz=dial)
+    found = onset.run(Receiver(build, bench, cards=cards).at(band, dial))
     assert found.tuning_farad is not None
     curve, _ = loop_gain.run(
-        build,
-        cards,
-        bench,
-        band=band,
-        dial_hz=dial,
+        Receiver(build, bench, cards=cards).at(band, dial),
         tuning=found.tuning_farad,
         rotations=np.linspace(0.0, 1.0, 201),
     )
     result = selectivity.run(
-        build, cards, bench, band=band, dial_hz=dial, tuning=found.tuning_farad, curve=curve
+        Receiver(build, bench, cards=cards).at(band, dial), tuning=found.tuning_farad, curve=curve
     )
     assert result is not None
     assert result.gain[-1] == 0.98

@@ -10,6 +10,7 @@ from receiver_sim.measure import onset
 from receiver_sim.physics.noise import thermal_density
 from receiver_sim.physics.sensitivity import signal_above_noise
 from receiver_sim.physics.tank import parallel_resistance
+from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.studies import detection_figure, signal_noise
 from tests.decks import receiver_deck
@@ -40,16 +41,18 @@ def test_noise_of_the_tank_is_that_of_its_parallel_resistance(
 
 
 @pytest.fixture(scope="module")
-def found(bench: Bench, demo: Build, demo_cards: Cards) -> onset.Onset:
-    return onset.run(demo, demo_cards, bench, band=demo.bands[2], dial_hz=DIAL)
+def found(bench: Bench, demo: Build) -> onset.Onset:
+    return onset.run(Receiver(demo, bench).at(demo.bands[2], DIAL))
 
 
 def _noise(
     bench: Bench, build: Build, cards: Cards, found: onset.Onset, rotation: float
 ) -> signal_noise.SignalNoise:
     band = build.bands[2]
-    _, tube = detection_figure.run(build, cards, bench, band=band, dial_hz=DIAL, rotation=rotation)
-    return signal_noise.run(build, cards, bench, band=band, onset=found, rotation=rotation, tube=tube)
+    _, tube = detection_figure.run(Receiver(build, bench, cards=cards).at(band, DIAL), rotation=rotation)
+    return signal_noise.run(
+        Receiver(build, bench, cards=cards).at(band, search=found), rotation=rotation, tube=tube
+    )
 
 
 def test_regeneration_leaves_signal_over_noise_alone(
@@ -91,7 +94,7 @@ def test_without_an_aerial_the_grid_alone_is_told(
     bench: Bench, demo: Build, demo_cards: Cards, found: onset.Onset
 ) -> None:
     build = demo.model_copy(update={"aerial": None})
-    retuned = onset.run(build, demo_cards, bench, band=build.bands[2], dial_hz=DIAL)
+    retuned = onset.run(Receiver(build, bench).at(build.bands[2], DIAL))
     assert retuned.at_nine_tenths is not None
     one = _noise(bench, build, demo_cards, retuned, retuned.at_nine_tenths.rotation)
     assert (one.aerial_gain, {w.aerial_v for w in one.weakest}) == (None, {None})

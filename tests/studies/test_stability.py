@@ -19,6 +19,7 @@ from receiver_sim.measure import onset
 from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.envelope import Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, listening, stability
@@ -67,13 +68,14 @@ def oscillation(build, cards, bench):
 
 def looked_for(build, cards, bench):
     band = build.bands[0]
-    search = onset.run(build, cards, bench, band=band, dial_hz=math.sqrt(band.from_ * band.to))
+    search = onset.run(Receiver(build, bench, cards=cards).at(band, math.sqrt(band.from_ * band.to)))
     assert search.tuning_farad is not None
     mode = tuned_mode(
-        build, cards, bench, band=band, dial_hz=search.dial_hz, tuning=search.tuning_farad,
+        Receiver(build, bench, cards=cards).at(band, search.dial_hz),
+        tuning=search.tuning_farad,
         rotation=0.3 if search.onset is None else search.onset.rotation,
-    )  # fmt: skip
-    return mode, amplitude.run(build, cards, bench, band=band, onset=search, time_runs=False)
+    )
+    return mode, amplitude.run(Receiver(build, bench, cards=cards).at(band, search=search), time_runs=False)
 
 
 def turns(margin):
@@ -103,8 +105,8 @@ def test_count_of_growing_modes_is_that_of_nyquist(bench, demo, demo_cards, whic
     counts = set()
     for i in stability.settings(a, points=7):
         at = {"amplitude": float(a.amplitude_v[i]), "rotation": float(a.rotation[i])}
-        free = linearised(build, demo_cards, bench, mode, **at).modes()
-        held = linearised(build, demo_cards, bench, mode, **at, oscillates=False).modes()
+        free = linearised(Receiver(build, bench), mode, **at).modes()
+        held = linearised(Receiver(build, bench), mode, **at, oscillates=False).modes()
         growing = [int(np.count_nonzero(m.s.real > 0.0)) for m in (free, held)]
         round_it = nyquist(build, demo_cards, bench, mode, volts=at["amplitude"], rotation=at["rotation"])
         assert round_it == growing[0] - growing[1]
@@ -116,7 +118,7 @@ def test_modes_do_not_depend_on_the_frequency_they_are_measured_at(bench, demo, 
     mode, found = oscillation(demo, demo_cards, bench)
     a = found.amplitudes
     at = {"amplitude": float(a.amplitude_v[60]), "rotation": float(a.rotation[60])}
-    runs = [linearised(demo, demo_cards, bench, mode, **at, shift_hz=hz).modes().s for hz in (300.0, 4e3)]
+    runs = [linearised(Receiver(demo, bench), mode, **at, shift_hz=hz).modes().s for hz in (300.0, 4e3)]
     assert len(runs[0]) == len(runs[1])
     # up to where the envelope's own modes end; ngspice's a.c. answers carry some thirteen digits
     for s in runs[0][np.abs(runs[0]) < 2.0 * np.pi * stability.SLOW_HZ]:
@@ -143,7 +145,7 @@ def test_a_small_disturbance_goes_as_the_modes_say(bench, demo, demo_cards, volt
     a = found.amplitudes
     i = int(np.argmin(np.abs(a.amplitude_v - volts)))
     at, rotation = float(a.amplitude_v[i]), float(a.rotation[i])
-    modes = linearised(build, demo_cards, bench, mode, amplitude=at, rotation=rotation).modes()
+    modes = linearised(Receiver(build, bench), mode, amplitude=at, rotation=rotation).modes()
     wanted = modes.s[modes.s.imag > 2.0 * np.pi * 200.0][0]
     with bench.session(imposed_deck(build, demo_cards, mode, amplitude=at, rotation=rotation)) as session:
         rest = {name: v.real for name, v in session.op().items()}
@@ -169,7 +171,7 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
     build = howler(demo)
     mode, found = oscillation(build, demo_cards, bench)
     as_built = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=9, seconds=0.1
+        Receiver(build, bench), mode, band=build.bands[0], found=found, points=9, seconds=0.1
     )
     assert as_built.kind is Steadiness.THRESHOLD_HOWL and as_built.unstable
     rest, *points = as_built.points
@@ -191,19 +193,19 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
     i = int(np.argmin(np.abs(amplitudes.amplitude_v - 0.04)))
     place = {"rotation": float(amplitudes.rotation[i])}
     edge = linearised(
-        build, demo_cards, bench, mode, amplitude=float(amplitudes.amplitude_v[i]), **place
+        Receiver(build, bench), mode, amplitude=float(amplitudes.amplitude_v[i]), **place
     ).modes()
     slow = edge.s[edge.s.imag > 2.0 * np.pi * 200.0][0]
     assert 0.0 < slow.real < 50.0
     hz, swing, _ = stability.watch(
-        build, demo_cards, bench, mode, frequency=float(amplitudes.frame_hz[i]), seconds=0.4, **place
+        Receiver(build, bench), mode, frequency=float(amplitudes.frame_hz[i]), seconds=0.4, **place
     )
     assert hz == pytest.approx(slow.imag / (2.0 * np.pi), rel=0.05) and swing < 0.2 * 0.04
     what, shunted = stability.remedies(build, as_built.kind)[0]
     assert what == "load shunt of 220 kohm" and shunted.detector.load.shunt == 220e3
     other, result = oscillation(shunted, demo_cards, bench)
     cured = stability.run(
-        shunted, demo_cards, bench, other, band=build.bands[0], found=result, what=what, points=9, seconds=0.1
+        Receiver(shunted, bench), other, band=build.bands[0], found=result, what=what, points=9, seconds=0.1
     )
     assert cured.kind is Steadiness.HOLDS_STILL
     assert all(p.motion_v is None for p in cured.points)
@@ -220,9 +222,7 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
         for step in (2e-4, -2e-4):
             rotation = edge + inwards * step
             amplitude_v = float(np.exp(np.interp(rotation, a.rotation, np.log(a.amplitude_v))))
-            free = linearised(
-                build, demo_cards, bench, mode, amplitude=amplitude_v, rotation=rotation
-            ).modes()
+            free = linearised(Receiver(build, bench), mode, amplitude=amplitude_v, rotation=rotation).modes()
             counts.append(int(np.count_nonzero(free.s.real > 0.0)))
         assert counts == [2, 0]
 
@@ -249,7 +249,7 @@ def test_the_howl_comes_back_through_the_supply(bench, demo, demo_cards):
     build = build.model_copy(update={"supply": supply})
     mode, found = oscillation(build, demo_cards, bench)
     result = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=9, seconds=0.0
+        Receiver(build, bench), mode, band=build.bands[0], found=found, points=9, seconds=0.0
     )
     assert result.kind is Steadiness.HOLDS_STILL
 
@@ -263,7 +263,7 @@ def test_a_time_run_shows_the_howl_and_its_end(bench, demo, demo_cards):
         i = int(np.argmin(np.abs(found.amplitudes.amplitude_v - 0.06)))
         swings.append(
             stability.watch(
-                build, demo_cards, bench, mode, rotation=float(found.amplitudes.rotation[i]),
+                Receiver(build, bench), mode, rotation=float(found.amplitudes.rotation[i]),
                 frequency=float(found.amplitudes.frame_hz[i]), seconds=0.4,
             )
         )  # fmt: skip
@@ -284,10 +284,14 @@ def test_the_howl_is_heard_as_the_control_goes_through_onset(bench, demo, demo_c
         mode, found = oscillation(build, demo_cards, bench)
         at = found.onset.rotation
         sound = listening.run(
-            build, demo_cards, bench, mode, band=build.bands[0], signals=[],
-            reference_hz=float(found.amplitudes.frame_hz[0]), seconds=0.7,
+            Receiver(build, bench),
+            mode,
+            band=build.bands[0],
+            signals=[],
+            reference_hz=float(found.amplitudes.frame_hz[0]),
+            seconds=0.7,
             path=[(0.0, 0.99 * at), (0.7, 1.032 * at)],
-        )  # fmt: skip
+        )
         spectrum = np.abs(np.fft.rfft(sound.volts * np.hanning(sound.volts.size)))
         pitch = np.fft.rfftfreq(sound.volts.size, 1.0 / sound.rate)
         band = (pitch > 150.0) & (pitch < 2000.0)
@@ -300,21 +304,24 @@ def test_motorboating_is_told_from_a_howl(bench, demo, demo_cards):
     build = motorboat(demo)
     mode, found = oscillation(build, demo_cards, bench)
     result = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=4, seconds=0.0
+        Receiver(build, bench), mode, band=build.bands[0], found=found, points=4, seconds=0.0
     )
     assert result.kind is Steadiness.MOTORBOATING and result.points[0].growing == 2
     rest = result.points[0].setting.rotation
     seen = stability.watch_at_rest(
-        build, demo_cards, bench, mode, rotation=rest, frequency=float(found.amplitudes.frame_hz[0]),
+        Receiver(build, bench),
+        mode,
+        rotation=rest,
+        frequency=float(found.amplitudes.frame_hz[0]),
         seconds=0.5,
-    )  # fmt: skip
+    )
     assert seen[0] == pytest.approx(result.points[0].frequency_hz[0], rel=0.1)
     remedies = dict(stability.remedies(build, result.kind))
     # fed by its own resistor and capacitor the audio stage no longer reaches the detector
     decoupled = remedies["audio fed by 4.7 kohm, 16 uF"]
     other, calm = oscillation(decoupled, demo_cards, bench)
     cured = stability.run(
-        decoupled, demo_cards, bench, other, band=build.bands[0], found=calm, points=4, seconds=0.0
+        Receiver(decoupled, bench), other, band=build.bands[0], found=calm, points=4, seconds=0.0
     )
     assert cured.kind is Steadiness.HOLDS_STILL
 
@@ -323,7 +330,7 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
     build = squegger(demo)
     mode, found = oscillation(build, demo_cards, bench)
     as_built = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=6, seconds=0.05
+        Receiver(build, bench), mode, band=build.bands[0], found=found, points=6, seconds=0.05
     )
     assert as_built.kind is Steadiness.SQUEGGING
     assert any(p.motion_v is not None for p in as_built.points)
@@ -333,9 +340,14 @@ def test_squegging_is_found_and_cured(bench, demo, demo_cards):
         if result.amplitudes is None:
             continue
         tried = stability.run(
-            changed, demo_cards, bench, other, band=build.bands[0], found=result, what=what, points=6,
+            Receiver(changed, bench),
+            other,
+            band=build.bands[0],
+            found=result,
+            what=what,
+            points=6,
             seconds=0.05,
-        )  # fmt: skip
+        )
         cured.append((what, tried.kind))
         if not tried.unstable:
             break
@@ -353,9 +365,7 @@ def test_a_smaller_leak_alone_cures_a_milder_squegging(bench, demo, demo_cards):
         detector = build.detector.model_copy(update={"grid_leak": leak})
         changed = build.model_copy(update={"detector": detector})
         mode, found = oscillation(changed, demo_cards, bench)
-        result = stability.run(
-            changed, demo_cards, bench, mode, band=band, found=found, points=8, seconds=0.0
-        )
+        result = stability.run(Receiver(changed, bench), mode, band=band, found=found, points=8, seconds=0.0)
         kinds.append(result.kind)
     assert kinds == [Steadiness.SQUEGGING, Steadiness.SQUEGGING, Steadiness.HOLDS_STILL]
 
@@ -366,15 +376,18 @@ def test_squegging_moves_as_it_is_found_to_grow(bench, demo, demo_cards):
     a = found.amplitudes
     i = int(np.argmin(np.abs(a.amplitude_v - 0.45)))
     modes = linearised(
-        build, demo_cards, bench, mode, amplitude=float(a.amplitude_v[i]), rotation=float(a.rotation[i])
+        Receiver(build, bench), mode, amplitude=float(a.amplitude_v[i]), rotation=float(a.rotation[i])
     ).modes()
     assert np.count_nonzero(modes.s.real > 0.0) == 2 and modes.s[0].real > 100.0
     frequency = abs(modes.s[0].imag) / (2.0 * math.pi)
     assert 200.0 < frequency < 20e3
     seen_hz, swing, _ = stability.watch(
-        build, demo_cards, bench, mode, rotation=float(a.rotation[i]), frequency=float(a.frame_hz[i]),
+        Receiver(build, bench),
+        mode,
+        rotation=float(a.rotation[i]),
+        frequency=float(a.frame_hz[i]),
         seconds=0.03,
-    )  # fmt: skip
+    )
     # it ends as a large relaxation, below the frequency of its beginning
     assert swing is not None and swing > 0.5 * a.amplitude_v[i]
     assert seen_hz is not None and 0.1 * frequency < seen_hz < 1.5 * frequency
@@ -385,7 +398,7 @@ def test_shipped_builds_are_at_rest(bench, request, which):
     build, cards = request.getfixturevalue(which), request.getfixturevalue(f"{which}_cards")
     mode, found = oscillation(build, cards, bench)
     result = stability.run(
-        build, cards, bench, mode, band=build.bands[0], found=found, points=5, seconds=0.05
+        Receiver(build, bench, cards=cards), mode, band=build.bands[0], found=found, points=5, seconds=0.05
     )
     assert result.kind is Steadiness.HOLDS_STILL and not result.unstable
     assert all(p.rate[0] < 0.0 and p.motion_v is None for p in result.points)
@@ -421,7 +434,7 @@ def test_what_cannot_be_held_is_no_squegging(bench, demo, demo_cards):
     mode, found = oscillation(build, demo_cards, bench)
     assert found.kind.value == "hard"
     result = stability.run(
-        build, demo_cards, bench, mode, band=build.bands[0], found=found, points=8, seconds=0.0
+        Receiver(build, bench), mode, band=build.bands[0], found=found, points=8, seconds=0.0
     )
     fold = found.jump.falls_from_v
     assert all(p.amplitude_v > 0.9 * fold for p in result.points[1:])
@@ -498,7 +511,12 @@ def stiff(build):
 def steadiness(build, cards, bench, *, points=5):
     mode, found = oscillation(build, cards, bench)
     return stability.run(
-        build, cards, bench, mode, band=build.bands[0], found=found, points=points, seconds=0.0
+        Receiver(build, bench, cards=cards),
+        mode,
+        band=build.bands[0],
+        found=found,
+        points=points,
+        seconds=0.0,
     )
 
 

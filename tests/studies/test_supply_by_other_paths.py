@@ -14,6 +14,7 @@ from receiver_sim.circuit.rectifier import output_node
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset, rectifier
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.supply import SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.supply import RectifierSupply
@@ -76,9 +77,7 @@ def study(bench: Bench, demo: Build) -> SupplyStudy:
     return api.supply_in_depth(demo, band="40 m", bench=bench)
 
 
-def test_drift_for_a_volt_of_the_mains(
-    bench: Bench, demo: Build, demo_cards: Cards, study: SupplyStudy
-) -> None:
+def test_drift_for_a_volt_of_the_mains(bench: Bench, demo: Build, study: SupplyStudy) -> None:
     """Screen volts at 0.9 and 1.1 of the mains by the d.c. study, over the 20 % of 230 V between them: 46 V.
 
     The onset on the knob likewise by two searches. The demo states no mains volts: 230 V (README).
@@ -89,10 +88,7 @@ def test_drift_for_a_volt_of_the_mains(
     band = demo.bands[2]
     dial = math.sqrt(band.from_ * band.to)
     for found, build in ((held, demo), (bare, changed_build(demo, {"regulator": None}))):
-        ends = [
-            onset.run(build, demo_cards, bench, band=band, dial_hz=dial, mains=mains)
-            for mains in (0.9, 1.0, 1.1)
-        ]
+        ends = [onset.run(Receiver(build, bench).at(band, dial), mains=mains) for mains in (0.9, 1.0, 1.1)]
         assert ends[1].at_nine_tenths is not None and ends[0].onset is not None and ends[2].onset is not None
         rotation = ends[1].at_nine_tenths.rotation
         screens = []
@@ -101,7 +97,7 @@ def test_drift_for_a_volt_of_the_mains(
                 update={"supply": build.supply.model_copy(update={"volts": mains * build.supply.volts})}
             )
             (point,) = operating_point.run(
-                scaled, demo_cards, bench, band=band, dial_hz=dial, settings=[("here", rotation)]
+                Receiver(scaled, bench).at(band, dial), settings=[("here", rotation)]
             )
             screens.append(point.setting.screen_v)
         # both from the same deck: the solver's tolerance on a difference of millivolts
@@ -127,7 +123,7 @@ def test_noise_and_drift_of_the_regulator_at_the_screen(bench: Bench, demo: Buil
         demo, {"regulator.noise": "100 uV", "regulator.drift": "12 mV", "regulator.drift_sense": "falls"}
     )
     band, rotation = build.bands[2], 0.4
-    found = screen_quiet.run(build, demo_cards, bench, band=band, dial_hz=7.1e6, rotation=rotation)
+    found = screen_quiet.run(Receiver(build, bench).at(band, 7.1e6), rotation=rotation)
     assert found.drift_v == pytest.approx(-12e-3 * found.rise_k)
     assert found.rise_k == 20.0
     control = build.regeneration

@@ -10,6 +10,7 @@ from receiver_sim import api
 from receiver_sim.design import swap, swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.swap import DetectorCandidate, SwapReport
 from receiver_sim.schema import Build, changed_build
@@ -40,7 +41,7 @@ def test_its_onset_is_the_onset_search_itself(
     report: SwapReport, by_type: dict[str, DetectorCandidate], bench: Bench, demo: Build
 ) -> None:
     for outcome, band in zip(by_type["6SJ7"].bands, demo.bands, strict=True):
-        alone = onset.run(demo, api.cards_for(demo), bench, band=band, dial_hz=api.dial_frequencies(band)[1])
+        alone = onset.run(Receiver(demo, bench).at(band))
         assert outcome.onset.onset is not None
         assert alone.onset is not None
         assert outcome.onset.onset.screen_v == pytest.approx(alone.onset.screen_v, rel=1e-6)
@@ -90,9 +91,7 @@ def test_remedies_work_when_they_are_made(
                 continue
             changed = changed_build(demo, {"detector.tube": name, remedy.key: remedy.after})
             band = next(b for b in changed.bands if b.name == remedy.band)
-            again = onset.run(
-                changed, api.cards_for(changed), bench, band=band, dial_hz=api.dial_frequencies(band)[1]
-            )
+            again = onset.run(Receiver(changed, bench).at(band))
             assert again.onset is not None
             assert remedy.found == pytest.approx(again.onset.rotation, rel=1e-6)
             place = places[band.name]
@@ -145,10 +144,10 @@ def _number(build: Build, band: object) -> int:
 def test_a_tap_is_found_on_a_rectifier_supply(bench: Bench) -> None:
     """Guards against the tap being tried on a supply that has not been run."""
     build = api.settle(api.shipped_build("mains_set"), bench)
-    band, cards = build.bands[1], api.cards_for(build)
+    band = build.bands[1]
 
     dial = api.dial_frequencies(band)[1]
-    remedy = swap_remedies.tap(build, cards, bench, band=band, dial_hz=dial, rotation=0.6)
+    remedy = swap_remedies.tap(Receiver(build, bench).at(band, dial), rotation=0.6)
     assert remedy.works and remedy.found == pytest.approx(0.6, abs=0.02)
 
 
@@ -166,8 +165,8 @@ def test_a_tap_is_rounded_to_the_nearest_that_can_be_set(
 
     monkeypatch.setattr(swap_remedies.tap_finder, "Seeker", Seeker)
     monkeypatch.setattr(swap_remedies, "_onset", lambda *_: None)
-    band, cards = demo.bands[0], api.cards_for(demo)
-    found = [swap_remedies.tap(demo, cards, bench, band=band, dial_hz=3.6e6, rotation=0.6) for _ in range(2)]
+    band = demo.bands[0]
+    found = [swap_remedies.tap(Receiver(demo, bench).at(band, 3.6e6), rotation=0.6) for _ in range(2)]
     assert [one.after for one in found] == pytest.approx([0.043, 0.0435])
 
 
@@ -217,12 +216,9 @@ def test_tubes_are_compared_as_they_would_be_used(
     changed = changed_build(demo, {"detector.tube": "EF80", **dict(strong.fitted.changes)})
     band = next(b for b in changed.bands if b.name == report.band)
     dial = api.dial_frequencies(band)[1]
-    cards = api.cards_for(changed)
-    again = onset.run(changed, cards, bench, band=band, dial_hz=dial)
+    again = onset.run(Receiver(changed, bench).at(band, dial))
     assert again.working_rotation is not None
-    figure, _ = detection_figure.run(
-        changed, cards, bench, band=band, dial_hz=dial, rotation=again.working_rotation
-    )
+    figure, _ = detection_figure.run(Receiver(changed, bench).at(band, dial), rotation=again.working_rotation)
     assert strong.fitted.detection.total_per_v == pytest.approx(figure.total_per_v, rel=1e-6)
     assert strong.fitted.detection.total_per_v > 1.5 * strong.detection.total_per_v
     assert strong.rank < by_type["6SJ7"].rank

@@ -22,7 +22,7 @@ from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
-from receiver_sim.receiver import cards_for
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import Grade
 from receiver_sim.results.envelope import OnsetKind
@@ -134,17 +134,20 @@ def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, either: Build, 
 def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, name: str) -> None:
     """A small amplitude grows 2 % of picofarads above onset, and dies 2 % below it."""
     set_ = shipped_build(name)
-    cards, band = api.cards_for(set_), set_.bands[0]
-    found = onset.run(set_, cards, bench, band=band, dial_hz=band.from_)
+    band = set_.bands[0]
+    found = onset.run(Receiver(set_, bench).at(band, band.from_))
     low, high = set_.regeneration.minimum, set_.regeneration.maximum
     assert found.onset is not None and found.tuning_farad is not None and low and high
     for factor in (1.02, 0.98):
         # linear in rotation
         rotation = (found.onset.figure * factor - low) / (high - low)
         times, heights = cycles.run(
-            set_, cards, bench, band=band, dial_hz=band.from_, tuning=found.tuning_farad, rotation=rotation,
-            start_v=2e-3, cycles=2500,
-        )  # fmt: skip
+            Receiver(set_, bench).at(band, band.from_),
+            tuning=found.tuning_farad,
+            rotation=rotation,
+            start_v=2e-3,
+            cycles=2500,
+        )
         seen = cycles.rate(times, heights)
         assert (seen > 0.0) is (factor > 1.0), (factor, seen)
 
@@ -171,19 +174,20 @@ def test_the_shipped_builds_are_good_sets(bench: Bench, either: Build) -> None:
 
 def test_the_mode_between_two_settings_is_that_which_is_measured_there(bench: Bench, set_: Build) -> None:
     """The splines along the control against a measurement between two of its settings."""
-    cards, band = api.cards_for(set_), set_.bands[1]
+    band = set_.bands[1]
     dial = api.dial_frequencies(band)[1]
-    search = onset.run(set_, cards, bench, band=band, dial_hz=dial)
+    search = onset.run(Receiver(set_, bench).at(band, dial))
     assert search.tuning_farad is not None
-    at = {"band": band, "dial_hz": dial, "tuning": search.tuning_farad}
-    mode = tuned_mode(set_, cards, bench, rotation=0.4, **at)
+    tuning = search.tuning_farad
+    mode = tuned_mode(Receiver(set_, bench).at(band, dial), rotation=0.4, tuning=tuning)
     between = 0.5 * (mode.along[6][0] + mode.along[7][0])
     # a capacitor whose stops are both that value has it at any rotation
     span = set_.regeneration
     assert span.minimum is not None and span.maximum is not None
     farad = span.minimum + between * (span.maximum - span.minimum)
     fixed = span.model_copy(update={"minimum": farad * (1.0 - 1e-9), "maximum": farad * (1.0 + 1e-9)})
-    measured = tuned_mode(set_.model_copy(update={"regeneration": fixed}), cards, bench, rotation=0.5, **at)
+    held = Receiver(set_.model_copy(update={"regeneration": fixed}), bench)
+    measured = tuned_mode(held.at(band, dial), rotation=0.5, tuning=tuning)
     found = mode.at(between)
     assert found.resonance_hz == pytest.approx(measured.resonance_hz, rel=1e-6)
     assert found.rp == pytest.approx(measured.rp, rel=1e-4)
@@ -198,9 +202,9 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, either: Build) -
     low. Screen and grid leak settle in 0.2 and 0.3 ms here.
     """
     build = either
-    cards, band = api.cards_for(build), build.bands[1]
+    band = build.bands[1]
     found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    search = onset.run(build, cards, bench, band=band, dial_hz=found.dial_hz)
+    search = onset.run(Receiver(build, bench).at(band, found.dial_hz))
     assert found.amplitudes is not None and search.tuning_farad is not None
     # the drive meets the loss where it was solved once more
     assert np.abs(found.amplitudes.energy_error).max() < 2e-3
@@ -208,9 +212,13 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, either: Build) -
     expected = found.amplitudes.strongest(rotation)
     assert expected is not None and expected > 0.3
     times, heights = cycles.run(
-        build, cards, bench, band=band, dial_hz=found.dial_hz, tuning=search.tuning_farad, rotation=rotation,
-        start_v=expected, cycles=9000, steps=40,
-    )  # fmt: skip
+        Receiver(build, bench).at(band, found.dial_hz),
+        tuning=search.tuning_farad,
+        rotation=rotation,
+        start_v=expected,
+        cycles=9000,
+        steps=40,
+    )
     last = cycles.settled(times, heights)
     # at rest: over the last third it has not moved by a thousandth
     assert float(np.interp(0.67 * times[-1], times, heights)) == pytest.approx(last, rel=1e-3)
@@ -225,16 +233,16 @@ def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench) -> None:
     within 5 %.
     """
     build = api.changed_build(shipped_build("throttle_triode"), {"detector.grid_leak": "200 kohm"})
-    cards, band = api.cards_for(build), build.bands[1]
+    band = build.bands[1]
     found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    search = onset.run(build, cards, bench, band=band, dial_hz=found.dial_hz)
+    search = onset.run(Receiver(build, bench).at(band, found.dial_hz))
     jump = found.jump
     assert found.kind is OnsetKind.HARD and jump is not None and search.tuning_farad is not None
     assert found.amplitudes is not None
     up, down = jump.up.rotation, jump.down.rotation
     span = up - down
     assert span > 0.1
-    at = {"band": band, "dial_hz": found.dial_hz, "tuning": search.tuning_farad, "steps": 40}
+    tuned = Receiver(build, bench).at(band, found.dial_hz)
     strong, weak = 1.3 * jump.falls_from_v, 2e-3
     for rotation, start, lasts in (
         (down + 0.05 * span, strong, True),
@@ -243,7 +251,9 @@ def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench) -> None:
         (up + 0.05 * span, weak, True),
         (up, jump.to_v, True),
     ):
-        times, heights = cycles.run(build, cards, bench, rotation=rotation, start_v=start, cycles=9000, **at)
+        times, heights = cycles.run(
+            tuned, tuning=search.tuning_farad, rotation=rotation, start_v=start, cycles=9000, steps=40
+        )
         last = cycles.settled(times, heights)
         early = float(heights[times > 0.5 * times[-1]][0])
         assert (last > 0.97 * early) is lasts, (rotation, start, last, early)
@@ -385,9 +395,8 @@ def test_a_swinging_aerial_pulls_either_way_alike(bench: Bench) -> None:
     0.25.
     """
     build = shipped_build("throttle_triode")
-    band, cards = build.bands[0], cards_for(build)
-    found = onset.run(build, cards, bench, band=band, dial_hz=band.middle_hz)
-    states = {one.state: one for one in aerial.run(build, cards, bench, band=band, found=found).states}
+    tuned = Receiver(build, bench).at(build.bands[0])
+    states = {one.state: one for one in aerial.run(tuned).states}
     less, more = states["less"].shift_hz, states["more"].shift_hz
     assert less > 0.0 > more
     assert less == pytest.approx(-more, rel=0.25)

@@ -20,6 +20,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import Grade
 from receiver_sim.results.envelope import OnsetKind
@@ -153,16 +154,19 @@ def test_every_cycle_grows_just_above_onset_and_dies_just_below(bench: Bench, na
     build = shipped_build(name)
     cards, one = api.cards_for(build), build.bands[band]
     dial = one.from_
-    found = onset.run(build, cards, bench, band=one, dial_hz=dial)
+    found = onset.run(Receiver(build, bench).at(one, dial))
     assert found.onset is not None and found.tuning_farad is not None
     circuit = onset.plan(build, cards, band=one, dial_hz=dial)
     control = circuit.control
     for factor in (1.02, 0.98):
         rotation = _rotation_of(bench, circuit, found.onset.figure * factor)
         times, heights = cycles.run(
-            build, cards, bench, band=one, dial_hz=dial, tuning=found.tuning_farad, rotation=rotation,
-            start_v=2e-3, cycles=2500,
-        )  # fmt: skip
+            Receiver(build, bench).at(one, dial),
+            tuning=found.tuning_farad,
+            rotation=rotation,
+            start_v=2e-3,
+            cycles=2500,
+        )
         seen = cycles.rate(times, heights)
         assert (seen > 0.0) is (factor > 1.0), (name, factor, seen)
     assert control.quantity == QUANTITY
@@ -211,9 +215,9 @@ def test_the_shipped_builds_are_good_sets(bench: Bench, name: str) -> None:
 
 def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, fed: Build) -> None:
     """Half way up its map the amplitude is within 5 % of what every cycle settles at."""
-    cards, band = api.cards_for(fed), fed.bands[0]
+    band = fed.bands[0]
     found = api.onset(fed, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    search = onset.run(fed, cards, bench, band=band, dial_hz=found.dial_hz)
+    search = onset.run(Receiver(fed, bench).at(band, found.dial_hz))
     assert found.amplitudes is not None and search.tuning_farad is not None
     rotation = float(
         np.interp(0.5, [0.0, 1.0], [found.amplitudes.rotation[0], found.amplitudes.rotation[-1]])
@@ -221,9 +225,13 @@ def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, fed: Build) -> N
     expected = found.amplitudes.strongest(rotation)
     assert expected is not None and expected > 1.0
     times, heights = cycles.run(
-        fed, cards, bench, band=band, dial_hz=found.dial_hz, tuning=search.tuning_farad, rotation=rotation,
-        start_v=expected, cycles=9000, steps=40,
-    )  # fmt: skip
+        Receiver(fed, bench).at(band, found.dial_hz),
+        tuning=search.tuning_farad,
+        rotation=rotation,
+        start_v=expected,
+        cycles=9000,
+        steps=40,
+    )
     assert cycles.settled(times, heights) == pytest.approx(expected, rel=0.05)
 
 
@@ -234,15 +242,15 @@ def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench, fed: Buil
     Looked at 5 to 10 % of the backlash inside and outside of its ends.
     """
     build = api.changed_build(fed, {"detector.grid_leak": "300 kohm"})
-    cards, band = api.cards_for(build), build.bands[0]
+    band = build.bands[0]
     found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    search = onset.run(build, cards, bench, band=band, dial_hz=found.dial_hz)
+    search = onset.run(Receiver(build, bench).at(band, found.dial_hz))
     jump = found.jump
     assert found.kind is OnsetKind.HARD and jump is not None and search.tuning_farad is not None
     up, down = jump.up.rotation, jump.down.rotation
     span = up - down
     assert span > 0.01
-    at = {"band": band, "dial_hz": found.dial_hz, "tuning": search.tuning_farad, "steps": 40}
+    tuned = Receiver(build, bench).at(band, found.dial_hz)
     strong, weak = 1.3 * jump.falls_from_v, 2e-3
     for rotation, start, lasts in (
         (down + 0.1 * span, strong, True),
@@ -250,7 +258,9 @@ def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench, fed: Buil
         (up - 0.05 * span, weak, False),
         (up + 0.05 * span, weak, True),
     ):
-        times, heights = cycles.run(build, cards, bench, rotation=rotation, start_v=start, cycles=9000, **at)
+        times, heights = cycles.run(
+            tuned, tuning=search.tuning_farad, rotation=rotation, start_v=start, cycles=9000, steps=40
+        )
         last = cycles.settled(times, heights)
         early = float(heights[times > 0.5 * times[-1]][0])
         assert (last > 0.97 * early) is lasts, (rotation, start, last, early)
