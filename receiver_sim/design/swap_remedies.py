@@ -54,7 +54,7 @@ def _judged(remedy: Adjustment, found: Onset | None) -> Adjustment:
 def top_resistor(tuned: Tuned, *, rotation: float) -> Adjustment:
     """Find the end resistor above the control with which oscillation begins at `rotation` of the knob.
 
-    build: with the candidate in its socket. Raises EngineError.
+    tuned: the set with the candidate in its socket. Raises EngineError.
     """
     from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 

@@ -50,7 +50,7 @@ def with_tap(band: Band, place: float) -> Band:
 
 
 def gain_at(tuned: Tuned, *, rotation: float) -> float:
-    """Return the loop gain of a band tuned to `dial_hz` with the control at `rotation` (0..1)."""
+    """Return the loop gain at a dial setting with the control at `rotation` (0..1)."""
     with loaded(
         tuned.bench, plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=rotation)
     ) as on:
@@ -140,7 +140,7 @@ def run(
     *,
     target: float,
 ) -> TapFind:
-    """Find the tap of one band that puts onset at `target` (rotation 0..1) of the control at `dial_hz`.
+    """Find the tap of one band that puts onset at `target` (rotation 0..1) of the control.
 
     Where no tap does it, changes of the set are tried. Raises EngineError when a simulation fails, NoAnswer
     where the loop gain can't be measured.

@@ -126,7 +126,7 @@ def _strays(on: Loaded, mode: Mode) -> tuple[complex, tuple[complex, ...]]:
 
 
 def tuned_mode(tuned: AtDial, *, tuning: float, rotation: float) -> Mode:
-    """Measure the mode of a band with the tuning capacitor (F) that an onset search found for `dial_hz`.
+    """Measure the mode of a band with the tuning capacitor (F) that an onset search found there.
 
     rotation: setting of the control (0..1) at which the volts at rest are taken.
     """

@@ -88,7 +88,7 @@ def across(circuit: Circuit, name: str, volts: dict[str, float]) -> float:
 
 
 def run(tuned: Tuned) -> dict[str, Stress]:
-    """Return the stress of every element of a part, by its name; given: the build before it was settled.
+    """Return the stress of every element of a part, by its name.
 
     Raises EngineError.
     """

@@ -75,7 +75,8 @@ def reduce(
 def run(tuned: Tuned, *, rotation: float, tube: JigReading) -> SignalNoise:
     """Return noise and weakest signal with the control at `rotation`, at the peak of the tank's response.
 
-    onset gives the dial and the tuning; tube: the detector's figures at its volts there. Raises EngineError.
+    Dial and tuning are those of the onset; tube: the detector's figures at its volts there. Raises
+    EngineError.
     """
     dial, width = tuned.onset.dial_hz, tuned.onset.dial_hz / tuned.band.coil.q
     circuit = plan(tuned.build, tuned.cards, band=tuned.band, dial_hz=dial, rotation=rotation)
