@@ -14,6 +14,7 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loop_gain import Probe, Sample
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.physics.tank import resonant_capacitance
+from receiver_sim.results.base import Status
 
 NEAR = 0.9
 """Loop gain from which the approach to onset counts."""
@@ -34,6 +35,9 @@ _SLOPES = (0.4, 2.5)
 
 _APART = 0.01
 """Shares that lie closer say nothing of that slope where one was measured before the dial was trimmed."""
+
+_BELOW_TOP = 0.85
+"""Share at which a loop gain is held against that at the upper stop."""
 
 PLACES = (
     -0.5,
@@ -135,39 +139,69 @@ class Looked:
         self.first = first
 
 
-def steps(looked: Looked, alike: Alike, *, slope: float, approach: bool) -> Generator[float, Sample, bool]:
-    """Yield shares at which a trimmed band is to be measured, be sent the samples; return whether an onset
-    lies where the loop gain of the build as stated leads.
+def first_guess(looked: Looked, alike: Alike) -> float | None:
+    """Return the share at which a band should begin to oscillate, from its first sample; None without one."""
+    first = looked.first
+    return None if first is None or first.gain <= 0.0 else alike(1.0, first.gain)
+
+
+def steps(
+    looked: Looked, alike: Alike, *, slope: float, approach: bool
+) -> Generator[float, Sample, Status | None]:
+    """Yield shares at which a trimmed band is to be measured, be sent the samples; return what was found: an
+    onset, none, or none on the control. None where the set does not resemble the build as stated.
 
     slope: of the set's share against that of the build at the same loop gain; one where not known.
     """
-    first = looked.first
-    if first is None or first.gain <= 0.0:
-        return False
+    first, onset = looked.first, first_guess(looked, alike)
+    if first is None or onset is None:
+        return None
     of, at = first.gain, first.wiper
-    onset, near = alike(1.0, of), alike(NEAR, of)
+    near = alike(NEAR, of)
     beside = _BESIDE if approach else _CLOSE
     places = [(at, at)]
     while len(looked.samples) < _MOST - 1:
         here, at = places[-1]
         guess = at + min(max(slope * (onset - here), -_LONGEST), _LONGEST)
         if not 0.0 < guess < 1.0:
-            return False
-        sample = yield guess
+            if any(s.wiper == 1.0 for s in looked.samples):
+                return None
+            beyond = yield from _beyond(guess)
+            if not isinstance(beyond, Sample):
+                return beyond
+            sample, guess = beyond, 1.0
+        else:
+            sample = yield guess
         looked.samples.append(sample)
         places.append((alike(sample.gain, of), guess))
         slope = looked.slope = _slope(places, slope)
         if not slope:
-            return False
+            return None
         if abs(sample.gain - 1.0) < beside:
             break
     else:
-        return False
+        return None
     here, at = places[-1]
     low = at + slope * (near - here)
     if approach and low > 0.0:
         looked.samples.append((yield low))
-    return True
+    return Status.OSCILLATES
+
+
+def _beyond(guess: float) -> Generator[float, Sample, Sample | Status | None]:
+    """Look at the end of the control beyond which an onset should lie: return the sample at the upper stop if
+    it is on the control after all, that there is none, or None where that is not certain.
+
+    A loop gain that still rises towards the upper stop has its maximum there.
+    """
+    if guess <= 0.0:
+        bottom = yield 0.0
+        return Status.NOT_IN_RANGE if bottom.gain >= 1.0 else None
+    top = yield 1.0
+    if top.gain >= 1.0:
+        return top
+    below = yield _BELOW_TOP
+    return Status.DOES_NOT if below.gain < top.gain else None
 
 
 def _slope(places: Sequence[tuple[float, float]], known: float = 1.0) -> float:

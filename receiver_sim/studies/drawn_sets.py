@@ -31,6 +31,7 @@ from receiver_sim.measure.set_onset import (
     Looked,
     crossing,
     figures_at,
+    first_guess,
     gains_of,
     steps,
     through,
@@ -204,20 +205,20 @@ class _Set:
         others, as tube and supply are.
         """
         found: dict[int, SetOnset] = {}
-        under_way: dict[int, Generator[float, Sample, bool]] = {}
+        under_way: dict[int, Generator[float, Sample, Status | None]] = {}
 
         def next_of(index: int, sample: Sample | None) -> dict[int, float]:
             try:
                 one = under_way[index]
                 return {index: next(one) if sample is None else one.send(sample)}
             except StopIteration as end:
-                found[index] = self._ended(index, bool(end.value))
+                found[index] = self._ended(index, end.value)
                 return {}
 
         def begun(index: int, slope: float) -> dict[int, float]:
             alike = _alike(self._plan.starts[index].gains)
             if alike is None:
-                found[index] = self._ended(index, False)
+                found[index] = self._ended(index, None)
                 return {}
             looked = self._looked[index]
             under_way[index] = steps(looked, alike, slope=slope, approach=approach)
@@ -228,20 +229,24 @@ class _Set:
         for index, sample in first.items():
             self._looked[index].trim(sample)
         slope, asked = 1.0, dict[int, float]()
-        waiting = sorted(first, key=lambda i: abs(first[i].gain - 1.0))
-        while waiting:
-            ahead = waiting.pop()
-            if asked := begun(ahead, slope):
-                asked = next_of(ahead, self._measured(asked)[ahead])
-                slope = self._looked[ahead].slope or slope
-                break
-        for index in sorted(waiting):
-            asked |= begun(index, slope)
+        ahead = max(first, key=lambda i: self._worth(i, first[i]))
+        if asked := begun(ahead, slope):
+            asked = next_of(ahead, self._measured(asked)[ahead])
+            slope = self._looked[ahead].slope or slope
+        for index in first:
+            if index != ahead:
+                asked |= begun(index, slope)
         while asked:
             samples, asked = self._measured(asked), {}
             for index, sample in samples.items():
                 asked |= next_of(index, sample)
         return found
+
+    def _worth(self, index: int, first: Sample) -> float:
+        """Return what a band that goes ahead would show: the more, the farther off it lies on the control."""
+        alike = _alike(self._plan.starts[index].gains)
+        guess = None if alike is None else first_guess(self._looked[index], alike)
+        return abs(first.gain - 1.0) if guess is not None and 0.0 < guess < 1.0 else -1.0
 
     def at_each(self, index: int, shares: Sequence[float]) -> list[Sample]:
         """Return what a band gives at each of some shares, tuned as it begins."""
@@ -281,10 +286,12 @@ class _Set:
         self._now.update(self._plan.maps[index].turned(share, self._by))
         return probe.measure(share)
 
-    def _ended(self, index: int, near: bool) -> SetOnset:
+    def _ended(self, index: int, status: Status | None) -> SetOnset:
         looked, control = self._looked[index], self._circuit.control
         alike = _alike(self._plan.starts[index].gains)
-        if near and alike is not None and 0.0 <= crossing(looked, alike, 1.0) <= 1.0:
+        if status not in (None, Status.OSCILLATES):
+            return SetOnset(status)
+        if status is not None and alike is not None and 0.0 <= crossing(looked, alike, 1.0) <= 1.0:
             return _reduced(looked, alike, control)
         status, samples, found = self._plan.search(lambda share: self._one(index, share))
         return SetOnset(status) if found is None else _searched(samples, control)
