@@ -15,10 +15,9 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from receiver_sim import outputs
-from receiver_sim.api._asked import Answers, answers_of
 from receiver_sim.circuit.sets import SetPlan, draws, moved_by
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UserError
@@ -26,6 +25,9 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.spread import SetOnset
 from receiver_sim.schema import Build
 from receiver_sim.studies.drawn_sets import look_at_set
+
+if TYPE_CHECKING:
+    from receiver_sim.api._asked import Answers
 
 BLOCK = 20
 """Sets that a process takes at a time: some tenths of a second of work."""
@@ -61,6 +63,9 @@ def asked_block(
     given: Build, plan: SetPlan, rules: Sequence[str], numbers: Sequence[int], time_limit_s: float
 ) -> tuple[list[Answers], float, int]:
     """Return what some sets come to in the verdicts asked for; as `block`."""
+    # a process that looks for onsets alone would take a third of a second to load what judges all else
+    from receiver_sim.api._asked import answers_of  # noqa: PLC0415
+
     bench = _own_bench(time_limit_s)
     seconds, ran = bench.engine_seconds, bench.evaluations
     found = [answers_of(bench, given, plan, number, rules) for number in numbers]

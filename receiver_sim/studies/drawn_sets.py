@@ -42,8 +42,8 @@ from receiver_sim.results.spread import SetOnset
 from receiver_sim.schema import Band
 
 _FAR = 20.0
-"""Half widths of the tank off within which the first zero phase of a set is believed: 1/T runs straight
-enough for a guess."""
+"""Half widths of the tank off within which the first zero phase of a set is believed, as the study's own trim
+does: 1/T runs straight enough for a guess."""
 
 # ---------------------------------------------------------------------------- one set
 
@@ -171,9 +171,11 @@ class _Set:
         differ -= {*followers, self._tuning}
         self._own = {i: {n: one[n] for n in differ} for i, one in moved.items()}
         self._looked = {i: self._begun(i) for i in group}
+        self._in = group[0]
 
     def on(self, index: int) -> _Drawn:
         """Return the set with a band's values in."""
+        self._in = index
         for name, value in self._altered(self._own[index]).items():
             self._session.alter(name, value)
         return _Drawn(self._session, self._circuit, self._plan.maps[index], self._by)
@@ -258,15 +260,23 @@ class _Set:
         """Return what each band gives at a share; one whose tank lies elsewhere is measured by itself."""
         if self.singly or not asked:
             return {index: self._one(index, share) for index, share in asked.items()}
+        # the band that is in comes first: it is not put in again
+        asked = {i: asked[i] for i in sorted(asked, key=lambda i: i != self._in)}
         sweeps = []
         for index, share in asked.items():
             probe, one = self._looked[index].probe, self._plan.maps[index]
             values = {**self._own[index], self._tuning: probe.tuning or 0.0, **one.turned(share, self._by)}
             sweeps.append((self._altered(values), *probe.ends))
+            self._in = index
         probes = {index: self._looked[index].probe for index in asked}
         runs = self._session.ac_each(sweeps, 3, vectors=next(iter(probes.values())).vectors)
-        if runs is None and self._session.over:
-            raise EngineError("one of the bands found no solution")
+        if runs is None:
+            if self._session.over:
+                raise EngineError("one of the bands found no solution")
+            # nothing was sent: what counts as in the loaded set has to get there
+            for setting, _, _ in sweeps:
+                for name, value in setting.items():
+                    self._session.alter(name, value)
         read = {
             index: None if run is None else probes[index].read(run, share, reach=self._reach(index))
             for (index, share), run in zip(asked.items(), runs or (None,) * len(asked), strict=True)

@@ -43,6 +43,19 @@ def test_a_set_by_alter_and_by_the_study(name: str, bench: api.Bench) -> None:
                     assert quick.approach_deg == pytest.approx(slow.approach_deg, rel=5e-3)
 
 
+def test_a_set_that_newton_does_not_solve_is_measured_as_it_stands(bench: api.Bench) -> None:
+    """Guards against a set looked at with another band's coil: where an analysis needs more than Newton's
+    method the bands are measured one by one, and what was not sent has to be sent.
+    """
+    plan = plan_for(api.shipped_build("rf_stage"), bench, seed=3)
+    moved = moved_by(plan.factors, draws(plan.factors, seed=3, start=1, stop=2)[0])
+    build, cards = drawn(plan.build, plan.cards, plan.factors, moved)
+    for band, quick in zip(build.bands, look_at_set(bench, plan, moved), strict=True):
+        slow = onset.run(build, cards, bench, band=band, dial_hz=band.middle_hz)
+        assert slow.onset is not None and quick.rotation == pytest.approx(slow.onset.rotation, abs=5e-4)
+        assert quick.oscillation_hz == pytest.approx(slow.oscillation_hz, rel=1e-3)
+
+
 def test_a_set_is_the_same_whatever_ran_before(demo: Build, bench: api.Bench) -> None:
     plan = plan_for(demo, bench, bands=["40 m", "20 m"], seed=8)
     row = draws(plan.factors, seed=8, start=6, stop=7)[0]
