@@ -51,7 +51,7 @@ def test_a_set_that_newton_does_not_solve_is_measured_as_it_stands(bench: api.Be
     moved = moved_by(plan.factors, draws(plan.factors, seed=3, start=1, stop=2)[0])
     build, cards = drawn(plan.build, plan.cards, plan.factors, moved)
     for band, quick in zip(build.bands, look_at_set(bench, plan, moved), strict=True):
-        slow = onset.run(build, cards, bench, band=band, dial_hz=band.middle_hz)
+        slow = onset.run(Receiver(build, bench, cards=cards).at(band))
         assert slow.onset is not None and quick.rotation == pytest.approx(slow.onset.rotation, abs=5e-4)
         assert quick.oscillation_hz == pytest.approx(slow.oscillation_hz, rel=1e-3)
 
