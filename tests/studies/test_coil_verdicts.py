@@ -39,6 +39,19 @@ def test_the_q_is_that_of_the_ends_of_the_band(wound: Build) -> None:
         assert f"{min(ends):.0f}" in verdict.text and f"{max(ends):.0f}" in verdict.text
 
 
+@pytest.mark.parametrize(("key", "above"), [("coil_q_max", False), ("coil_q_min", True)])
+def test_one_end_of_the_band_beyond_a_limit_is_enough(wound: Build, key: str, above: bool) -> None:
+    """The limit lies between the Q of both ends: the better end does not make up for the other."""
+    ends = [coil_q(wound.bands[0].coil, f) for f in (wound.bands[0].from_, wound.bands[0].to)]
+    assert max(ends) > 1.01 * min(ends)
+    between = sum(ends) / 2.0
+    wide = {"verdicts.coil_q_min": "20", "verdicts.coil_q_max": "400"}
+    build = changed_build(wound, {**wide, f"verdicts.{key}": f"{between:.6g}"})
+    first = next(iter(judge_coils(build)))
+    assert (first.rule, first.grade) == (key, Grade.DOUBTFUL)
+    assert first.value == (min(ends) if above else max(ends))
+
+
 def test_what_the_q_rests_on_is_said(wound: Build) -> None:
     """A former that the build states needs no word; one assumed is called so, with the key that ends it."""
     stated, named, assumed = (
