@@ -21,6 +21,7 @@ from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
 from receiver_sim.results.envelope import OnsetKind
+from receiver_sim.results.onset import SCREEN, Onset
 from receiver_sim.results.swap import (
     Adjustment,
     AudioCandidate,
@@ -29,6 +30,7 @@ from receiver_sim.results.swap import (
     DetectorCandidate,
     Fitted,
     Fitting,
+    OnsetRange,
 )
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import amplitude, audio_gain, detection_figure, operating_point, signal_noise
@@ -147,7 +149,7 @@ def _fitted(one: Tuned, found: DetectorCandidate) -> Fitted | None:
     if mine.onset is None or rotation is None:
         return None
     detection, _ = detection_figure.run(changed, rotation=rotation)
-    low, high = _spread(changed, rotation)
+    low, high, reach = _spread(changed, rotation)
     with_onset = {o.onset.band for o in found.bands if o.onset.onset is not None}
     if chosen and chosen[0].key == "regeneration.top":
         bands = changed.build.bands
@@ -155,33 +157,65 @@ def _fitted(one: Tuned, found: DetectorCandidate) -> Fitted | None:
     else:
         with_onset |= {m.band for m in chosen if m.band is not None}
     changes = tuple((m.key, m.after) for m in chosen if m.after is not None)
-    return Fitted(changes, mine, len(with_onset), detection, low, high)
+    return Fitted(changes, mine, len(with_onset), detection, low, high, reach)
 
 
 DRAWN = 8
 """Tubes of a type that are drawn for the range of its figures: enough for a spread to a quarter."""
 
+_ENOUGH = 0.75
+"""Share of the drawn tubes that must have an onset for a range of it."""
+
 _EIGHTY = 1.2816
 """Deviations of a normal distribution within which eight of ten lie (tables)."""
 
 
-def _spread(one: Tuned, rotation: float) -> tuple[float, float]:
-    """Return the detection figures that eight of ten tubes of the candidate's type lie within.
+def _spread(one: Tuned, rotation: float) -> tuple[float, float, OnsetRange]:
+    """Return the detection figures that eight of ten tubes of the candidate's type lie within, and where they
+    begin to oscillate.
 
-    Log-normal, from a few drawn tubes: what print leaves open, and the spread from tube to tube.
+    Log-normal and normal, from a few drawn tubes: what print leaves open, and the spread from tube to tube.
     """
     factors = [
         f for f in factors_of(one.build, one.build, one.cards)
         if f.key == "detector.tube" or (f.kind == PRINT and f.part == one.cards.detector.type)
     ]  # fmt: skip
-    logs = []
+    logs, onsets = [], []
     for row in draws(factors, seed=1, start=0, stop=DRAWN):
         cards = drawn_cards(one.build, one.cards, moved_by(factors, row))
         drawn = one.receiver.changed(one.build, cards).at(one.band, one.dial_hz)
         figure, _ = detection_figure.run(drawn, rotation=rotation)
         logs.append(math.log(max(figure.total_per_v, 1e-9)))
-    middle_log, width = float(np.mean(logs)), float(np.std(logs, ddof=1))
-    return math.exp(middle_log - _EIGHTY * width), math.exp(middle_log + _EIGHTY * width)
+        onsets.append(drawn.onset)
+    low, high = _eight_of_ten(logs)
+    return math.exp(low), math.exp(high), _onset_range(onsets)
+
+
+def _eight_of_ten(values: Sequence[float]) -> tuple[float, float]:
+    middle, width = float(np.mean(values)), float(np.std(values, ddof=1))
+    return middle - _EIGHTY * width, middle + _EIGHTY * width
+
+
+def _onset_range(onsets: Sequence[Onset]) -> OnsetRange:
+    """Return where eight of ten tubes begin, from those that were drawn."""
+    there = [(o, o.onset) for o in onsets if o.onset is not None]
+    quantity, unit = (there[0][1].quantity, there[0][1].unit) if there else (SCREEN, "V")
+    blank = OnsetRange(len(onsets), len(there), quantity, unit)
+    if len(there) < _ENOUGH * len(onsets):
+        return blank
+    knob = _eight_of_ten([at.rotation for _, at in there])
+    figure = _eight_of_ten([at.figure for _, at in there])
+    turns = [o.approach_deg for o, _ in there if o.approach_deg is not None]
+    turn = _eight_of_ten(turns) if len(turns) >= _ENOUGH * len(onsets) else (None, None)
+    return replace(
+        blank,
+        knob_low=max(knob[0], 0.0),
+        knob_high=min(knob[1], 1.0),
+        figure_low=max(figure[0], 0.0),
+        figure_high=figure[1],
+        approach_low_deg=None if turn[0] is None else max(turn[0], 0.0),
+        approach_high_deg=turn[1],
+    )
 
 
 def _tube(point: OperatingPoint, socket: str) -> TubePoint:

@@ -138,12 +138,35 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class OnsetRange:
+    """Where eight of ten tubes of a type break into oscillation: what print leaves open of the type, and the
+    spread from tube to tube.
+
+    drawn: tubes that were drawn; with_onset: of these, those with an onset on the control. knob (0..1 of the
+    rotation) and figure (what the control sets, its quantity in unit) at onset, approach (degrees, from loop
+    gain 0.9), each from low to high; None where fewer than three quarters have an onset.
+    """
+
+    drawn: int
+    with_onset: int
+    quantity: str
+    unit: str
+    knob_low: float | None = None
+    knob_high: float | None = None
+    figure_low: float | None = None
+    figure_high: float | None = None
+    approach_low_deg: float | None = None
+    approach_high_deg: float | None = None
+
+
+@dataclass(frozen=True)
 class Fitted:
     """The set as it would be used with a tube: onset brought to the place of the tube in place.
 
     changes: keys and values that were changed; onset: on the reference band with them, found again; bands: on
     how many of the build's bands it then oscillates. detection: figure there, with the two figures that eight
-    of ten tubes of the type lie within (what print leaves open, and the spread from tube to tube).
+    of ten tubes of the type lie within (what print leaves open, and the spread from tube to tube); range: the
+    same of the onset.
     """
 
     changes: tuple[tuple[str, float], ...]
@@ -152,6 +175,7 @@ class Fitted:
     detection: DetectionFigure
     detection_low_per_v: float
     detection_high_per_v: float
+    range: OnsetRange
 
 
 @dataclass(frozen=True, kw_only=True)

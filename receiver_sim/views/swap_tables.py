@@ -14,9 +14,10 @@ from receiver_sim.results.swap import (
     Fitting,
     SwapReport,
 )
-from receiver_sim.views.control_words import Words, words_of
+from receiver_sim.views.control_words import Words, words, words_of
 from receiver_sim.views.numbers import engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
+from receiver_sim.views.sure_tables import span
 
 _SHORT = {
     Status.DOES_NOT: "no onset",
@@ -33,6 +34,7 @@ def swap_sheet(report: SwapReport) -> Sheet:
             _reasons(report.detectors),
             _bands(report.detectors),
             _remedies(report.detectors, report),
+            *_onset_ranges(report.detectors),
         )
         candidates: Sequence[DetectorCandidate | AudioCandidate] = report.detectors
     else:
@@ -200,6 +202,35 @@ def _remedies(candidates: Sequence[DetectorCandidate], report: SwapReport) -> Se
     why = [Note(f"{text} ({', '.join(tubes)})", mark=" - ") for text, tubes in reasons.items()]
     parts: tuple[Grid | Note, ...] = (Grid(columns, tuple(rows)), Note(text), *why)
     return Section(f"What brings it to the onset of the {report.reference}", parts, PLATE_SUPPLY)
+
+
+def _onset_ranges(candidates: Sequence[DetectorCandidate]) -> tuple[Section, ...]:
+    """Return where eight of ten tubes of each type begin to oscillate, in the set as it would be used."""
+    used = [(c, c.fitted.range) for c in candidates if c.fitted is not None]
+    if not used:
+        return ()
+    sets = words(used[0][1].quantity, used[0][1].unit)
+    columns = (
+        Column("\ntube", "left"), Column(f"onset\nof {used[0][1].drawn}"), Column("knob\n%"),
+        Column(f"{sets.name}\n{sets.unit}"), Column("approach\ndeg"), Column("detection\n1/V"),
+    )  # fmt: skip
+    rows = [
+        (
+            _name(c),
+            str(one.with_onset),
+            span(one.knob_low, one.knob_high, 100.0),
+            span(one.figure_low, one.figure_high, sets.scale, decimals=1),
+            span(one.approach_low_deg, one.approach_high_deg),
+            _eight_of_ten(c),
+        )
+        for c, one in used
+    ]
+    note = Note(
+        "Eight of ten tubes of a type lie within, parts as stated: what print leaves open of it, and the "
+        "spread from tube to tube, from the tubes drawn. Two types whose ranges overlap may change places "
+        "from one specimen to the next."
+    )
+    return (Section("How far tubes of one type differ, as used", (Grid(columns, tuple(rows)), note)),)
 
 
 def _change(m: Adjustment | None) -> str:

@@ -7,6 +7,9 @@ import dataclasses
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api._spread import plan_for
+from receiver_sim.circuit.factors import PRINT
+from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.design import swap, swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.measure import onset
@@ -16,6 +19,8 @@ from receiver_sim.results.swap import DetectorCandidate, SwapReport
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import card_for
 from receiver_sim.studies import detection_figure
+from receiver_sim.studies.drawn_sets import look_at_set
+from receiver_sim.views.swap_tables import swap_sheet
 
 TRIED = ("12SJ7", "6SK7", "12SK7", "57", "6C6", "6J7", "EF80")
 
@@ -240,6 +245,33 @@ def test_ranks_that_the_ranges_do_not_tell_apart_are_marked(
     for one, other in (("6SJ7", "12SJ7"), ("57", "6C6")):
         a, b = by_type[one], by_type[other]
         assert a.alike or b.alike, (one, other)
+
+
+def test_where_tubes_of_a_type_begin_has_a_range(
+    report: SwapReport, by_type: dict[str, DetectorCandidate], bench: Bench, demo: Build
+) -> None:
+    """Of the tube in place against the onset of single tubes, drawn here by another seed: of sixteen, 9 to 16
+    lie within a range that holds eight of ten and is known to a quarter (binomial tables).
+    """
+    used = by_type["6SJ7"].fitted
+    assert used is not None and used.onset.onset is not None
+    one = used.range
+    assert (one.drawn, one.with_onset) == (swap.DRAWN, swap.DRAWN)
+    assert one.knob_low is not None and one.knob_high is not None
+    assert one.knob_low < used.onset.onset.rotation < one.knob_high
+    plan = plan_for(demo, bench, bands=[report.band], seed=11)
+    kept = tuple(
+        f for f in plan.factors
+        if f.key == "detector.tube" or (f.kind == PRINT and f.part == "6SJ7")
+    )  # fmt: skip
+    plan = dataclasses.replace(plan, factors=kept)
+    rows = draws(kept, seed=11, start=0, stop=16)
+    found = [look_at_set(bench, plan, moved_by(kept, row))[0].rotation for row in rows]
+    assert sum(at is not None and one.knob_low <= at <= one.knob_high for at in found) >= 9
+    (shown,) = [
+        s for s in swap_sheet(report).sections if s.heading == "How far tubes of one type differ, as used"
+    ]
+    assert shown.parts[0].rows[0][0] == swap_sheet(report).sections[0].parts[0].rows[0][1]
 
 
 def test_what_a_remote_cut_off_costs_is_said(by_type: dict[str, DetectorCandidate]) -> None:
