@@ -162,7 +162,7 @@
     const most = Math.max(1.2, ...now.gain, ...(was ? was.gain : []));
     const x = (r) => 40 + 590 * r, y = (v) => 172 - 160 * Math.max(v, 0) / most;
     add(svg, "path", { class: "axis", d: "M40 8V172H632", fill: "none" });
-    for (const share of [0, 0.25, 0.5, 0.75, 1]) add(svg, "text", { x: x(share), y: 188, "text-anchor": "middle" }, 100 * share + (share === 1 ? " %" : ""));
+    for (const share of [0, 0.25, 0.5, 0.75, 1]) add(svg, "text", { x: x(share), y: 188, "text-anchor": share === 1 ? "end" : "middle" }, 100 * share + (share === 1 ? " %" : ""));
     for (const value of [0, 1]) add(svg, "text", { x: 34, y: y(value) + 3, "text-anchor": "end" }, "T = " + value);
     add(svg, "path", { class: "thin", d: path([[40, y(1)], [632, y(1)]]) });
     if (was && changed()) add(svg, "path", { class: "was", d: path(was.rotation.map((r, i) => [x(r), y(was.gain[i])])) });

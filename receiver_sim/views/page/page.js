@@ -230,7 +230,8 @@
     } else if (oscillates) {
       const strong = band.onset !== null && rotation > 1.3 * band.onset;
       text = (strong ? "Far above onset: oscillating at " : "Oscillating at ") + si(now, "V") + ".";
-      if (stationBox.value === "carrier") text += " A carrier " + si(Math.abs(Number(dial.value)), "Hz") + " away becomes a whistle" + (heard ? " of " + si(heard.pitch, "Hz") : "") + ".";
+      if (stationBox.value === "carrier" && Math.abs(Number(dial.value)) < 1) text += " The dial is on the carrier: zero beat, no whistle.";
+      else if (stationBox.value === "carrier") text += " A carrier " + si(Math.abs(Number(dial.value)), "Hz") + " away becomes a whistle" + (heard ? " of " + si(heard.pitch, "Hz") : "") + ".";
       if (strong) text += " Weak stations drown, and an aerial radiates.";
       if (band.up[at] === 0) text += " It started further up and holds on here: backlash.";
     } else {

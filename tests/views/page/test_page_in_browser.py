@@ -213,6 +213,17 @@ def test_the_four_pictures_are_on_the_first_sheet(page: Page) -> None:
     assert 400.0 < bottom < 277.0 / 25.4 * 96.0
 
 
+def test_on_the_carrier_there_is_zero_beat_and_off_it_a_whistle(page: Page) -> None:
+    """Regression: 'A carrier 0 Hz away becomes a whistle.'"""
+    page.set_range("knob", 80.0)
+    page.choose("station", "carrier")
+    says = "return document.getElementById('says').textContent"
+    page.set_range("dial", 0.0)
+    assert "zero beat, no whistle" in page.script(says)
+    page.set_range("dial", 800.0)
+    assert "800 Hz away becomes a whistle" in page.script(says)
+
+
 def test_a_script_error_is_noticed(page: Page) -> None:
     page.script("setTimeout(() => { throw new Error('on purpose'); }, 0)")
     page.settle()
