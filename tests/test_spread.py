@@ -62,6 +62,20 @@ def test_two_workers_give_the_same_bits(plan: SetPlan, rows: list[tuple[SetOnset
     assert run_sets(plan, count=N, workers=2, kept=Kept(None)) == rows
 
 
+def test_processes_are_held_from_run_to_run(plan: SetPlan, rows: list[tuple[SetOnset, ...]]) -> None:
+    """The second run finds those of the first, and none is left."""
+    from joblib.externals.loky import reusable_executor
+
+    with _sets.processes_held():
+        first = run_sets(plan, count=2 * _sets.BLOCK, workers=2, kept=Kept(None))
+        running = set(reusable_executor._executor._processes)
+        assert running and first == rows[: 2 * _sets.BLOCK]
+        assert run_sets(plan, count=2 * _sets.BLOCK, workers=2, kept=Kept(None)) == first
+        assert set(reusable_executor._executor._processes) == running
+    left = reusable_executor._executor
+    assert left is None or not left._processes
+
+
 def test_a_cluster_of_two_processes_gives_the_same_bits(
     plan: SetPlan, rows: list[tuple[SetOnset, ...]]
 ) -> None:

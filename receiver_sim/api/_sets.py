@@ -239,6 +239,32 @@ def _blocks(numbers: Sequence[int], size: int) -> list[list[int]]:
     return list(out.values())
 
 
+_HELD: list[bool] = []
+_LEFT: list[bool] = []
+"""Whether processes are to be held, and whether a run has left some."""
+
+
+@contextmanager
+def processes_held() -> Iterator[None]:
+    """Keep the processes from one run to the next within the block: they take seconds to start."""
+    _HELD.append(True)
+    try:
+        yield
+    finally:
+        _HELD.pop()
+        if not _HELD:
+            _end_processes()
+
+
+def _end_processes() -> None:
+    if not _LEFT:
+        return
+    _LEFT.clear()
+    from joblib.externals.loky import get_reusable_executor  # noqa: PLC0415 - as joblib itself
+
+    get_reusable_executor().shutdown(wait=True, kill_workers=True)
+
+
 @contextmanager
 def _executor(workers: int, cluster: str | None) -> Iterator[dict[str, Any]]:
     """Give the options of joblib for processes here or in a cluster, and clear up after them."""
@@ -248,9 +274,9 @@ def _executor(workers: int, cluster: str | None) -> Iterator[dict[str, Any]]:
         finally:
             close_own()
             if workers > 1:
-                from joblib.externals.loky import get_reusable_executor  # noqa: PLC0415 - as joblib itself
-
-                get_reusable_executor().shutdown(wait=True, kill_workers=True)
+                _LEFT.append(True)
+                if not _HELD:
+                    _end_processes()
         return
     with _client(cluster):
         from joblib import parallel_config  # noqa: PLC0415 - as joblib itself
@@ -272,4 +298,4 @@ def _client(address: str) -> Any:
         raise UserError(f"--cluster {address}: no scheduler answers there ({error})") from None
 
 
-__all__ = ["BLOCK", "Kept", "block", "close_own", "run_asked", "run_sets"]
+__all__ = ["BLOCK", "Kept", "block", "close_own", "processes_held", "run_asked", "run_sets"]

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from receiver_sim.api._asked import Answers, family, known
-from receiver_sim.api._sets import Kept, Progress, Row, run_asked, run_sets
+from receiver_sim.api._sets import Kept, Progress, Row, processes_held, run_asked, run_sets
 from receiver_sim.builds import bands_named, opened
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.factors import Factor, factors_of, unmeasured
@@ -144,7 +144,7 @@ def spread_of_sets(
     began = time.monotonic()
     further = [rule for rule in known(asked) if rule not in RULES]
     bare = unmeasured(build)
-    with opened(bench) as open_bench:
+    with opened(bench) as open_bench, processes_held():
         first = plan_for(build, open_bench, bands=bands, seed=seed, given=bare)
         store = Kept(kept)
 
