@@ -26,7 +26,7 @@ def stressed(build, bench):
     settled = settle(build, bench)
     band = build.bands[0]
     cards = cards_for(build)
-    found = part_stress.run(Receiver(settled, bench).at(band, band.from_))
+    found = part_stress.run(Receiver(build, bench).at(band, band.from_))
     circuit = receiver_circuit(settled, cards, band=band, dial_hz=band.from_, rotation=0.5)
     return found, circuit, cards
 
