@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
-from receiver_sim.circuit.circuit import Circuit
+from receiver_sim.circuit.circuit import Circuit, Socket
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.element import GROUND, Element
 from receiver_sim.circuit.pins import heater_nodes
@@ -106,7 +106,8 @@ def run(tuned: Tuned) -> dict[str, Stress]:
             for rotation in SETTINGS:
                 on.turn(rotation)
                 here = circuit.replace(circuit.control.at(rotation))
-                _note(out, here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %", heaters)
+                at = _At(here, on.volts(), f"{state}, control at {100.0 * rotation:.0f} %")
+                _note(out, at, heaters)
     _note_switching(out, whole, tuned.bench, course, tuned.given)
     if filled is not None:
         _note_filter(out, whole, filled, tuned.given)
@@ -145,79 +146,82 @@ def _states(
         yield f"tubes cold and the regulator not struck{mains}", unlit.without(tubes), cold_v
 
 
-def _note(
-    out: dict[str, Stress],
-    circuit: Circuit,
-    volts: dict[str, float],
-    when: str,
-    heaters: Mapping[str, _HeaterEnds],
-) -> None:
+@dataclass(frozen=True)
+class _At:
+    """The set in one of its states: circuit, volts of nodes and amperes of branches, words for the state."""
+
+    circuit: Circuit
+    volts: dict[str, float]
+    when: str
+
+    def across(self, name: str) -> float:
+        return across(self.circuit, name, self.volts)
+
+    def into(self, socket: Socket, pin: str) -> float:
+        return self.circuit.into(socket, pin, self.volts)
+
+
+def _note(out: dict[str, Stress], at: _At, heaters: Mapping[str, _HeaterEnds]) -> None:
     tracks: dict[str, list[Element]] = {}
-    for name in [one for one in out if one in circuit]:
-        element = circuit[name]
+    for name in [one for one in out if one in at.circuit]:
+        element = at.circuit[name]
         if element.kind == "r" and element.about.tolerance == "pot" and element.about.key is not None:
             tracks.setdefault(element.about.key, []).append(element)
         elif element.kind in "rcl" and len(element.nodes) == 2:
-            v = abs(across(circuit, name, volts))
+            v = abs(at.across(name))
             watts = v * v / element.value if element.kind == "r" and element.value else 0.0
-            amps = abs(volts.get(f"{name}#branch", 0.0)) if element.kind == "l" else 0.0
-            out[name] = _worse(out[name], v=v, watts=watts, amps=amps, when=when)
+            amps = abs(at.volts.get(f"{name}#branch", 0.0)) if element.kind == "l" else 0.0
+            out[name] = _worse(out[name], v=v, watts=watts, amps=amps, when=at.when)
         elif element.kind == "v":  # what a battery or a bench supply gives
-            amps = abs(volts.get(f"{name}#branch", 0.0))
-            out[name] = _worse(out[name], v=0.0, watts=0.0, amps=amps, when=when)
-    _note_tubes(out, circuit, volts, when, heaters)
-    _note_regulator(out, circuit, volts, when)
+            amps = abs(at.volts.get(f"{name}#branch", 0.0))
+            out[name] = _worse(out[name], v=0.0, watts=0.0, amps=amps, when=at.when)
+    _note_tubes(out, at, heaters)
+    _note_regulator(out, at)
     for halves in tracks.values():
         whole = sum(half.value or 0.0 for half in halves)
-        most = max(abs(across(circuit, half.name, volts)) / (half.value or 1.0) for half in halves)
+        most = max(abs(at.across(half.name)) / (half.value or 1.0) for half in halves)
         for half in halves:
-            v = abs(across(circuit, half.name, volts))
-            out[half.name] = _worse(out[half.name], v=v, watts=most * most * whole, amps=most, when=when)
+            v = abs(at.across(half.name))
+            out[half.name] = _worse(out[half.name], v=v, watts=most * most * whole, amps=most, when=at.when)
 
 
-def _note_tubes(
-    out: dict[str, Stress],
-    circuit: Circuit,
-    volts: dict[str, float],
-    when: str,
-    heaters: Mapping[str, _HeaterEnds],
-) -> None:
+def _note_tubes(out: dict[str, Stress], at: _At, heaters: Mapping[str, _HeaterEnds]) -> None:
     """Add plate to cathode volts, dissipation and current of the tubes that are in, and what else their
     sheets limit.
     """
-    for name, socket in circuit.sockets.items():
-        if socket.tube not in circuit:
+    for name, socket in at.circuit.sockets.items():
+        if socket.tube not in at.circuit:
             continue
-        plate, cathode = (volts.get(socket.pins[pin], 0.0) for pin in ("plate", "cathode"))
-        amps = circuit.into(socket, "plate", volts)
+        plate, cathode = (at.volts.get(socket.pins[pin], 0.0) for pin in ("plate", "cathode"))
+        amps = at.into(socket, "plate")
         found: dict[str, float] = {}
         whole = amps
         if "screen" in socket.pins:
-            screen = volts.get(socket.pins["screen"], 0.0) - cathode
-            drawn = circuit.into(socket, "screen", volts)
+            screen = at.volts.get(socket.pins["screen"], 0.0) - cathode
+            drawn = at.into(socket, "screen")
             found |= {SCREEN_V: screen, SCREEN_W: screen * drawn}
             whole += drawn
         found[CATHODE_A] = whole
         if name in heaters:
-            ends = (volts.get(node, 0.0) for node in heaters[name].nodes)
+            ends = (at.volts.get(node, 0.0) for node in heaters[name].nodes)
             found[HEATER_V] = heaters[name].peak_v + max(abs(cathode - end) for end in ends)
         here = _worse(
-            out[socket.tube], v=plate - cathode, watts=(plate - cathode) * amps, amps=amps, when=when
+            out[socket.tube], v=plate - cathode, watts=(plate - cathode) * amps, amps=amps, when=at.when
         )
         before = dict(here.besides)
         for words, value in found.items():
             if value > 1.001 * before.get(words, (0.0, ""))[0]:
-                before[words] = (value, when)
+                before[words] = (value, at.when)
         out[socket.tube] = replace(here, besides=before)
 
 
-def _note_regulator(out: dict[str, Stress], circuit: Circuit, volts: dict[str, float], when: str) -> None:
+def _note_regulator(out: dict[str, Stress], at: _At) -> None:
     """Add the current through a regulator: what its dropper brings and the control does not take."""
-    for name in [n for n in out if n in circuit and circuit[n].kind == "d"]:
-        dropper, top = circuit.part(Role.DROPPER), circuit.part(Role.CONTROL_TOP)
-        amps = circuit.current(dropper, volts) - circuit.current(top, volts)
-        v = abs(across(circuit, name, volts))
-        out[name] = _worse(out[name], v=v, watts=v * amps, amps=amps, when=when)
+    for name in [n for n in out if n in at.circuit and at.circuit[n].kind == "d"]:
+        dropper, top = at.circuit.part(Role.DROPPER), at.circuit.part(Role.CONTROL_TOP)
+        amps = at.circuit.current(dropper, at.volts) - at.circuit.current(top, at.volts)
+        v = abs(at.across(name))
+        out[name] = _worse(out[name], v=v, watts=v * amps, amps=amps, when=at.when)
 
 
 def _worse(one: Stress, *, v: float, watts: float, amps: float, when: str) -> Stress:
