@@ -84,6 +84,28 @@ def gains_of(samples: Sequence[Sample]) -> tuple[tuple[float, float, float], ...
     )
 
 
+class _Curve:
+    """A `MonotoneCubic` for one value at a time, of which a set asks some sixty; beyond its points it runs
+    straight on.
+    """
+
+    def __init__(self, x: Sequence[float], y: Sequence[float]) -> None:
+        self._x, self._y = tuple(x), tuple(y)
+        self._slopes = [float(s) for s in MonotoneCubic(x, y).slope(x)]
+
+    def __call__(self, x: float) -> float:
+        """Return y at x."""
+        end = 0 if x < self._x[0] else -1 if x > self._x[-1] else None
+        if end is not None:
+            return self._y[end] + (x - self._x[end]) * self._slopes[end]
+        i = min(max(bisect_right(self._x, x) - 1, 0), len(self._x) - 2)
+        h, rise = self._x[i + 1] - self._x[i], self._y[i + 1] - self._y[i]
+        t = (x - self._x[i]) / h
+        first, last = self._slopes[i] * h, self._slopes[i + 1] * h
+        bend = first + last - 2.0 * rise
+        return self._y[i] + t * (first + t * (rise - first - bend + t * bend))
+
+
 class Alike:
     """The share of the control's travel at which the build as stated has a loop gain.
 
@@ -92,26 +114,12 @@ class Alike:
 
     def __init__(self, gains: Sequence[tuple[float, float, float]]) -> None:
         shares, values, figures = zip(*gains, strict=True)
-        self.figure = MonotoneCubic(shares, figures)
-        self._gains: tuple[float, ...] = values
-        self._shares: tuple[float, ...] = shares
-        # plain numbers: a set asks some sixty times for one value
-        self._slopes = [float(s) for s in MonotoneCubic(values, shares).slope(values)]
+        self.figure = _Curve(shares, figures)
+        self._share = _Curve(values, shares)
 
     def __call__(self, gain: float, of: float) -> float:
-        """Return that share, of a set whose loop gain is `of` times that of the build; beyond what was
-        measured the curve runs straight on.
-        """
-        asked = gain / of
-        end = 0 if asked < self._gains[0] else -1 if asked > self._gains[-1] else None
-        if end is not None:
-            return self._shares[end] + (asked - self._gains[end]) * self._slopes[end]
-        i = min(max(bisect_right(self._gains, asked) - 1, 0), len(self._gains) - 2)
-        h, rise = self._gains[i + 1] - self._gains[i], self._shares[i + 1] - self._shares[i]
-        t = (asked - self._gains[i]) / h
-        first, last = self._slopes[i] * h, self._slopes[i + 1] * h
-        bend = first + last - 2.0 * rise
-        return self._shares[i] + t * (first + t * (rise - first - bend + t * bend))
+        """Return that share, of a set whose loop gain is `of` times that of the build."""
+        return self._share(gain / of)
 
 
 @dataclass
@@ -233,9 +241,8 @@ def figures_at(looked: Looked, alike: Alike, share: float) -> tuple[float, float
     What it sets is a part of what that of the build as stated sets there, which hardly changes along it.
     """
     near = sorted(looked.samples, key=lambda s: abs(s.wiper - share))[:3]
-    *stated, here = alike.figure([*(s.wiper for s in near), share]).tolist()
-    part = through([(s.wiper, s.figure / of) for s, of in zip(near, stated, strict=True)], share)
-    return part * here, through([(s.wiper, s.frequency) for s in near], share)
+    part = through([(s.wiper, s.figure / alike.figure(s.wiper)) for s in near], share)
+    return part * alike.figure(share), through([(s.wiper, s.frequency) for s in near], share)
 
 
 def through(points: Sequence[tuple[float, float]], x: float) -> float:
