@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from receiver_sim.api._common import Progress, quiet
-from receiver_sim.api._found import first_found, no_onset
+from receiver_sim.api._found import Found, first_found, no_onset
 from receiver_sim.builds import opened, output_index
 from receiver_sim.circuit.signals import DialPath, Signal
+from receiver_sim.circuit.views.envelope import LOWEST_V
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
+from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.physics.band_noise import PLACES
 from receiver_sim.receiver import Receiver
@@ -60,6 +63,29 @@ def _heard_without(found: Oscillation, *, relative: bool, frequency: str) -> tup
     return tuple(notes)
 
 
+def _moves_by_itself(receiver: Receiver, found: Found, path: Sequence[tuple[float, float]]) -> str | None:
+    """Say at which end of a path the set does not hold still, by its natural modes there; None if it does."""
+    known = found.oscillation.amplitudes
+    settings = [rotation for _, rotation in path]
+    for rotation in sorted({max(settings), min(settings)}, reverse=True):
+        held = None if known is None else known.strongest(rotation)
+        if held is None and known is not None and found.oscillation.onset is None:
+            # it oscillates all over the control, of which the map leaves out the very ends
+            held = float(np.interp(rotation, known.rotation, known.amplitude_v))
+        at = linearised(
+            receiver, found.mode, amplitude=held or LOWEST_V, rotation=rotation, oscillates=held is not None
+        )
+        growing = at.modes().growing
+        if growing.size:
+            hertz = abs(growing[0].imag) / (2.0 * math.pi)
+            pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
+            return (
+                f"at {100.0 * rotation:.4g} % of the control the set does not hold still (howl or squegging"
+                f"{pitch}): that is heard, too; 'receiver-sim onset' tells where it holds still"
+            )
+    return None
+
+
 def listen(
     build: Build,
     *,
@@ -98,6 +124,7 @@ def listen(
         known = oscillation.amplitudes
         frequency = "the resonance of the tank" if known is None else "the oscillation at its weakest"
         at = float(np.mean([rotation for _, rotation in path])) if path else HALF_WAY
+        restless = _moves_by_itself(receiver, found, path) if path else None
         noise = (
             None
             if place is None
@@ -123,7 +150,9 @@ def listen(
             noise=noise,
             seed=seed,
             place=place or "",
+            stretch_s=listening.CHUNK_S if restless is None else listening.RESTLESS_S,
             progress=lambda done, total: progress("listening", done, total),
         )
         notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)
+        notes += () if restless is None else (restless,)
         return replace(sound, warnings=build.warnings, status=oscillation.status, notes=notes)

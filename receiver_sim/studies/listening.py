@@ -50,6 +50,10 @@ CHUNK_S = 0.5
 """Stretches in which a run is made, each beginning where the one before ended: for progress, memory and
 time limits."""
 
+RESTLESS_S = 0.02
+"""The same for a set that howls: clipped on both sides at some kilohertz it takes ngspice a thousand steps a
+millisecond at worst, and a stretch of the usual length a minute and more."""
+
 RELTOL = "reltol=1e-3"
 """Newton's method stops at the first step that is smaller: what is left is of the order of its square. A
 third of the iterations are spared; a test holds the sound beside that of `TRAN_OPTIONS`."""
@@ -156,12 +160,14 @@ def run(
     noise: SetNoise | None = None,
     seed: int = 1,
     place: str = "",
+    stretch_s: float = CHUNK_S,
 ) -> Sound:
     """Return the sound at one output (index of the phones) for `seconds` of listening.
 
     reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
     dial where it stands at first; dial: how it moves from there, None if it stands still. noise: what makes
-    noise, None for a clean sound; seed: names its course; place: where the band's noise is from. Raises
+    noise, None for a clean sound; seed: names its course; place: where the band's noise is from; stretch_s:
+    length of the single runs. Raises
     ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
     when a simulation fails.
     """
@@ -182,7 +188,7 @@ def run(
     spent = 0.0
     # a rest too short for a run of its own is added to the last stretch
     steps = bool(mode.along) and len({rotation for _, rotation in path}) > 1
-    chunk = STEP_S if steps else CHUNK_S
+    chunk = STEP_S if steps else stretch_s
     total = max(math.ceil(seconds / chunk - 0.1), 1)
     grid = np.arange(round(seconds * RATE)) / RATE
     volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)

@@ -244,6 +244,8 @@ def test_what_moves_by_itself_is_not_run_over_time_with_a_carrier(bench):
     ear = detection.Listener(receiver, mode_at(tuned, oscillation), found=oscillation, output=0)
     _, heard = ear.beat_in_time(found.beat.best.rotation, 1e-6, offset_hz=800.0, seconds=0.03)
     assert heard > 1.0 > 1e3 * found.beat.best_v
+    sound = api.listen(build, signals=(), seconds=0.04, relative=1.0, bench=bench)  # noise sets it off
+    assert sound.rms_v > 1.0 and any("does not hold still" in note for note in sound.notes)
 
 
 def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):
