@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -93,3 +94,15 @@ def test_of_what_a_dead_worker_said_the_last_line_is_told(said: bytes, words: st
     one: Any = object.__new__(WorkerProcess)
     one._process, one._stderr = SimpleNamespace(poll=lambda: -11), io.BytesIO(said)
     assert one._last_words() == f"the ngspice process ended with code -11{words}"
+
+
+def test_of_several_failures_the_first_item_s_is_raised() -> None:
+    """Whichever came first in time: two items that fail together, and the outcome must not hang on luck."""
+    together = threading.Barrier(2, timeout=30.0)
+
+    def fails(_bench: Bench, item: int) -> None:
+        together.wait()
+        raise RuntimeError(f"item {item}")
+
+    with Bench(workers=2) as bench, pytest.raises(RuntimeError, match=r"^item 0$"):
+        bench.map(fails, [0, 1])

@@ -39,7 +39,7 @@ def test_a_tubes_volts_count_from_its_cathode_and_its_current_is_that_of_both() 
     volts = {"p": 210.0, "s": 160.0, "k": 11.0, "ha": 0.0, "hb": -3.0}
     heaters = {"audio": part_stress._HeaterEnds(("ha", "hb"), 9.8)}
     out = {"xaud": Stress()}
-    part_stress._note_tubes(out, _Tube(), volts, "here", heaters)  # type: ignore[arg-type]
+    part_stress._note_tubes(out, part_stress._At(_Tube(), volts, "here"), heaters)  # type: ignore[arg-type]
     met = out["xaud"]
     assert met.highest_v == pytest.approx(199.0)
     assert met.watts_w == pytest.approx(199.0 * 20e-3)
