@@ -141,6 +141,7 @@ def test_a_drawn_set_whose_workers_are_lost_says_so(
         raise EngineLost("the ngspice process ended with code -9")
 
     monkeypatch.setattr(Session, "ac", gone)
+    monkeypatch.setattr(Session, "ac_each", gone)
     with pytest.raises(EngineLost):
         look_at_set(bench, plan, {})
 

@@ -150,7 +150,7 @@ def listen(
             noise=noise,
             seed=seed,
             place=place or "",
-            stretch_s=listening.CHUNK_S if restless is None else listening.RESTLESS_S,
+            stretch_s=None if restless is None else listening.RESTLESS_S,
             progress=lambda done, total: progress("listening", done, total),
         )
         notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)

@@ -160,14 +160,15 @@ def run(
     noise: SetNoise | None = None,
     seed: int = 1,
     place: str = "",
-    stretch_s: float = CHUNK_S,
+    stretch_s: float | None = None,
 ) -> Sound:
     """Return the sound at one output (index of the phones) for `seconds` of listening.
 
     reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
     dial where it stands at first; dial: how it moves from there, None if it stands still. noise: what makes
     noise, None for a clean sound; seed: names its course; place: where the band's noise is from; stretch_s:
-    length of the single runs. Raises
+    length of the single runs, `CHUNK_S` if
+    None. Raises
     ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
     when a simulation fails.
     """
@@ -188,7 +189,7 @@ def run(
     spent = 0.0
     # a rest too short for a run of its own is added to the last stretch
     steps = bool(mode.along) and len({rotation for _, rotation in path}) > 1
-    chunk = STEP_S if steps else stretch_s
+    chunk = STEP_S if steps else stretch_s or CHUNK_S
     total = max(math.ceil(seconds / chunk - 0.1), 1)
     grid = np.arange(round(seconds * RATE)) / RATE
     volts, amplitude = np.zeros(grid.size), np.zeros(grid.size)

@@ -90,6 +90,6 @@ def test_a_triode_under_a_screen_control_is_a_fault_of_the_build(demo: Build) ->
     with pytest.raises(BuildFaults) as caught:
         api.cards_for(wrong)
     assert str(caught.value).endswith(
-        "detector.tube: value '6J5': expected a pentode or screen-grid tube, since the control sets the "
-        "volts of a screen; take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"
+        "detector.tube: value '6J5': expected a pentode or screen-grid tube, since the control sets a "
+        "screen voltage; take a tube with a screen, or write 'acts_on: plate' under 'regeneration'"
     )

@@ -13,7 +13,7 @@ from receiver_sim.results import swap, tubes
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import RatingLine
 from receiver_sim.results.envelope import OnsetKind
-from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
 from receiver_sim.results.tube_curves import GmLine, TubeCurves
 from receiver_sim.schema.card import card_for
 from receiver_sim.views import swap_tables, tube_tables
@@ -48,6 +48,10 @@ def report() -> swap.SwapReport:
             swap.Fitted, source, detection_low_per_v=1000.0 * source.mantissa(),
             detection=filled(swap.DetectionFigure, source, total_per_v=1000.0 * source.mantissa()),
             detection_high_per_v=1000.0 * source.mantissa(),
+            range=filled(
+                swap.OnsetRange, source, quantity=SCREEN, unit="V",
+                figure_low=10.0 * source.mantissa(), figure_high=10.0 + 10.0 * source.mantissa(),
+            ),
         )  # fmt: skip
         return filled(
             swap.DetectorCandidate, source, rank=rank, tube=tube, in_place=in_place, extrapolated=(),
@@ -117,6 +121,25 @@ def test_onset_of_each_tube_on_every_band(report: swap.SwapReport) -> None:
             assert mark == " h"
             reading.check(volts, "V", band.onset.onset.screen_v, "V", digits=2)
             assert reading.read(knob).value == pytest.approx(band.onset.onset.rotation, abs=6e-3)
+
+
+def test_how_far_tubes_of_one_type_differ(report: swap.SwapReport) -> None:
+    """Per cent of the knob, volts of the screen, degrees of turning; how many of the tubes drawn begin."""
+    found = the(swap_tables.swap_sheet(report), "How far tubes of one type differ, as used")
+    first = report.detectors[0].fitted
+    assert first is not None
+    assert found.headings == (
+        "tube", f"onset of {first.range.drawn}", "knob %", "screen V", "approach deg", "detection 1/V"
+    )  # fmt: skip
+    for row, candidate in zip(found.rows, report.detectors, strict=True):
+        assert candidate.fitted is not None
+        one = candidate.fitted.range
+        assert row[1] == str(one.with_onset)
+        ends = [tuple(float(text) for text in cell.split(" to ")) for cell in row[2:5]]
+        assert one.knob_low is not None and one.knob_high is not None
+        assert ends[0] == pytest.approx((100.0 * one.knob_low, 100.0 * one.knob_high), rel=0.05)
+        assert ends[1] == pytest.approx((one.figure_low, one.figure_high), abs=0.051)
+        assert ends[2] == pytest.approx((one.approach_low_deg, one.approach_high_deg), rel=0.05)
 
 
 def test_what_brings_a_tube_to_the_same_onset(report: swap.SwapReport) -> None:
