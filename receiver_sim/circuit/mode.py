@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.mode import swing_factor
 
 
@@ -93,7 +94,13 @@ class Mode:
         MHz half a per cent, by which onset lies lower on the control.
         """
         own = self.residue / self.decay * self.transfer
-        return (self.grid - self.cathode) * swing_factor(own, stray=self.stray)
+        try:
+            factor = swing_factor(own, stray=self.stray)
+        except NoAnswer:
+            # No current in phase with its control voltage keeps up an oscillation, so there is none; of what
+            # a signal brings to the grid, the few per cent by the tube's own current are left out.
+            factor = 1.0
+        return (self.grid - self.cathode) * factor
 
     @property
     def capacitance(self) -> float:
