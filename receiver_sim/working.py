@@ -102,9 +102,18 @@ def dc_stages(
     stages: Stages, receiver: Receiver, setting: Setting
 ) -> tuple[tuple[OperatingPoint, ...], RegulatorDrift | None]:
     """Return the d.c. conditions (empty if they failed) and the drift with the mains (None if it did)."""
-    points = stages.run("operating point", lambda: _points(receiver, setting))
-    drift = stages.run("regulator and mains", lambda: _drift(receiver, setting))
-    return points or (), drift
+    points, drift = _dc_jobs(receiver, setting)
+    stages.side_by_side(receiver.bench, [points, drift])
+    return points.found or (), drift.found
+
+
+def _dc_jobs(
+    receiver: Receiver, setting: Setting
+) -> tuple[Job[tuple[OperatingPoint, ...]], Job[RegulatorDrift]]:
+    return (
+        Job("operating point", lambda *_: _points(receiver, setting)),
+        Job("regulator and mains", lambda *_: _drift(receiver, setting)),
+    )
 
 
 @dataclass(frozen=True)
@@ -146,12 +155,11 @@ class Looking:
             self._points = Job("operating point", lambda *_: _ends(receiver))
             self.jobs: list[Job[Any]] = [self._points]
             return
-        at, tuned, rotation = setting, setting.on(receiver), setting.rotation
+        tuned, rotation = setting.on(receiver), setting.rotation
         self._audio = Job("audio", lambda *_: audio_response.run(tuned, rotation=rotation))
         self._hum = Job("hum", lambda *_: hum.run(tuned, rotation=rotation))
         self._paths = Job("hum by its paths", lambda *_: hum_paths.run(tuned, rotation=rotation))
-        self._points = Job("operating point", lambda *_: _points(receiver, at))
-        self._drift = Job("regulator and mains", lambda *_: _drift(receiver, at))
+        self._points, self._drift = _dc_jobs(receiver, setting)
         self.jobs = [self._points, self._drift, self._audio, self._hum, self._paths]
 
     def found(self) -> LookedAt:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -15,7 +14,7 @@ from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.circuit.views.envelope import LOWEST_V
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
-from receiver_sim.measure.linear_envelope import linearised
+from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.physics.band_noise import PLACES
 from receiver_sim.receiver import Receiver
@@ -72,12 +71,10 @@ def _moves_by_itself(receiver: Receiver, found: Found, path: Sequence[tuple[floa
         if held is None and known is not None and found.oscillation.onset is None:
             # it oscillates all over the control, of which the map leaves out the very ends
             held = float(np.interp(rotation, known.rotation, known.amplitude_v))
-        at = linearised(
+        hertz = unrest_hz(
             receiver, found.mode, amplitude=held or LOWEST_V, rotation=rotation, oscillates=held is not None
         )
-        growing = at.modes().growing
-        if growing.size:
-            hertz = abs(growing[0].imag) / (2.0 * math.pi)
+        if hertz is not None:
             pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
             return (
                 f"at {100.0 * rotation:.4g} % of the control the set does not hold still (howl or squegging"

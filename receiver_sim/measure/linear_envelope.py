@@ -110,6 +110,17 @@ def linearised(
     return Linearised(free, weight, answers.shift, (*carriers, Carrier("tank", biases=True)), stray)
 
 
+def unrest_hz(
+    receiver: OnBench, mode: Mode, *, amplitude: float, rotation: float, oscillates: bool = True
+) -> float | None:
+    """Return the pitch (Hz, 0 for none) of what grows fastest at a setting as in `linearised`; None where all
+    holds still.
+    """
+    modes = linearised(receiver, mode, amplitude=amplitude, rotation=rotation, oscillates=oscillates).modes()
+    growing = modes.s[modes.grows]
+    return float(abs(growing[0].imag)) / (2.0 * np.pi) if growing.size else None
+
+
 def stray_pair(circuit: Circuit) -> tuple[str, str] | None:
     """Return the plate of the last audio tube and the detector's grid; None for a set without audio tube."""
     socket = circuit.sockets.get("audio")

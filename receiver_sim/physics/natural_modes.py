@@ -31,9 +31,9 @@ class NaturalModes:
     share: FloatArray
 
     @property
-    def growing(self) -> ComplexArray:
-        """Those of `s` that grow, fastest first."""
-        return self.s[self.s.real > ROUNDING * np.abs(self.s)]
+    def grows(self) -> npt.NDArray[np.bool_]:
+        """Which of `s` grow, by more than rounding."""
+        return self.s.real > ROUNDING * np.abs(self.s)
 
 
 def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: complex) -> NaturalModes:

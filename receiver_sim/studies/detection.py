@@ -14,7 +14,7 @@ from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit
 from receiver_sim.errors import NoAnswer, WrongValue
-from receiver_sim.measure.linear_envelope import linearised
+from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
@@ -483,10 +483,10 @@ def run(
     if beat is not None:
         working = beat.best.rotation
         amplitude = ear.held(working)
-        growing = linearised(receiver, mode, amplitude=amplitude, rotation=working).modes().growing
-        if growing.size:
+        unrest = unrest_hz(receiver, mode, amplitude=amplitude, rotation=working)
+        if unrest is not None:
             # a run over time would show the motion that grows up, not what a carrier does
-            return replace(empty, notes=(*empty.notes, _restless(growing[0].imag / (2.0 * math.pi))))
+            return replace(empty, notes=(*empty.notes, _restless(unrest)))
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly
         locking = 100.0 * 2.0 * math.pi * amplitude / (abs(mode.at(working).residue) * ear.current(1.0))
         empty = replace(

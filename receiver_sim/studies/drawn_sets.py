@@ -143,9 +143,7 @@ def _set(
     """
     circuit = set_circuit(plan.maps[group[0]], laws, by)
     with bench.session(deck(circuit)) as session:
-        one = _Set(plan, tuple(group), by, session, circuit)
-        one.singly = singly
-        yield one
+        yield _Set(plan, tuple(group), by, session, circuit, singly=singly)
 
 
 class _Set:
@@ -158,10 +156,11 @@ class _Set:
         by: Mapping[str, float],
         session: Session,
         circuit: Circuit,
+        *,
+        singly: bool,
     ) -> None:
         self._plan, self._group, self._by = plan, group, by
-        self._session, self._circuit = session, circuit
-        self.singly = False
+        self._session, self._circuit, self._singly = session, circuit, singly
         self._now = {e.name: e.value for e in circuit.elements if e.value is not None}
         followers = {one.element for one in circuit.control.followers}
         self._tuning = circuit.part(Role.TUNING)
@@ -258,7 +257,7 @@ class _Set:
 
     def _measured(self, asked: Mapping[int, float]) -> dict[int, Sample]:
         """Return what each band gives at a share; one whose tank lies elsewhere is measured by itself."""
-        if self.singly or not asked:
+        if self._singly or not asked:
             return {index: self._one(index, share) for index, share in asked.items()}
         # the band that is in comes first: it is not put in again
         asked = {i: asked[i] for i in sorted(asked, key=lambda i: i != self._in)}

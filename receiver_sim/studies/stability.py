@@ -15,7 +15,7 @@ from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, kick
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.linear_envelope import Carrier, linearised
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.physics.natural_modes import ROUNDING, NaturalModes
+from receiver_sim.physics.natural_modes import NaturalModes
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import (
@@ -281,7 +281,7 @@ def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
 
 
 def _grows(look: Callable[[float], NaturalModes], place: float) -> bool:
-    return bool(look(place).growing.size)
+    return bool(look(place).grows.any())
 
 
 def _between(amplitudes: AmplitudeMap, place: float) -> tuple[float, float]:
@@ -375,7 +375,7 @@ def _row(
 ) -> Seen:
     """Return the modes of a setting as a row of the result: the slow ones and all that grow."""
     s = found.s
-    grows = s.real > ROUNDING * np.abs(s)
+    grows = found.grows
     told = (s.imag >= 0.0) & (grows | (np.abs(s) < 2.0 * np.pi * SLOW_HZ))
     names = [carrier.word for carrier in carriers]
     row = EnvelopeModes(
