@@ -56,9 +56,15 @@ END
 
 has_venv() { "$python" -c 'import ensurepip, venv' 2>/dev/null; }
 
+has_python() { command -v "$python" >/dev/null 2>&1; }
+
+has_apt() { [ "$(uname -s)" = Linux ] && command -v apt-get >/dev/null 2>&1; }
+
+# Without any Python, apt-get brings it with the other packages; one asked for by its name has to be there.
 find_python() {
     python=${PYTHON:-python3}
-    if ! command -v "$python" >/dev/null 2>&1; then
+    if ! has_python; then
+        if [ -z "${PYTHON:-}" ] && has_apt; then return 0; fi
         die "no '$python' on this system." \
             "Debian or Ubuntu: apt-get install python3      macOS: brew install python" \
             "If it has another name, name it: PYTHON=/path/to/python3 ./setup.sh $command"
@@ -73,8 +79,9 @@ find_python() {
 # Lists the system packages that are missing (Debian's names) for this command in $missing.
 need_packages() {
     missing=
-    has_library || missing="$missing libngspice0"
-    has_venv || missing="$missing python3-venv"
+    has_python || missing="$missing python3"
+    { has_python && has_library; } || missing="$missing libngspice0"
+    { has_python && has_venv; } || missing="$missing python3-venv"
     # The tests also compare with stock ngspice in batch mode.
     if [ "$extras" = test ]; then
         command -v ngspice >/dev/null 2>&1 || missing="$missing ngspice"
@@ -127,7 +134,7 @@ install_packages() {
         die "missing: $missing (Debian's names), and there is no Homebrew to install them with." \
             "Install Homebrew, then: brew install libngspice ngspice python" \
             "With MacPorts or your own build: NGSPICE_LIBRARY_PATH=/path/to/libngspice.dylib ./setup.sh $command"
-    elif [ "$system" = Linux ] && command -v apt-get >/dev/null 2>&1; then
+    elif has_apt; then
         install_with_apt
     elif [ "$system" = Linux ]; then
         die "missing: $missing (Debian's names), and there is no apt-get to install them with." \
@@ -202,6 +209,7 @@ install_python() {
 install() {
     find_python
     install_packages
+    find_python # the one that has just come may be too old
     install_python
 }
 

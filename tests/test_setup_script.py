@@ -36,6 +36,7 @@ class System:
 
     def __init__(self, folder: Path, script: Path) -> None:
         self.folder, self.script = folder, script
+        self.environment = {"PATH": str(folder), "HOME": str(folder)}
         for tool in TOOLS:
             (folder / tool).symlink_to(shutil.which(tool) or tool)
         self.program("python3", PYTHON.format(folder))
@@ -55,11 +56,10 @@ class System:
 
     def run(self, *arguments: str) -> tuple[int, str]:
         """Run the script there; return the exit code and all it said."""
-        environment = {"PATH": str(self.folder), "HOME": str(self.folder)}
         shell = os.path.realpath(self.folder / "sh")
         done = subprocess.run(
             [shell, str(self.script), *arguments],
-            env=environment,
+            env=self.environment,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
@@ -128,6 +128,43 @@ def test_no_python(system: System) -> None:
         "       Debian or Ubuntu: apt-get install python3      macOS: brew install python\n"
         "       If it has another name, name it: PYTHON=/path/to/python3 ./setup.sh install\n",
     )
+
+
+def without_python(system: System) -> None:
+    """Take Python away; apt-get install brings it."""
+    (system.folder / "python3").rename(system.folder / "python3-to-come")
+    system.program(
+        "apt-get",
+        f'#!/bin/sh\necho "apt-get $*" >>{system.folder}/calls\n'
+        f"cd {system.folder}\n"
+        f'case "$*" in *install*python3*) {shutil.which("mv")} python3-to-come python3 ;; esac\n',
+    )
+
+
+def test_no_python_on_debian_is_installed_with_the_rest(system: System) -> None:
+    system.state("has-venv", "has-library")
+    without_python(system)
+    _, text = system.run("demo")
+    assert text.startswith("setup: installing python3 libngspice0 python3-venv with apt-get\n")
+    assert system.calls[1].endswith(" python3 libngspice0 python3-venv")
+    assert system.calls[2:] == ["venv"]
+
+
+def test_the_python_that_came_is_too_old(system: System) -> None:
+    system.state("has-venv", "has-library", "old")
+    without_python(system)
+    code, text = system.run("demo")
+    assert code == 1
+    assert "setup: Python 3.9.2 is too old; receiver_sim needs Python 3.10 or newer.\n" in text
+
+
+def test_a_python_asked_for_by_name_is_not_replaced(system: System) -> None:
+    system.program("apt-get")
+    system.environment["PYTHON"] = "python3.99"
+    code, text = system.run("demo")
+    assert code == 1
+    assert text.startswith("setup: no 'python3.99' on this system.\n")
+    assert system.calls == []
 
 
 def test_root_on_debian_installs_only_what_is_missing(system: System) -> None:
