@@ -88,9 +88,32 @@ def test_one_set(demo: Build, demo_cards: Cards) -> None:
     assert (build.phones[0].resistance, build.phones[0].inductance) == pytest.approx(
         (2.2e3 * 1.15, 1.7 * 1.15)
     )
-    was = demo_cards.detector.capacitances
-    assert cards.detector.capacitances.cgk == pytest.approx(1.1 * was.cgk)
+    was, now = demo_cards.detector.capacitances, cards.detector.capacitances
+    for name in ("cgp", "cgk", "cpk"):
+        assert getattr(now, name) == pytest.approx(1.1 * getattr(was, name), rel=1e-9, abs=0.0), name
     assert cards.audio.law() == demo_cards.audio.law()
+
+
+def test_input_loading_moves_as_a_whole(demo: Build, demo_cards: Cards) -> None:
+    """By transit time and by the cathode's lead, at any frequency; the audio tube has none that counts."""
+    factors = factors_of(demo, demo, demo_cards)
+    _, cards = drawn(demo, demo_cards, factors, {"detector.tube#input loading": 0.3})
+    was, now = demo_cards.detector.input_loading, cards.detector.input_loading
+    for hertz in (2e6, 28e6):
+        before, after = (one.kc * hertz + one.kh * hertz**2 for one in (was, now))
+        assert after == pytest.approx(1.3 * before, rel=1e-9, abs=0.0)
+    assert was.kc > 0.0 and was.kh > 0.0
+
+
+def test_what_is_measured_of_a_tube_is_known_to_two_per_cent_or_hundredths_of_a_volt(
+    demo: Build, demo_cards: Cards
+) -> None:
+    """The class 'measured' of the table of tolerances; of a contact potential, which is no value to be parted
+    by, so many volts."""
+    found = factors_of(demo, demo, demo_cards, measured=["detector.tube"])
+    of_tube = {f.name.partition("#")[2]: f for f in found if f.key == "detector.tube"}
+    assert {name: (f.low, f.high) for name, f in of_tube.items()} == dict.fromkeys(of_tube, (-0.02, 0.02))
+    assert [name for name, f in of_tube.items() if f.volts] == ["contact potential"]
 
 
 def test_one_tube(demo_cards: Cards) -> None:

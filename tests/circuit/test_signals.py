@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -119,6 +121,52 @@ def test_points_only_where_something_changes():
     times = voice.times(0.0, 1.0)
     assert times[times > 0.3 + 1.0 / POINTS_HZ].tolist() == [1.0]
     assert voice.modulation(times)[-1] == 1.0  # the carrier stays
+
+
+def test_a_text_is_keyed_over_and_over_with_a_words_gap_between():
+    """ITU-R M.1677-1: between words seven dots; at 12 words a minute (PARIS, 50 dots) a dot is 0.1 s. 'A' is
+    .-: down from 0 to 1 and from 2 to 5 dots, and again seven later, from 12 on."""
+    keyed = Signal(1.0, text="A", words_per_minute=12.0, start_s=0.3)
+    edges = [0.0, 1.0, 2.0, 5.0, 12.0, 13.0, 14.0, 17.0, 24.0]
+    middles = 0.3 + 0.1 * np.array([0.5 * (a + b) for a, b in pairwise(edges)])
+    assert keyed.modulation(middles).real == pytest.approx([1, 0, 1, 0, 1, 0, 1, 0], abs=1e-12)
+    # half way up the raised cosine, 2.5 ms after each edge
+    flanks = 0.3 + 0.1 * np.array(edges) + 0.5 * signals.EDGE_S
+    assert keyed.modulation(flanks).real == pytest.approx([0.5] * 9, abs=1e-9)
+
+
+def test_speech_moves_the_carrier_by_its_depth():
+    """1 + m s(t): of a tone at 0.35 the carrier runs between 0.65 and 1.35 (textbook)."""
+    signal = Signal(1.0, kind="am", audio=tone(400.0), depth=0.35, start_s=0.0)
+    course = signal.modulation(np.arange(0.1, 0.4, 1e-5)).real
+    assert (course.min(), course.max()) == pytest.approx((0.65, 1.35), abs=2e-3)
+
+
+def test_a_fade_takes_its_decibels_off_the_volts():
+    """15 dB at the deepest, half a period on: volts by 10^(-15/20), 0.178; all is back a period on."""
+    signal = Signal(1.0, fade_db=15.0, fade_s=2.0, start_s=0.0)
+    found = abs(signal.modulation(np.array([0.5, 1.0, 1.5, 2.0])))
+    # a quarter of a period on, half the decibels
+    assert found == pytest.approx([10 ** (-7.5 / 20), 10 ** (-0.75), 10 ** (-7.5 / 20), 1.0], rel=1e-9)
+
+
+@pytest.mark.parametrize(("side", "sense"), [("upper", 1.0), ("lower", -1.0)])
+def test_a_tone_in_a_sideband_is_one_line_above_or_below(side, sense):
+    """Single sideband of sin(w t) turns with exp(+j w t) above the carrier, exp(-j w t) below it."""
+    signal = Signal(1.0, kind="ssb", audio=tone(500.0), sideband=side, start_s=0.0)
+    times = np.arange(0.2, 0.3, 1.0 / 24_000.0)
+    turned = signal.modulation(times) * np.exp(-2j * np.pi * sense * 500.0 * times)
+    assert abs(turned) == pytest.approx(np.ones_like(times), abs=1e-2)
+    assert turned == pytest.approx(np.full_like(turned, turned.mean()), abs=1e-2)
+
+
+def test_the_tone_of_a_station_runs_on_where_a_stretch_begins(bench):
+    """Sounds are made in stretches; 1 + m sin(2 pi f t) with t from the beginning of the sound. 0.1307 s are
+    52.28 cycles of 400 Hz."""
+    signal = Signal(1.0, kind="am", tone_hz=400.0, depth=0.3, start_s=0.0)
+    run = ran(bench, part_deck(signal, start=0.1307, stop=0.1507), 0.02)
+    due = 1.0 + 0.3 * np.sin(2.0 * np.pi * 400.0 * (run["time"] + 0.1307))
+    assert run["tone0"] == pytest.approx(due, abs=1e-4)
 
 
 def test_other_rates():

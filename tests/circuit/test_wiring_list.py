@@ -187,6 +187,37 @@ def test_rectifiers_of_one_plate_worked_by_hand(bench, wired, lower):
     assert any("V3 and V4 cathodes" in row.to for row in listed_rows)
 
 
+def test_a_half_wave_rectifier_has_both_plates_on_one_end(bench):
+    """6X5GT with its two plates joined: one end of the winding on both, the other to chassis (textbook)."""
+    given = changed_build(shipped_build("mains_set"), {"supply.circuit": "half_wave"})
+    settled = settle(shipped_build("mains_set"), bench)  # its circuit has the same parts
+    circuit, rows = listed("mains_set", settled)
+    sockets = supply_sockets(given, circuit)
+    (one,) = (s for s in sockets if s.tube == "6X5GT")
+    winding = {p.key: p.designator for p in parts_of(circuit)}["supply.secondary.volts"]
+    to = {row.pin: row.to for row in one.rows}
+    assert to["3"] == to["5"] == (f"{winding} plate winding, one end",)
+    ends = [end for row in listed_with(rows, sockets) for end in row.to]
+    assert f"{winding} plate winding, other end" in ends
+
+
+def test_gas_tubes_in_series_are_wired_anode_to_cathode():
+    """Two 0A2 for 300 V (1 and 5 anode; 2, 4, 7 cathode): the dropper on the first anode, the chassis on the
+    last cathode, one wire between (RCA Receiving Tube Manual, from memory)."""
+    given = changed_build(
+        shipped_build("demo"), {"supply.volts": "400 V", "regulator.type": "0A2", "regulator.count": 2}
+    )
+    circuit, _ = listed("", given)
+    (socket,) = (s for s in supply_sockets(given, circuit) if s.rows[0].socket == "regulator")
+    dropper = {p.key: p.designator for p in parts_of(circuit)}["regulator.dropper"]
+    first, second = (f"{socket.designator} no. {number}" for number in (1, 2))
+    to = {(row.designator, row.pin): row.to for row in socket.rows}
+    assert dropper in to[first, "1"] and to[first, "1"] == to[first, "5"]
+    assert {to[first, pin] for pin in ("2", "4", "7")} == {("anode of no. 2",)}
+    assert {to[second, pin] for pin in ("1", "5")} == {("cathode of no. 1",)}
+    assert {to[second, pin] for pin in ("2", "4", "7")} == {(CHASSIS,)}
+
+
 def test_sets_without_a_tube_in_the_supply_have_no_such_sockets():
     given = shipped_build("demo")
     circuit, _ = listed("demo")
