@@ -15,7 +15,7 @@ from typing import Any
 
 import click
 
-from receiver_sim import __version__
+from receiver_sim import __version__, one_thread
 from receiver_sim.errors import NoAnswer, OutputFailed, ReceiverSimError, UserError
 
 EXIT_VERDICT, EXIT_INPUT, EXIT_SIMULATION, EXIT_OUTPUT, EXIT_FAULT, EXIT_BROKEN_OFF = 1, 2, 3, 4, 70, 130
@@ -115,6 +115,7 @@ class Program(click.Group):
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         _open_closed_streams()
+        one_thread.ask_for_one(os.environ)  # before numpy is loaded
         words = list(sys.argv[1:] if args is None else args)
         try:
             try:

@@ -9,6 +9,7 @@ import threading
 import time
 from typing import Any
 
+from receiver_sim import one_thread
 from receiver_sim.engine.errors import EngineError, EngineMissing
 from receiver_sim.engine.protocol import Failed, Ready, Reply, Request
 
@@ -47,12 +48,15 @@ class WorkerProcess:
         try:
             # Paths relative to the folder at hand would be lost if the caller changes it.
             path = [os.path.abspath(entry) for entry in sys.path]
+            environment = dict(os.environ)
+            one_thread.ask_for_one(environment)
             self._stderr = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
             self._process = subprocess.Popen(
                 [sys.executable, "-c", _BOOT, repr(float(time_limit_s)), *path],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=self._stderr,
+                env=environment,
                 creationflags=flags,
             )
         except OSError as error:
