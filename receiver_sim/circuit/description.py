@@ -61,11 +61,6 @@ class Description:
         return {Role(role): str(name) for role, name in self.data.get("roles", {}).items()}
 
     @cached_property
-    def ports(self) -> dict[str, str]:
-        """Nodes shared with other blocks, and what they are."""
-        return {str(node): str(word) for node, word in self.data.get("ports", {}).items()}
-
-    @cached_property
     def meter(self) -> dict[str, str]:
         """Nodes a meter is put on, and what the constructor calls them."""
         return {str(node): str(word) for node, word in self.data.get("meter", {}).items()}
@@ -88,13 +83,6 @@ class Description:
             pattern = "([0-9]+)".join(re.escape(part) for part in str(name).split("*"))
             out.append((re.compile(pattern), about))
         return tuple(out)
-
-    def pattern_of(self, element: str) -> str:
-        """Return the name under which an element stands in the file. Raises DescriptionFault."""
-        for (pattern, _), name in zip(self._patterns, self.data.get("elements", {}), strict=True):
-            if pattern.fullmatch(element):
-                return str(name)
-        raise DescriptionFault(f"{self.name}.yaml does not describe the element {element}")
 
     def about(self, element: str) -> About:
         """Return what is known of an element. Raises DescriptionFault if it is not described."""

@@ -18,7 +18,6 @@ from typing import Any
 from receiver_sim.circuit import templates
 from receiver_sim.circuit.circuit import Block, Socket, socket_of
 from receiver_sim.circuit.control import Control
-from receiver_sim.circuit.element import Element
 from receiver_sim.data import folder as data_folder
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.card import TubeCard
@@ -135,9 +134,4 @@ def filled(
     )
 
 
-def elements_of(template: str, values: Mapping[str, Any], **more: Any) -> tuple[Element, ...]:
-    """Return the elements of a filled template alone."""
-    return filled(template, values, **more).elements
-
-
-__all__ = ["Cards", "Maker", "Site", "elements_of", "filled", "form", "forms", "make"]
+__all__ = ["Cards", "Maker", "Site", "filled", "form", "forms", "make"]

@@ -30,9 +30,6 @@ from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, format_quantity
 DIAL_ENDS = (0.1, 0.9)
 """Rotations between which a spread band lies, and the latter that of the low end without padders."""
 
-REACTANCE_OHM = 250.0
-"""Of the coil in the middle of a spread band, if nothing else is wanted: common practice, no source."""
-
 MOST_TURNS = 400.0
 LINK_SHARE = 0.15
 """Turns of a link over those of the coil: common practice, no source."""

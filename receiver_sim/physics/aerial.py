@@ -53,12 +53,3 @@ def ground_wave_field(current: Real, *, effective_height: Real, frequency: Real,
     require_not_negative(current=current)
     require_positive(effective_height=effective_height, frequency=frequency, distance=distance)
     return 120 * np.pi * current * effective_height * frequency / (LIGHT_SPEED * distance)
-
-
-def received_emf(field: Real, *, effective_height: Real) -> Real:
-    """Return E h, V, induced in an aerial by a vertical field (V/m, same measure as the answer).
-
-    ValueError for negative values.
-    """
-    require_not_negative(field=field, effective_height=effective_height)
-    return field * effective_height

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import (
     OutsideFormula,
     Real,
@@ -16,7 +15,6 @@ from receiver_sim.physics.checks import (
     require_not_negative,
     require_positive,
 )
-from receiver_sim.physics.inductance import nagaoka_coefficient
 from receiver_sim.physics.wire import (
     COPPER_RESISTIVITY,
     butterworth_proximity_ratio,
@@ -114,20 +112,6 @@ def winding_resistance(
     return direct * (skin + (phi - 1) * proximity)
 
 
-def medhurst_q(radius: Real, *, length: Real, wire_over_pitch: Real, frequency: Real) -> Real:
-    """Return Medhurst's high-frequency Q of a copper coil: 0.15 R(cm) psi sqrt(f), with psi from his phi.
-
-    From memory, medium. His psi is not tabulated anew: with the skin depth 6.61/sqrt(f) cm of standard
-    copper the ratio 2 pi f L/R of a current sheet is 0.475 (d/p) (K/phi) R sqrt(f), so psi is 3.17 (d/p)
-    K/phi. Skin depth small against the wire; no former, can or tube loss. Lengths in m; floats or arrays.
-    ValueError outside ranges.
-    """
-    require_positive(radius=radius, length=length, frequency=frequency)
-    k = nagaoka_coefficient(2 * radius, length=length)
-    phi = medhurst_phi(length / (2 * radius), wire_over_pitch=wire_over_pitch)
-    return np.pi * radius / skin_depth(frequency) * wire_over_pitch * k / phi
-
-
 def dielectric_q(tank_capacitance: Real, *, former_capacitance: Real, loss_tangent: Real) -> Real:
     """Return the Q that a lossy former alone would leave: C/(C_former tan delta).
 
@@ -168,16 +152,3 @@ def combined_q(*parts: Real) -> Real:
         if not np.all(np.asarray(q) > 0):
             raise OutsideFormula(f"every Q must be above zero, got {q}")
     return 1 / sum(1 / np.asarray(q, dtype=float)[()] for q in parts)
-
-
-def apparent_inductance(inductance: Real, *, self_capacitance: Real, frequency: Real) -> Real:
-    """Return L/(1 - (f/f0)^2), H: what a bridge reads across a coil with self-capacitance, below
-    self-resonance f0.
-
-    Textbook. Floats or arrays, SI. ValueError for values not above zero or a frequency at or above f0.
-    """
-    require_positive(inductance=inductance, self_capacitance=self_capacitance, frequency=frequency)
-    share = (2 * np.pi * frequency) ** 2 * inductance * self_capacitance
-    if np.any(share >= 1):
-        raise NoAnswer(f"frequency {frequency} Hz is not below the coil's self-resonance")
-    return inductance / (1 - share)

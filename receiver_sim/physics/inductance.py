@@ -7,7 +7,7 @@ is that of the wire's centre line. SI throughout.
 import numpy as np
 
 from receiver_sim.errors import NoAnswer
-from receiver_sim.physics.checks import Real, require_not_negative, require_positive
+from receiver_sim.physics.checks import Real, require_positive
 from receiver_sim.physics.constants import MU_0
 
 
@@ -124,25 +124,3 @@ def solenoid_inductance(
         turns, radius=radius, pitch=pitch, wire_diameter=wire_diameter, surface_current=surface_current
     )
     return sheet + correction
-
-
-def wheeler_1928(turns: Real, *, radius: Real, length: Real) -> Real:
-    """Return Wheeler's estimate, H, of a single-layer coil: a^2 N^2/(9 a + 10 l) uH with inches.
-
-    Wheeler, Proc. IRE 16 (1928) p. 1398 (from memory, high): within 1 % for l > 0.8 a. Here `radius` and
-    `length` in m. A quick check for the bench; the exact sheet is `current_sheet_inductance`. Floats or
-    arrays. ValueError unless all are above zero. Outside l > 0.8 a the value is still returned, the error
-    grows (3 % at l = a/4).
-    """
-    require_positive(turns=turns, radius=radius, length=length)
-    a, long = radius / 0.0254, length / 0.0254
-    return 1e-6 * a**2 * turns**2 / (9 * a + 10 * long)
-
-
-def internal_inductance(length: Real, *, surface_current: bool = False) -> Real:
-    """Return the internal inductance, H, of a straight round wire of `length` (m): mu0 length/(8 pi).
-
-    For uniform current; with `surface_current` it is 0. Textbook. Floats or arrays.
-    """
-    require_not_negative(length=length)
-    return 0.0 * length if surface_current else MU_0 * length / (8 * np.pi)

@@ -28,10 +28,6 @@ class Voltmeter:
         assert self.ohm_per_volt is not None
         return self.ohm_per_volt * full_scale
 
-    def doubt(self, reading: float, *, full_scale: float) -> float:
-        """Return the error (V, one standard deviation taken as half of the stated one) of a reading (V)."""
-        return 0.5 * self.error * (full_scale if self.input_ohm is None else abs(reading))
-
 
 METERS = (
     Voltmeter("1 kohm/V", (10.0, 50.0, 250.0, 500.0, 1000.0), ohm_per_volt=1e3, error=0.03),

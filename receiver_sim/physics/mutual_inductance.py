@@ -123,60 +123,6 @@ def _equal_radii(radius: float, length: float, other_length: float, distance: fl
     return (energy(far) + energy(near) - energy(inner) - energy(outer)) / (2 * length * other_length)
 
 
-def filament_sum(winding: Winding, *, other: Winding) -> float:
-    """Return the mutual inductance, H, of two windings as a sum over their whole turns, one circle a turn.
-
-    The circles sit at the middle of each turn; a part turn at the end counts with its share. Use it for a
-    link of a turn or two, where a sheet is a poor picture. The windings must not share a circle (ValueError).
-    """
-    z1, w1 = _circles(winding)
-    z2, w2 = _circles(other)
-    pairs = maxwell_filaments(
-        winding.radius, other_radius=other.radius, distance=np.abs(z1[:, None] - z2[None, :])
-    )
-    return float(w1 @ pairs @ w2)
-
-
-def _circles(winding: Winding) -> tuple[np.ndarray, np.ndarray]:
-    """Return axial places and weights of the circles that stand for a winding's turns."""
-    require_positive(turns=winding.turns, pitch=winding.pitch)
-    whole = int(np.floor(winding.turns + 1e-9))
-    part = winding.turns - whole
-    edges = np.append(np.arange(whole + 1.0), winding.turns) if part > 1e-9 else np.arange(whole + 1.0)
-    return winding.start + winding.pitch * (edges[:-1] + edges[1:]) / 2, np.diff(edges)
-
-
-def tapped_solenoid(
-    turns: float,
-    *,
-    tap_turns: float,
-    radius: float,
-    pitch: float,
-    wire_diameter: float,
-    surface_current: bool = False,
-) -> Sections:
-    """Return the section inductances of a single-layer coil tapped at `tap_turns` from its grounded end.
-
-    Each section, and the whole, by `inductance.solenoid_inductance` on the same geometry; the mutual
-    inductance is what is left, so upper + lower + 2 M is the whole coil to the last bit of rounding. That M
-    is the exact mutual inductance of the two sheets with Rosa's B applied to the pairs of turns that the tap
-    separates.
-
-    ValueError unless 0 < tap_turns < turns and the lengths are above zero with pitch >= wire diameter.
-    """
-    require_positive(turns=turns, tap_turns=tap_turns)
-    if tap_turns >= turns:
-        raise OutsideFormula(f"tap_turns must be below the {turns} turns of the coil, got {tap_turns}")
-
-    def part(count: float) -> float:
-        return solenoid_inductance(
-            count, radius=radius, pitch=pitch, wire_diameter=wire_diameter, surface_current=surface_current
-        )
-
-    whole, lower, upper = part(turns), part(tap_turns), part(turns - tap_turns)
-    return Sections(upper=upper, lower=lower, mutual=(whole - lower - upper) / 2)
-
-
 def sheet_sections(inductance: float, *, turns_fraction: float, shape: float) -> Sections:
     """Return the sections of a single-layer coil known by its inductance (H), its tap and its shape alone.
 

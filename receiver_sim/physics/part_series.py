@@ -6,8 +6,7 @@ import math
 
 E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)
 E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
-E6 = (10, 15, 22, 33, 47, 68)
-"""IEC 60063, the series of 20, 5 and 10 per cent; from memory."""
+"""IEC 60063, the series of 10 and 5 per cent; from memory."""
 
 CAPACITOR_VOLTS = (16.0, 25.0, 50.0, 63.0, 100.0, 160.0, 250.0, 350.0, 400.0, 450.0, 630.0, 1000.0, 1600.0)
 """Usual rated voltages of electrolytic and film capacitors, V (common practice, no source)."""

@@ -12,16 +12,6 @@ E24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0,
 """Preferred numbers of IEC 60063, series E24 (memory-high)."""
 
 
-def reservoir_ripple(current: float, *, frequency: float, capacitance: float) -> float:
-    """Return the peak-to-peak ripple (V) of a capacitor that is charged `frequency` times a second.
-
-    current (A) drawn, capacitance (F). I/(f C): the rule that takes the discharge as lasting the whole time
-    between two charges (textbook), so an upper bound; the charge takes some 10 to 30 % of it.
-    """
-    require_positive(frequency=frequency, capacitance=capacitance)
-    return current / (frequency * capacitance)
-
-
 def discharge_time(volts: float, *, to: float, resistance: float, capacitance: float) -> float:
     """Return the time (s) in which R (ohm) takes C (F) from `volts` to `to`: R C ln(V/V1)."""
     require_positive(volts=volts, to=to, resistance=resistance, capacitance=capacitance)

@@ -21,18 +21,6 @@ def return_ratio(control_voltage: npt.ArrayLike, *, injected: complex = 1.0) -> 
     return (volts - injected) / volts
 
 
-def double_injection(tv: npt.ArrayLike, *, ti: npt.ArrayLike) -> npt.NDArray[np.complex128]:
-    """Return Middlebrook's loop gain T = (Tv Ti - 1)/(Tv + Ti + 2) from the voltage and the current ratio.
-
-    Negative feedback counts positive, so regeneration reaches onset at T = -1. R. D. Middlebrook,
-    'Measurement of loop gain in feedback systems', Int. J. Electronics 38 (1975) 485 (form from memory,
-    high). It equals the return ratio only for a unilateral loop, onset excepted.
-    """
-    voltage = np.asarray(tv, dtype=np.complex128)
-    current = np.asarray(ti, dtype=np.complex128)
-    return (voltage * current - 1.0) / (voltage + current + 2.0)
-
-
 def zero_phase(frequency: npt.ArrayLike, *, ratio: npt.ArrayLike) -> tuple[float, float]:
     """Return (frequency in Hz, real loop gain) where the return ratio is real, from three neighbouring
     points.

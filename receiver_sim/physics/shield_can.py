@@ -83,15 +83,3 @@ def can_effect(
 
     slope = (recessed(-step) - recessed(step)) / (2 * step)
     return CanEffect(1 - taken, float(np.pi * frequency * depth * slope))
-
-
-def shielded_q(q: float, *, frequency: float, effect: CanEffect) -> float:
-    """Return the Q of a coil in a can from its Q in the open and `can_effect` at the same frequency (Hz).
-
-    Series losses add, inductance shrinks: Q_s = w (1 - x) /(w/Q + r). The wire's own loss is left as in the
-    open (a close can also moves the current in the turns; not modelled). ValueError unless q and frequency >
-    0.
-    """
-    require_positive(q=q, frequency=frequency)
-    w = 2 * np.pi * frequency
-    return w * effect.inductance_ratio / (w / q + effect.resistance_per_henry)

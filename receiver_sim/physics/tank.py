@@ -42,7 +42,7 @@ def tapped_sections(inductance: Real, *, turns_fraction: Real, coupling: Real) -
     that upper + lower + 2 M is `inductance` (H), exactly. With coupling 1 this is exact (every turn links
     the same flux). Below that it is an assumption: a short section of a real coil has more than its share,
     since an end section's inductance grows slower than the square of its turns; where the geometry is known
-    use `mutual_inductance.tapped_solenoid`. Floats or arrays.
+    use `schema.coil_figures`. Floats or arrays.
 
     Raises ValueError unless inductance > 0, 0 < turns_fraction < 1 and 0 < coupling <= 1.
     """
@@ -52,29 +52,3 @@ def tapped_sections(inductance: Real, *, turns_fraction: Real, coupling: Real) -
     n = turns_fraction
     scale = inductance / ((1 - n) ** 2 + n**2 + 2 * coupling * n * (1 - n))
     return scale * (1 - n) ** 2, scale * n**2, scale * coupling * n * (1 - n)
-
-
-def tap_ratio(inductance: Real, *, turns_fraction: Real, coupling: Real) -> Real:
-    """Return the voltage at the tap over that of the whole tank, (lower + M)/L, with the tap unloaded.
-
-    Arguments and errors as `tapped_sections`. It equals `turns_fraction` at coupling 1, and also at a centre
-    tap; below the centre it is smaller with a smaller coupling.
-    """
-    _, lower, mutual = tapped_sections(inductance, turns_fraction=turns_fraction, coupling=coupling)
-    return (lower + mutual) / inductance
-
-
-def onset_transconductance(rp: Real, *, n: Real) -> Real:
-    """Return the cathode transconductance g_k (S) at which a cathode-tap detector starts to oscillate.
-
-    g_k = 1/(n (1 - n) Rp) with `rp` the parallel resistance of the whole tank (ohm) and `n` the voltage
-    ratio of an ideal tap (`tap_ratio`). g_k counts all current leaving at the cathode: gm (Ib + Ic2)/Ib for
-    a pentode whose screen is grounded for radio frequency.
-
-    From the node equations: the cathode current g_k v(gk), v(gk) = (1 - n) v, enters at the fraction n of
-    the tank (calc; it is also the limit of the return ratio for an ideal tap). Tube capacitances and
-    input loading are left out. Floats or arrays. Raises ValueError unless rp > 0 and 0 < n < 1.
-    """
-    require_positive(rp=rp)
-    require_fraction(ends=False, n=n)
-    return 1 / (n * (1 - n) * rp)

@@ -9,7 +9,6 @@ import numpy as np
 
 from receiver_sim.errors import NoAnswer
 from receiver_sim.physics.checks import Real, require_fraction, require_not_negative, require_positive
-from receiver_sim.physics.tank import resonant_frequency
 
 LAWS = ("capacitance", "wavelength", "frequency")
 _POWER = {"capacitance": 1.0, "wavelength": 0.5, "frequency": -0.5}
@@ -115,65 +114,6 @@ def padders_for_range(
             "use less inductance and more capacitance"
         )
     return float(series), float(parallel)
-
-
-def dial_frequency(
-    rotation: Real,
-    *,
-    inductance: Real,
-    minimum: Real,
-    maximum: Real,
-    law: str,
-    series: Real = np.inf,
-    parallel: Real = 0.0,
-    fixed: Real = 0.0,
-) -> Real:
-    """Return the frequency, Hz, of a tank against the rotation (0 to 1) of its padded variable capacitor.
-
-    `variable_capacitance`, `padded_capacitance` and `tank.resonant_frequency` in turn; arguments and errors
-    as there.
-    """
-    variable = variable_capacitance(rotation, minimum=minimum, maximum=maximum, law=law, fixed=fixed)
-    total = padded_capacitance(variable, series=series, parallel=parallel)
-    return resonant_frequency(inductance, capacitance=total)
-
-
-def frequency_per_degree(
-    rotation: Real,
-    *,
-    travel: float,
-    inductance: Real,
-    minimum: Real,
-    maximum: Real,
-    law: str,
-    series: Real = np.inf,
-    parallel: Real = 0.0,
-    fixed: Real = 0.0,
-) -> Real:
-    """Return df/d(angle), Hz per degree, of `dial_frequency`; the capacitor turns `travel` degrees.
-
-    Analytic derivative; negative, since frequency falls as the plates mesh. Arguments and errors as
-    `dial_frequency`.
-    """
-    require_positive(travel=travel)
-    variable = variable_capacitance(rotation, minimum=minimum, maximum=maximum, law=law, fixed=fixed)
-    total = padded_capacitance(variable, series=series, parallel=parallel)
-    frequency = resonant_frequency(inductance, capacitance=total)
-    power = _POWER[law]
-    span = (maximum + fixed) ** power - (minimum + fixed) ** power
-    slope = span * (variable + fixed) ** (1 - power) / power  # dC/d(rotation) of the law
-    return -frequency / (2 * total) * slope / (1 + variable / series) ** 2 / travel
-
-
-def tapped_capacitance(capacitance: Real, *, ratio: Real) -> Real:
-    """Return C n^2, F: what a capacitor from a coil tap to ground amounts to across the whole coil.
-
-    `ratio` n is the tap's share of the whole voltage (0 to 1); tight coupling, textbook. It is how band
-    spread by a tapped capacitor works. Floats or arrays. ValueError outside ranges.
-    """
-    require_positive(capacitance=capacitance)
-    require_fraction(ends=True, ratio=ratio)
-    return capacitance * ratio**2
 
 
 def gaps(covered: Iterable[Span], *, wanted: Span) -> list[Span]:

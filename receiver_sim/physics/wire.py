@@ -5,12 +5,11 @@ SI throughout. Copper unless a resistivity is given.
 
 import numpy as np
 
-from receiver_sim.physics.checks import OutsideFormula, Real, require_not_negative, require_positive
+from receiver_sim.physics.checks import OutsideFormula, Real, require_positive
 from receiver_sim.physics.constants import MU_0
 
-# Annealed copper standard, IEC 60028 (1925): 1/58 ohm mm^2/m at 20 C, 0.00393 per kelvin (memory-high).
+# Annealed copper standard, IEC 60028 (1925): 1/58 ohm mm^2/m at 20 C (memory-high).
 COPPER_RESISTIVITY = 1e-6 / 58.0  # ohm m
-COPPER_TEMPERATURE_COEFFICIENT = 0.00393  # per kelvin
 _INCH = 0.0254
 
 
@@ -23,14 +22,6 @@ def astm_gauge_diameter(gauge: Real) -> Real:
     if np.any(np.asarray(gauge) < -3) or np.any(np.asarray(gauge) > 56):
         raise OutsideFormula(f"gauge must be from -3 (that is 4/0) to 56, got {gauge}")
     return 0.005 * _INCH * 92.0 ** ((36 - gauge) / 39)
-
-
-def copper_resistivity(temperature_c: Real) -> Real:
-    """Return the resistivity, ohm m, of annealed copper at a temperature in degrees Celsius.
-
-    Linear law of IEC 60028 (memory-high), good from about -20 to 100 C. Floats or arrays.
-    """
-    return COPPER_RESISTIVITY * (1 + COPPER_TEMPERATURE_COEFFICIENT * (temperature_c - 20.0))
 
 
 def skin_depth(frequency: Real, *, resistivity: Real = COPPER_RESISTIVITY, permeability: Real = 1.0) -> Real:
@@ -85,18 +76,3 @@ def butterworth_proximity_ratio(diameter: Real, *, skin_depth: Real) -> Real:
     z = (1 - 1j) * x
     ratio = -(x**2) / 2 * (jve(2, z) / jve(0, z)).imag
     return ratio if ratio.ndim else float(ratio)
-
-
-def ac_resistance(
-    length: Real, *, diameter: Real, frequency: Real, resistivity: Real = COPPER_RESISTIVITY
-) -> Real:
-    """Return the resistance, ohm, of a straight non-magnetic round wire at `frequency` (Hz, 0 allowed).
-
-    `dc_resistance` times `kelvin_skin_ratio`; for a coil see `coil_q.winding_resistance`. Floats or arrays.
-    Raises ValueError for a length, diameter or resistivity not above zero or a negative frequency.
-    """
-    require_not_negative(frequency=frequency)
-    direct = dc_resistance(length, diameter=diameter, resistivity=resistivity)
-    # a frequency of exactly 0 has no skin depth; the ratio is 1 to machine precision below 1 mHz
-    depth = skin_depth(np.maximum(frequency, 1e-3), resistivity=resistivity)
-    return direct * kelvin_skin_ratio(diameter, skin_depth=depth)

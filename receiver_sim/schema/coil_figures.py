@@ -183,7 +183,7 @@ def _geometric_sections(windings: Sequence[Winding], tap: float) -> Sections:
     """Return the sections of a tapped coil; they add up to the whole to the last bit.
 
     Between whole turns the tap's volts run straight: a part turn links its share of the turn's flux, which is
-    exact for circular turns. At whole turns it is `physics.mutual_inductance.tapped_solenoid`.
+    exact for circular turns.
     """
     turns = sum(w.turns for w in windings)
     whole = _self(windings)

@@ -177,21 +177,6 @@ ANCHOR = 0.02
 """Relative deviation of the current at a card's first point among drawn laws: the scatter a fit allows it."""
 
 
-def draw_laws(card: TubeCard, *, count: int, seed: int) -> list[TubeLaw]:
-    """Return `count` laws drawn from the fit's deviations and correlations: what the points leave open.
-
-    Deviations are those of a law linear in its parameters; where they are wide it is not, so each drawn law
-    has its perveance set anew to the current printed at the card's first point, give or take `ANCHOR`. The
-    laws tell how well that of the average tube is known, at low screen volts above all; the spread from tube
-    to tube of one type comes on top. Same seed, same laws. Raises ValueError for a card without a fit.
-    """
-    size = open_dimensions(card)
-    random = np.random.default_rng(seed)
-    steps = random.standard_normal((count, size))
-    anchors = random.standard_normal(count)
-    return [drawn_law(card, row, anchor=float(one)) for row, one in zip(steps, anchors, strict=True)]
-
-
 def open_dimensions(card: TubeCard) -> int:
     """Return how many normal deviates `drawn_law` takes: one for each parameter that the fit left open.
 
@@ -206,8 +191,12 @@ def open_dimensions(card: TubeCard) -> int:
 def drawn_law(card: TubeCard, normal: npt.ArrayLike, *, anchor: float) -> TubeLaw:
     """Return the law for standard normal deviates, one for each open dimension and one for the anchor.
 
-    See `draw_laws`. The dimensions are those of the fit's covariance in order of its eigenvalues: none is a
-    single parameter's. Zeros give the fit itself. Raises ValueError for a card without a fit.
+    Deviations are those of a law linear in its parameters; where they are wide it is not, so each drawn law
+    has its perveance set anew to the current printed at the card's first point, give or take `ANCHOR`. The
+    laws tell how well that of the average tube is known, at low screen volts above all; the spread from tube
+    to tube of one type comes on top. The dimensions are those of the fit's covariance in order of its
+    eigenvalues: none is a single parameter's. Zeros give the fit itself. Raises ValueError for a card without
+    a fit.
     """
     centre, free, logs, root = _opened(card)
     row = root @ np.asarray(normal, dtype=float)

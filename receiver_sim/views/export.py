@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
-from receiver_sim import outputs
 from receiver_sim.results.base import plain
 
 
@@ -21,16 +19,3 @@ def document(result: Any) -> str:
 def encoded(result: Any) -> bytes:
     """Return `document(result)` as a file holds it: UTF-8; what that can't hold stays an escape of JSON."""
     return document(result).encode("utf-8", "backslashreplace")
-
-
-def write_json(result: Any, path: Path) -> Path:
-    """Write `document(result)` to `path` (UTF-8), whole or not at all; return the path.
-
-    Raises ValueError if the result holds NaN or infinity, OutputFailed.
-    """
-    return outputs.write(path, encoded(result))
-
-
-def write_text(text: str, path: Path) -> Path:
-    """Write text (UTF-8) to `path`, whole or not at all; return the path. Raises OutputFailed."""
-    return outputs.write(path, text.encode("utf-8"))

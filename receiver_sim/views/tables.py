@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 
-from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum
 from receiver_sim.results.base import Provenance, Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
@@ -26,7 +25,6 @@ from receiver_sim.views.sure_tables import sure_section
 __all__ = [
     "audio_table",
     "band_table",
-    "cautions_block",
     "check_report",
     "failed_sections",
     "hum_table",
@@ -58,11 +56,6 @@ _WORST_FIRST = (Grade.BAD, Grade.DOUBTFUL, Grade.GOOD)
 def sheet(title: str, *sections: Section) -> Sheet:
     """Return several sections as one sheet under a title, the cautions of all of them once at its head."""
     return Sheet(title, sections)
-
-
-def cautions_block() -> Section:
-    """Return all cautions, for output that has no section of this module."""
-    return Section("", (), cautions.ALL)
 
 
 def band_table(bands: Sequence[BandReport]) -> Section:

@@ -17,11 +17,12 @@ from receiver_sim.engine.session import Session
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
-from receiver_sim.physics.return_ratio import double_injection, return_ratio, zero_phase
+from receiver_sim.physics.return_ratio import return_ratio, zero_phase
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain
+from tests.helpers.textbook import double_injection
 
 
 def _two_injections(session: Session, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:

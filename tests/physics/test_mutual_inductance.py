@@ -7,7 +7,8 @@ from scipy.integrate import quad
 from scipy.special import elliprf, elliprg
 
 from receiver_sim.physics import mutual_inductance as mutual
-from receiver_sim.physics.inductance import current_sheet_inductance, solenoid_inductance
+from receiver_sim.physics.inductance import current_sheet_inductance
+from tests.helpers.textbook import filament_sum
 
 
 def circles(a, b, z):
@@ -117,49 +118,12 @@ def test_sheets_are_reciprocal_and_join_on():
     assert near == pytest.approx(own, rel=1e-5)
 
 
-@pytest.mark.parametrize(("turns", "tap"), [(15.0, 1.25), (7.5, 3.0), (33.0, 0.5), (12.0, 11.75)])
-@pytest.mark.parametrize("surface", [False, True])
-def test_tapped_coil_adds_up(turns, tap, surface):
-    size = {"radius": 0.016, "pitch": 1.2e-3, "wire_diameter": 0.8e-3, "surface_current": surface}
-    whole = solenoid_inductance(turns, **size)
-    parts = mutual.tapped_solenoid(turns, tap_turns=tap, **size)
-    assert parts.upper + parts.lower + 2 * parts.mutual == pytest.approx(whole, rel=1e-14)
-    assert 0 < parts.coupling < 1
-    # M must be the mutual inductance of the two sheets up to Rosa's B between the sections
-    sheets = mutual.coaxial_sheets(
-        turns - tap,
-        radius=0.016,
-        length=(turns - tap) * 1.2e-3,
-        other_turns=tap,
-        other_radius=0.016,
-        other_length=tap * 1.2e-3,
-        distance=turns * 1.2e-3 / 2,
-    )
-    assert abs(parts.mutual - sheets) <= mu_0 * 0.016 * 0.34 * min(tap, turns - tap) / 2 + 1e-15
-
-
-def test_tapped_coil_against_rings_of_wire():
-    # independent path: 3 + 9 rings of wire, all pairs; first-order curvature as in the test of
-    # solenoid_inductance
-    radius, pitch, wire = 0.0125, 1.3e-3, 1.0e-3
-    z = np.arange(12) * pitch
-    pairs = np.empty((12, 12))
-    off = ~np.eye(12, dtype=bool)
-    pairs[off] = circles(radius, radius, np.abs(z[:, None] - z[None, :])[off])
-    np.fill_diagonal(pairs, mu_0 * radius * (np.log(8 * radius / (wire / 2)) - 1.75))
-    got = mutual.tapped_solenoid(12, tap_turns=3, radius=radius, pitch=pitch, wire_diameter=wire)
-    assert got.lower == pytest.approx(pairs[:3, :3].sum(), rel=2e-3)
-    assert got.upper == pytest.approx(pairs[3:, 3:].sum(), rel=2e-3)
-    assert got.mutual == pytest.approx(pairs[:3, 3:].sum(), rel=2e-3)
-    assert got.tap_ratio == pytest.approx(pairs[:3].sum() / pairs.sum(), rel=2e-3)
-
-
 def test_filament_sum_and_matrix():
     tank = mutual.Winding(turns=11.0, radius=0.016, pitch=1.5e-3, wire_diameter=0.6e-3, start=0.0)
     link = mutual.Winding(turns=2.5, radius=0.019, pitch=1.1e-3, wire_diameter=0.5e-3, start=-0.004)
     sheets = mutual.winding_pair(tank, other=link)
     # circles against sheets: the cells are fine against the 3 mm between the windings
-    assert mutual.filament_sum(tank, other=link) == pytest.approx(sheets, rel=2e-3)
+    assert filament_sum(tank, other=link) == pytest.approx(sheets, rel=2e-3)
     matrix = mutual.inductance_matrix([tank, link])
     assert matrix[0, 1] == matrix[1, 0] == sheets
     assert np.all(np.linalg.eigvalsh(matrix) > 0)  # stored energy is positive
@@ -176,5 +140,3 @@ def test_refusals():
         ValueError, match=r"^the two circles coincide: a filament has no finite self-inductance$"
     ):
         mutual.maxwell_filaments(0.01, other_radius=0.01, distance=0.0)
-    with pytest.raises(ValueError, match=r"^tap_turns must be below the 9 turns of the coil, got 9$"):
-        mutual.tapped_solenoid(9, tap_turns=9, radius=0.01, pitch=1e-3, wire_diameter=5e-4)

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from receiver_sim.physics.return_ratio import (
-    double_injection,
     half_power_width,
     return_ratio,
     strongest_zero_phase,
     zero_phase,
 )
+from tests.helpers.textbook import double_injection
 
 
 def test_return_ratio_inverts_the_closed_loop() -> None:

@@ -9,17 +9,18 @@ import numpy as np
 import pytest
 
 from receiver_sim.data import folder
-from receiver_sim.physics.tube_law import currents
+from receiver_sim.physics.tube_law import TubeLaw, currents
 from receiver_sim.schema.card import (
     FIT_MARK,
     CardFaults,
+    TubeCard,
     card_for,
     card_types,
     describe_bias,
     load_card,
     outside_range,
 )
-from receiver_sim.schema.priors import draw_laws, priors
+from receiver_sim.schema.priors import drawn_law, open_dimensions, priors
 
 FAMILY = {
     "24A", "36", "57", "58", "6C6", "6D6", "77", "78", "6J7", "6K7", "6SJ7", "6SK7", "12SJ7", "12SK7",
@@ -229,6 +230,13 @@ def test_each_parameter_has_a_prior_with_a_reason(name: str) -> None:
     assert all(p.reason for p in known.values())
     free = [n for n, p in card.fit.parameters.items() if p.held_by != "fixed"]
     assert len(card.fit.correlation) == len(free) == sum(p.spread > 0 for p in known.values())
+
+
+def draw_laws(card: TubeCard, *, count: int, seed: int) -> list[TubeLaw]:
+    """Laws drawn from what the card's points leave open."""
+    random = np.random.default_rng(seed)
+    steps = random.standard_normal((count, open_dimensions(card)))
+    return [drawn_law(card, row, anchor=float(random.standard_normal())) for row in steps]
 
 
 @pytest.mark.parametrize("name", ["6SJ7", "6SK7", "1T4", "6C5"])

@@ -19,14 +19,13 @@ from receiver_sim.design import tap_finder
 from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import onset
-from receiver_sim.physics.inductance import wheeler_1928
-from receiver_sim.physics.tuning import frequency_per_degree
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.coils import CoilsReport, TapFind
 from receiver_sim.schema import Build, changed_build, load_build_text
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.studies import aerial, breakthrough, coil_sheet, dial_sweep, tuning_range
+from tests.helpers.textbook import frequency_per_degree, wheeler_1928
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import rectifier
-from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred, reservoir_ripple
+from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred
 from receiver_sim.results.check import Grade
 from receiver_sim.results.supply import Rectified, SupplyStudy
 from receiver_sim.schema import Build, changed_build
@@ -25,6 +25,7 @@ from receiver_sim.schema.regulator_types import figures
 from receiver_sim.schema.supply import RectifierSupply
 from receiver_sim.studies import start_up
 from tests.helpers.filling import filled
+from tests.helpers.textbook import reservoir_ripple
 
 PUBLISHED = Path(__file__).parent.parent / "published"
 

@@ -6,17 +6,18 @@ import os
 import numpy as np
 import pytest
 
+from receiver_sim import outputs
 from receiver_sim.results.base import plain
 from receiver_sim.views import files
-from receiver_sim.views.export import document, write_json, write_text
+from receiver_sim.views.export import document, encoded
 
 
 def test_json_holds_the_result_and_repeats_byte_for_byte(report, tmp_path):
     path = tmp_path / "new" / "folder" / "check.json"
-    assert write_json(report, path) == path
+    assert outputs.write(path, encoded(report)) == path
     first = path.read_bytes()
     assert json.loads(first) == plain(report)
-    write_json(report, path)
+    outputs.write(path, encoded(report))
     assert path.read_bytes() == first
     assert os.listdir(path.parent) == ["check.json"]
 
@@ -26,10 +27,10 @@ def test_names_keep_their_letters(report):
 
 
 def test_nan_is_refused_and_the_old_file_stays(curves, tmp_path):
-    path = write_text("old\n", tmp_path / "loop.json")
+    path = outputs.write(tmp_path / "loop.json", b"old\n")
     spoilt = dataclasses.replace(curves[0], gain=np.array([0.4, math.nan]))
     with pytest.raises(ValueError, match=r"^a result holds NaN or infinity$"):
-        write_json(spoilt, path)
+        outputs.write(path, encoded(spoilt))
     assert path.read_text() == "old\n"
 
 

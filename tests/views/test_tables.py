@@ -131,10 +131,6 @@ def test_a_report_without_cautions_gets_them_all_the_same(report):
     assert all(caution in text for caution in cautions.PLATE_SUPPLY)
 
 
-def test_cautions_block():
-    assert printed(tables.cautions_block()).count(" ! ") == len(cautions.ALL)
-
-
 def test_band_table_of_an_onset(report, onsets):
     text = printed(tables.band_table(report.bands[1:2]))
     middle = onsets[1]

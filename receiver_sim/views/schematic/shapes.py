@@ -29,8 +29,6 @@ class Shape:
 
 
 LENGTH = 4
-TUBE = 2
-"""Radius of a tube's envelope."""
 
 
 Texts = tuple[tuple[float, float, str, str], ...]
