@@ -13,6 +13,9 @@ from receiver_sim import api
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure import onset
 from receiver_sim.receiver import Receiver, cards_for
+from receiver_sim.judge.heater_verdicts import judge_heaters
+from receiver_sim.judge.verdicts import judge_safety
+from receiver_sim.results.check import Grade
 from receiver_sim.schema import BuildFaults, load_build, shipped_tubes
 from receiver_sim.schema import first_build as first
 from receiver_sim.schema.card import card_for
@@ -54,6 +57,30 @@ def test_every_combination_of_offered_answers_is_a_sound_build() -> None:
         assert [band.name for band in build.bands] == ["40 m"]
         # the dial reaches both ends of each band; else the build warns of it
         assert not [w for w in build.warnings if w.startswith("band ") or "usual for" in w], answers
+
+
+def test_no_offered_set_is_dangerous_and_every_heater_has_its_volts() -> None:
+    """By the judgements of `check`: bleeder, drain and heaters; also with a tube of other heater volts."""
+    other = [
+        first.Answers(supply, detector, audio, "high_impedance", ("40 m",))
+        for supply, detector, audio in (
+            ("mains", "6SJ7", "56"), ("mains", "57", "6C5"), ("bench", "6SJ7", "12AU7"), ("battery", "1T4", "30"),
+        )
+    ]  # fmt: skip
+    for answers in (*_offered(), *other):
+        _, build = first.built(answers)
+        found = [*judge_safety(build), *judge_heaters(build, cards_for(build))]
+        bad = [v for v in found if v.grade is Grade.BAD and v.rule != "capacitor_rating"]
+        assert bad == [], (answers, bad)
+
+
+@pytest.mark.parametrize("phones", [kind for kind in first.PHONES if kind != "high_impedance"])
+def test_a_transformer_shows_the_tube_a_load_of_some_kilohms(phones: str) -> None:
+    """Z/n^2 of phones behind turns n: a small output tube wants 4 to 6 kohm (common practice, no source)."""
+    _, build = first.built(first.Answers("mains", "6SJ7", "6AK6", phones, ("40 m",)))
+    assert build.audio is not None and build.audio.output.kind == "transformer"
+    (winding,) = build.audio.output.secondaries
+    assert 4e3 < build.phones[0].resistance / winding.ratio**2 < 6e3
 
 
 def test_from_python_the_same_answers_give_the_same_build() -> None:

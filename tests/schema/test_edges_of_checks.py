@@ -92,6 +92,29 @@ EDGES = [
     ("rf_stage", {"bands[1].rf_coil": {"inductance": "5.4 uH", "q": 120}}, ["bands[1].rf_coil"]),
     ("rf_stage", {"rf_stage.input": {"kind": "tuned"}}, ["bands[0].rf_coil", "bands[1].rf_coil"]),
     ("rf_stage", {"rf_stage.coupling": None}, ["rf_stage.coupling"]),
+    # 10.25 turns of 0.4 mm in 0.05 mm of enamel, 0.9 mm apart, on 32 mm: 32.45 mm wide and 9.225 mm long
+    ("plugin_coils", {"bands[2].coil.winding.tap": 5.13}, ["bands[2].coil.winding.tap"]),
+    ("plugin_coils", {"bands[2].coil.winding.tap": 5.12}, []),
+    ("plugin_coils", {"bands[2].coil.winding.pitch": "0.44 mm"}, ["bands[2].coil.winding.pitch"]),
+    ("plugin_coils", {"bands[2].coil.winding.pitch": "0.45 mm"}, []),
+    ("plugin_coils", {"bands[2].coil.can": {"diameter": "32.4 mm", "height": "40 mm"}},
+     ["bands[2].coil.can.diameter"]),
+    ("plugin_coils", {"bands[2].coil.can": {"diameter": "70 mm", "height": "9.2 mm"}},
+     ["bands[2].coil.can.height"]),
+    # 36.5 turns close-wound of 0.25 mm in 0.05 mm: half of their 10.95 mm above the floor
+    ("plugin_coils", {"bands[0].coil.can": {"diameter": "70 mm", "height": "40 mm", "rise": "5.4 mm"}},
+     ["bands[0].coil.can.height"]),
+    ("plugin_coils", {"bands[0].coil.can": {"diameter": "70 mm", "height": "40 mm", "rise": "5.5 mm"}}, []),
+    ("plugin_coils", {"bands[2].coil.can": {"diameter": "70 mm", "height": "40 mm", "rise": "35.4 mm"}},
+     ["bands[2].coil.can.height"]),
+    ("plugin_coils", {"bands[2].coil.can": {"diameter": "70 mm", "height": "40 mm", "rise": "35.3 mm"}}, []),
+    # the formula of a comb ends at wires of 0.3 of their spacing; no shield adds capacitance
+    ("plugin_coils", {"bands[2].coil.link.shield.wire": "0.55 mm"}, ["bands[2].coil.link.shield.wire"]),
+    ("plugin_coils", {"bands[2].coil.link.shield.wire": "0.54 mm"}, []),
+    ("plugin_coils", {"bands[1].coil.link.shield.capacitance": "1.01 pF"},
+     ["bands[1].coil.link.shield.capacitance"]),
+    ("plugin_coils", {"bands[1].coil.link.shield.capacitance": "0.99 pF"}, []),
+    ("demo", {"bands[1].padding": {"bandspread_series": "20 pF"}}, ["bands[1].padding.bandspread_series"]),
 ]  # fmt: skip
 
 
