@@ -11,10 +11,10 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.errors import WrongValue
-from receiver_sim.measure import onset
-from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.judge.heater_verdicts import judge_heaters
 from receiver_sim.judge.verdicts import judge_safety
+from receiver_sim.measure import onset
+from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.results.check import Grade
 from receiver_sim.schema import BuildFaults, load_build, shipped_tubes
 from receiver_sim.schema import first_build as first
@@ -64,7 +64,8 @@ def test_no_offered_set_is_dangerous_and_every_heater_has_its_volts() -> None:
     other = [
         first.Answers(supply, detector, audio, "high_impedance", ("40 m",))
         for supply, detector, audio in (
-            ("mains", "6SJ7", "56"), ("mains", "57", "6C5"), ("bench", "6SJ7", "12AU7"), ("battery", "1T4", "30"),
+            ("mains", "6SJ7", "56"), ("mains", "57", "6C5"), ("bench", "6SJ7", "12AU7"),
+            ("battery", "1T4", "30"),
         )
     ]  # fmt: skip
     for answers in (*_offered(), *other):

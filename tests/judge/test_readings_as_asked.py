@@ -1,6 +1,6 @@
 """From a file of readings to what is judged, and from that to the page: meters, ranges, tubes, dangers.
 
-Nothing is simulated: what would be is given by hand.
+What would be simulated is given by hand.
 """
 
 from __future__ import annotations
@@ -14,13 +14,16 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.api import _calibrate, _faults
+from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.element import GROUND
+from receiver_sim.engine import Bench
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import calibration, fault_finder, fault_onset
 from receiver_sim.judge.fault_finder import Scatter
 from receiver_sim.judge.fault_onset import SOUND
 from receiver_sim.judge.fault_predictions import Prediction, Stand, Volt, _Direct
 from receiver_sim.judge.reading_spread import Shift
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.results import cautions
 from receiver_sim.results.base import Status
 from receiver_sim.results.onset import Onset
@@ -284,3 +287,21 @@ def test_calibrate_says_the_dangers_of_the_set_before_the_standing_cautions(
     assert (one.before, one.before_spread, one.after, one.after_spread, one.seen) == (
         *(told[name][1] for name in ("onset_before", "spread_before", "onset_after", "spread_after")), 0.41,
     )  # fmt: skip
+
+
+def test_a_broken_track_stays_broken_as_the_knob_turns(demo: Build, bench: Bench) -> None:
+    """The part above the wiper is open at every setting; the part below follows the knob."""
+    circuit = receiver_circuit(
+        demo, api.cards_for(demo), band=demo.bands[0], dial_hz=demo.bands[0].middle_hz, rotation=0.5
+    )
+    low, high = circuit.control.at_share(0.2), circuit.control.at_share(0.8)
+    (upper,) = (name for name, ohm in low.items() if ohm > high[name])
+    wiper = next(
+        n for n in circuit[upper].nodes if n in {m for e in low if e != upper for m in circuit[e].nodes}
+    )
+    with loaded(bench, circuit) as on:
+        on.turn_to_share(0.8)
+        whole = on.volts()[wiper]
+        broken = fault_onset._Broken(on.session, on.circuit, {upper: 1e9})
+        broken.turn_to_share(0.8)
+        assert whole > 5.0 and abs(on.volts()[wiper]) < 0.05

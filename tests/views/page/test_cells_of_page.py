@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _page
 from receiver_sim.results import audio, bench_chart, bias, cautions, fault_table, hum, live, onset, page
 from receiver_sim.results.base import FailedStage, Status
 from receiver_sim.results.check import CheckReport, Grade, Verdict
-from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation
+from receiver_sim.results.envelope import AmplitudeMap, BandOscillation, Jump, OnsetKind, Oscillation
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.spread import BandSpread
 from receiver_sim.results.sure import HowSure
@@ -274,3 +275,38 @@ def test_a_sound_keeps_its_volts_and_levels() -> None:
     for key, due in (("spl", piece.spl_of_volt_db), ("level", piece.level_db), ("from", piece.from_hz),
                      ("to", piece.to_hz), ("rate", piece.rate), ("rotation", piece.rotation)):  # fmt: skip
         assert data[key] == pytest.approx(due, abs=0.06 if key in ("spl", "level") else 1e-5 * abs(due)), key
+
+
+# ---------------------------------------------------------------------------- settings of the knob
+
+
+def test_strength_comes_in_where_it_jumps_and_goes_where_it_falls_back() -> None:
+    """Oscillation jumps in at 0.50, to what the way back has there, and holds down to 0.40."""
+    amplitude = np.array([1e-3, 1.0, 2.0, 3.0, 4.0])
+    knob = np.array([0.5, 0.45, 0.4, 0.5, 0.7])
+    known = filled(AmplitudeMap, amplitude_v=amplitude, rotation=knob)
+    places = {name: ControlSetting(at, 31.0) for name, at in (("up", 0.5), ("down", 0.4))}
+    found = filled(
+        Oscillation,
+        amplitudes=known,
+        onset=places["up"],
+        jump=filled(Jump, to_v=3.0, **places),
+        kind=OnsetKind.HARD,
+    )
+    rotation = np.array([0.3, 0.4, 0.45, 0.499, 0.5, 0.6, 0.9])
+    up, down = _page._strength(rotation, found)
+    # straight between the points of the map; beyond its end the strongest there is
+    assert down == pytest.approx([0.0, 2.0, 2.5, 2.99, 3.0, 3.5, 4.0])
+    assert up == pytest.approx([0.0, 0.0, 0.0, 0.0, 3.0, 3.5, 4.0])
+    silent = _page._strength(rotation, None)
+    assert not silent[0].any() and not silent[1].any()
+
+
+def test_a_dial_goes_from_below_a_carrier_to_above_it_in_the_words_of_the_piece() -> None:
+    """`from_hz` and `to_hz` are the carrier's offset from the oscillation, the dial the other way round."""
+    for tune in _page._tunes():
+        if tune.dial is None:
+            assert tune.from_hz == tune.to_hz == tune.signal.offset_hz
+            continue
+        times = np.array([_page.LEAD_S, _page.LEAD_S + tune.seconds])
+        assert tune.signal.offset_hz - tune.dial.offset(times) == pytest.approx([tune.from_hz, tune.to_hz])
