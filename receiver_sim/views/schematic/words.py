@@ -167,7 +167,9 @@ def words_for(
 
     def put(spots: Iterable[tuple[float, float, str, str]], lines: tuple[str, ...], size: float, kind: str,
             of: str) -> None:  # fmt: skip
-        text = _put(sheet, spots, lines, size, kind, of)
+        take(_put(sheet, spots, lines, size, kind, of), lines, of)
+
+    def take(text: Text | None, lines: tuple[str, ...], of: str) -> None:
         if text is None:
             raise RuntimeError(f"the drawing has no room for {lines} of {of}")
         out.append(text)
@@ -194,8 +196,14 @@ def words_for(
         for pin in one.part.pins:
             read = (volts or {}).get((one.part.id, pin.name))
             if read:
-                put(_around(*one.pins[pin.name]), (read,), SIZE, "volts", one.part.ref)
+                take(_reading(sheet, one, pin.name, read), (read,), one.part.ref)
     return out, sheet
+
+
+def _reading(sheet: Sheet, one: Placed, pin: str, read: str) -> Text | None:
+    """Put a meter's reading beside its pin, or further away, where it says which pin it is of."""
+    beside = _put(sheet, _around(*one.pins[pin]), (read,), SIZE, "volts", one.part.ref)
+    return beside or _put(sheet, _spots(one), (f"{pin} {read}",), SIZE, "volts", one.part.ref)
 
 
 def _toward(one: Placed, x: float, y: float) -> tuple[float, float]:

@@ -148,3 +148,18 @@ def test_every_part_says_what_it_does(picture: Schematic) -> None:
         assert group.get("aria-label") == group[0].text
         assert str(group[0].text).startswith(f"{one.ref} {one.word}".strip())
         assert str(group[0].text).endswith(f". {purpose}")
+
+
+def test_volts_stand_at_their_pin_or_name_it(picture: Schematic) -> None:
+    """The tickler set's plate had no room for three figures: `draw --volts` ended with exit 70."""
+    shown = [text for text in picture.texts if text.kind == "volts"]
+    assert len(shown) == len(picture.volts)
+    for text in shown:
+        (words,) = text.lines
+        pins = [item for one in picture.placed if one.part.ref == text.of for item in one.pins.items()]
+        if words != "131 V":
+            assert words.removesuffix(" 131 V") in dict(pins)
+            continue
+        left, low, right, high = text.box
+        apart = (max(left - x, x - right, low - y, y - high) for _, (x, y) in pins)
+        assert min(apart) <= 1.4 + 1e-9  # the farthest place that `draw` tries
