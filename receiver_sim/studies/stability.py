@@ -266,8 +266,8 @@ class Seen(NamedTuple):
 
 
 def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
-    """Return how long (s) to watch a setting: what its growth takes with some periods of its mode, then, if
-    nothing moves yet, `seconds` or what its growth alone takes.
+    """Return how long (s) to watch a setting: what its growth takes with some periods of its mode, then twice
+    as long each, as long as it has not settled, at last `seconds` or what its growth alone takes.
 
     A motion of full strength, each of whose periods takes ngspice hundreds of steps, is then soon seen.
     """
@@ -277,7 +277,8 @@ def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
     growth, hertz = _GROWTH / float(row.rate[0]), float(row.frequency_hz[0])
     longest = min(max(seconds, growth), _LONGEST_S)
     soon = growth + (_PERIODS / hertz if hertz > 0.0 else _SOON_S)
-    return (soon, longest) if soon < 0.5 * longest else (longest,)
+    doublings = max(math.floor(math.log2(longest / soon)), 0)
+    return (*(soon * 2.0**k for k in range(doublings)), longest)
 
 
 def _grows(look: Callable[[float], NaturalModes], place: float) -> bool:
@@ -312,7 +313,7 @@ def _watched(
             frequency=frequency,
             seconds=length,
         )
-        if swing is not None and (at_rest or mean is not None):
+        if hertz is not None and (at_rest or mean is not None):
             break
     return replace(row, motion_hz=hertz, motion_v=swing, motion_mean_v=mean)
 

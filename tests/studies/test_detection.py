@@ -12,6 +12,7 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import EngineError
+from receiver_sim.engine.rungs import Rung
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
@@ -246,6 +247,22 @@ def test_what_moves_by_itself_is_not_run_over_time_with_a_carrier(bench):
     assert heard > 1.0 > 1e3 * found.beat.best_v
     sound = api.listen(build, signals=(), seconds=0.04, relative=1.0, bench=bench)  # noise sets it off
     assert sound.rms_v > 1.0 and any("does not hold still" in note for note in sound.notes)
+
+
+def test_amplitudes_are_found_where_volts_round(bench):
+    """Guards against a tolerance below what rounding moves: every operating point was then found by stepping
+    conductances or by a run over time, half a second each, though the one before it lay beside it.
+    """
+    receiver = Receiver(load_build(HARD / "volts_that_round.yaml"), bench)
+    tuned = receiver.at(receiver.build.bands[0])
+    found = amplitude.run(tuned, time_runs=False)
+    ear = detection.Listener(receiver, mode_at(tuned, found), found=found, output=0)
+    before = bench.rungs
+    curve = detection.am_curve(ear)
+    climbed = bench.rungs - before
+    assert curve is not None and curve.audio_v.size == len(detection.BELOW)
+    # a sixtieth of them climbed once tolerance and rounding were a decade apart, a half before
+    assert climbed.total() - climbed[Rung.NEWTON] < 0.1 * climbed.total()
 
 
 def test_the_sound_of_a_band_that_does_not_oscillate(bench, silent):

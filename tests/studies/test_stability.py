@@ -20,7 +20,7 @@ from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
 from receiver_sim.receiver import Receiver
-from receiver_sim.results.envelope import Steadiness
+from receiver_sim.results.envelope import EnvelopeModes, Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude, listening, stability
 from tests.decks import imposed_deck
@@ -391,6 +391,20 @@ def test_squegging_moves_as_it_is_found_to_grow(bench, demo, demo_cards):
     # it ends as a large relaxation, below the frequency of its beginning
     assert swing is not None and swing > 0.5 * a.amplitude_v[i]
     assert seen_hz is not None and 0.1 * frequency < seen_hz < 1.5 * frequency
+
+
+@pytest.mark.parametrize(("rate", "hertz"), [(16065.0, 25337.0), (2500.0, 500.0), (900.0, 0.0)])
+def test_a_setting_is_watched_twice_as_long_until_it_has_settled(rate, hertz):
+    """Guards against a squegging at 9 kHz, not yet settled after 3.6 ms, being run for 0.1 s: a minute of
+    ngspice each time.
+    """
+    row = EnvelopeModes(
+        ControlSetting(0.5, 30.0), 0.3, np.array([rate]), np.array([hertz]), (("tank",),), 1, None, None
+    )
+    lengths = stability._lengths(row, 0.3)
+    ratios = np.divide(lengths[1:], lengths[:-1])
+    assert lengths[0] < 0.15 and lengths[-1] == 0.3
+    assert np.all(ratios[:-1] == 2.0) and 2.0 <= ratios[-1] < 4.0
 
 
 @pytest.mark.parametrize("which", ["demo", "cabin"])

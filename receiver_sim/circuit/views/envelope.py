@@ -26,7 +26,9 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.low_frequency import low_frequency
 from receiver_sim.schema import Build
 
-DC_OPTIONS = f"reltol=1e-7 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50"
+DC_OPTIONS = f"reltol=1e-6 abstol=1e-13 vntol=1e-9 {NEWTON_OPTION} itl2=50"
+"""reltol: rounding alone moves the volts of some sets by 1e-7 from one of Newton's steps to the next, so that
+less would find no end; what a step below 1e-6 leaves is its square."""
 BALANCE_OPTIONS = f"{DC_OPTIONS} srcsteps=0"
 """Of a sweep of a balance: beyond the largest amplitude that any setting sustains there is no solution, and
 bringing the sources up from zero looks for it for a minute; without it the sweep is given up in seconds,
