@@ -7,6 +7,7 @@ import dataclasses
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _swap as api_swap
 from receiver_sim.api._spread import plan_for
 from receiver_sim.circuit.factors import PRINT
 from receiver_sim.circuit.sets import draws, moved_by
@@ -333,7 +334,35 @@ def test_candidates_of_the_detector_have_a_screen_and_are_no_output_tubes(demo: 
     assert "6J5: no screen to control" in left
 
 
+@pytest.mark.parametrize(
+    ("fits", "other_base", "pins", "things"),
+    [(True, False, (), 0), (True, False, ("pin 8: p becomes k",), 1), (False, False, (), 1),
+     (True, True, (), 2), (False, True, ("pin 8: p becomes k",), 4)],
+)  # fmt: skip
+def test_another_base_is_more_work_than_other_pins_or_volts(
+    demo: Build, fits: bool, other_base: bool, pins: tuple[str, ...], things: int
+) -> None:
+    """A hole in the chassis against a wire: of equals the one with less to change leads."""
+    plain = swap_fitting.fitting(demo, card_for("6SK7"), card_for("6SJ7"), rf=True)
+    made = dataclasses.replace(plain, heater_fits=fits, other_base=other_base, pins=pins)
+    assert swap.effort(made) == things
+
+
 # ---------------------------------------------------------------------------- audio
+
+
+def test_a_screen_is_tied_to_the_plate_where_the_stage_has_no_feed_for_it(demo: Build) -> None:
+    """And a triode that comes after a tied pentode is no longer said to be tied."""
+    tied, was = api_swap._with(demo, "audio", "6AU6")
+    assert was and tied.audio is not None and tied.audio.connection == "triode"
+    plain, now = api_swap._with(tied, "audio", "76")
+    assert not now and plain.audio is not None and plain.audio.connection == "own"
+    fed = api.shipped_build("demo")
+    fed = changed_build(
+        fed, {"audio.screen": {"resistor": "100 kohm", "bypass": "1 uF"}, "audio.tube": "6AU6"}
+    )
+    own, tied_too = api_swap._with(fed, "audio", "6SJ7")
+    assert not tied_too and own.audio is not None and own.audio.connection == "own"
 
 
 @pytest.fixture(scope="module")
