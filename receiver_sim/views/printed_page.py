@@ -25,20 +25,24 @@ def html(sheet: Sheet, pictures: Sequence[tuple[str, str]] = ()) -> str:
 def csv_text(sheet: Sheet) -> str:
     """Return the tables one after another, each under its heading, for a spreadsheet."""
     out = io.StringIO()
-    write = csv.writer(out, lineterminator="\n").writerow
-    write([sheet.title])
+    writer = csv.writer(out, lineterminator="\n")
+
+    def write(*cells: str) -> None:
+        writer.writerow([_plain(cell) for cell in cells])
+
+    write(sheet.title)
     for text in sheet.all_cautions():
-        write(["CAUTION", text])
+        write("CAUTION", text)
     for section in sheet.sections:
-        write([])
-        write([section.heading])
+        write()
+        write(section.heading)
         for part in section.parts:
             if isinstance(part, Grid):
-                write([heading(column) for column in part.columns])
+                write(*(heading(column) for column in part.columns))
                 for row in part.rows:
-                    write([_plain(cell) for cell in row])
+                    write(*row)
             else:
-                write([part.text])
+                write(part.text)
     return out.getvalue()
 
 
@@ -50,7 +54,7 @@ def heading(column: Column) -> str:
 def _plain(cell: str) -> str:
     """Return a cell that no spreadsheet takes for a formula."""
     text = clean(cell)
-    return f"'{text}" if text[:1] in "=+@" else text
+    return f"'{text}" if text.startswith(("=", "+", "@")) else text
 
 
 __all__ = ["csv_text", "heading", "html"]

@@ -26,7 +26,7 @@ from receiver_sim.results.bench_sheet import (
 from receiver_sim.results.coils import DialMark
 from receiver_sim.schema import load_build
 from receiver_sim.views import bench_sheet, dial_scale, printed_page, printed_pdf
-from receiver_sim.views.sheet import as_text
+from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, as_text
 from tests.conftest import BUILDS
 from tests.helpers.filling import filled
 
@@ -196,6 +196,19 @@ def test_csv_holds_every_row_and_no_formula():
     rows = list(csv.reader(io.StringIO(printed_page.csv_text(sheet))))
     assert ["V1 6SJ7", "8", "plate", "L2, C4", "[ ]"] in rows
     assert printed_page._plain("=1+1") == "'=1+1"
+
+
+def test_nothing_of_a_csv_is_a_formula_and_what_is_empty_stays_empty():
+    """The faults this guards: a quote in each empty cell, and a title or a note from a stranger's file that a
+    spreadsheet would have run."""
+    column = Column("=1+1\nV", "left")
+    parts = (Grid((column, column), (("", "@SUM(1)"),)), Note("+cmd"))
+    text = printed_page.csv_text(Sheet("=a title", (Section("=a heading", parts, ("@a caution",)),)))
+    rows = list(csv.reader(io.StringIO(text)))
+    assert rows == [
+        ["'=a title"], ["CAUTION", "'@a caution"], [], ["'=a heading"], ["'=1+1 V", "'=1+1 V"],
+        ["", "'@SUM(1)"], ["'+cmd"],
+    ]  # fmt: skip
 
 
 def test_html_shows_what_a_strangers_title_holds_as_text():
