@@ -132,6 +132,14 @@ def test_every_option_is_asked_of_what_does_the_work(
     assert (bench.workers, bench.time_limit_s) == (3, 77.0)
 
 
+def test_a_run_over_every_cycle_has_half_an_hour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It takes minutes an analysis: a limit of seconds would end it; a longer one that is asked for stays."""
+    seen = caught(monkeypatch, api, "onset")
+    for asked, due in (("77s", 1800.0), ("50 min", 3000.0)):
+        call("onset", CABIN, "--band", BAND, "--verify", "--workers", "3", "--time-limit", asked)
+        assert (seen["bench"].workers, seen["bench"].time_limit_s) == (3, due)
+
+
 def leaves(command: Any, name: str = "") -> Iterator[tuple[str, Any]]:
     for sub, below in getattr(command, "commands", {}).items():
         yield from leaves(below, f"{name} {sub}".strip())
