@@ -33,7 +33,7 @@ BUILDS = Path(api.__file__).parent.parent / "schema" / "builds"
 
 LONGEST_FIRST = (
     "test_cli.py",
-    "test_stages.py",
+    "test_failing_stages.py",
     "frozen/test_frozen_demo.py",
     "frozen/test_frozen_runs.py",
     "test_notebooks.py",

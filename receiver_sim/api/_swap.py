@@ -15,8 +15,8 @@ from receiver_sim.results.swap import (
     SwapReport,
 )
 from receiver_sim.schema import Build, BuildFaults, changed_build
+from receiver_sim.schema.audio_stages import Audio
 from receiver_sim.schema.card import TubeCard, card_for, card_types
-from receiver_sim.schema.stage import Audio
 
 Socket = Literal["detector", "audio"]
 

@@ -9,7 +9,7 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.schema import Build
-from receiver_sim.schema.stage import HeaterFeed
+from receiver_sim.schema.audio_stages import HeaterFeed
 
 _KEYS = {"r.f.": "rf", "detector": "detector", "audio": "audio", "first audio": "first"}
 """Names of heaters in a build by the names of sockets in a circuit."""

@@ -7,7 +7,7 @@ from typing import Any
 
 from receiver_sim.results.hum import SILENT_DB, Remedy
 from receiver_sim.schema import Build
-from receiver_sim.schema.stage import Decoupling
+from receiver_sim.schema.audio_stages import Decoupling
 from receiver_sim.schema.supply import FilterSection, SettledSection, SettledSupply
 
 ADDED_OHM, ADDED_FARAD = 2.2e3, 22e-6

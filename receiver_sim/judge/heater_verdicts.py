@@ -9,10 +9,10 @@ from receiver_sim.circuit.blocks.heater import feed_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.schema import Build
+from receiver_sim.schema.audio_stages import HeaterFeed
 from receiver_sim.schema.card import TubeCard
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.quantity import INDUCTANCE, POWER, RESISTANCE, VOLTAGE, format_quantity
-from receiver_sim.schema.stage import HeaterFeed
 from receiver_sim.schema.verdicts import Verdicts
 
 CHOKE_RATIO = 200.0

@@ -14,12 +14,12 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, PrivateAttr
 
 from receiver_sim.schema import parts as p
+from receiver_sim.schema.audio_stages import Audio, Condition, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.base import Part, given, optional
 from receiver_sim.schema.coil import Aerial, Coil, Padding, Tuning
 from receiver_sim.schema.phones import Phones
 from receiver_sim.schema.rating import Rating
 from receiver_sim.schema.rf_stage import RfCoil, RfStage
-from receiver_sim.schema.stage import Audio, Condition, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.supply import Heater, Pickup, Regulator, Supply
 from receiver_sim.schema.verdicts import Verdicts
 

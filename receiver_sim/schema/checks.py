@@ -15,7 +15,7 @@ from receiver_sim.schema.phones import DEFAULTS, Phones
 from receiver_sim.schema.practice import unusual
 from receiver_sim.schema.quantity import CAPACITANCE, FREQUENCY, VOLTAGE, format_quantity
 from receiver_sim.schema.rf_stage_checks import RF_CHECKS
-from receiver_sim.schema.stage_checks import STAGE_CHECKS
+from receiver_sim.schema.supply_and_audio_checks import SUPPLY_AND_AUDIO_CHECKS
 from receiver_sim.schema.tube_names import type_of
 from receiver_sim.schema.validated import Finding, Glimpse
 
@@ -185,7 +185,7 @@ CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     pot_laws,
     tuning_order,
     names,
-    *STAGE_CHECKS,
+    *SUPPLY_AND_AUDIO_CHECKS,
     *COIL_CHECKS,
     *RF_CHECKS,
 )

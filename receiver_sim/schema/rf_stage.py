@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from receiver_sim.schema import parts as p
+from receiver_sim.schema.audio_stages import Condition, Decoupling, HeaterCoupling, HeaterFeed, condition
 from receiver_sim.schema.base import Part, given, optional
-from receiver_sim.schema.stage import Condition, Decoupling, HeaterCoupling, HeaterFeed, condition
 
 
 class ChokeInput(Part):

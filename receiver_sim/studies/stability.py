@@ -28,8 +28,8 @@ from receiver_sim.results.envelope import (
 )
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.schema import Band, Build
+from receiver_sim.schema.audio_stages import Decoupling
 from receiver_sim.schema.build import ChokeLoad, TransformerLoad
-from receiver_sim.schema.stage import Decoupling
 
 POINTS = 12
 """Settings looked at, from just above onset to the top of the control."""

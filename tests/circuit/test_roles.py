@@ -26,6 +26,11 @@ ASKING = sorted(
         *(PACKAGE / "measure").rglob("*.py"),
         *(PACKAGE / "views").rglob("*.py"),
         *(PACKAGE / "results").rglob("*.py"),
+        *(PACKAGE / "judge").rglob("*.py"),
+        *(PACKAGE / "design").rglob("*.py"),
+        *(PACKAGE / "api").rglob("*.py"),
+        *(PACKAGE / "cli").rglob("*.py"),
+        *(PACKAGE / "live").rglob("*.py"),
         *PACKAGE.glob("*.py"),
     ]
 )

@@ -12,8 +12,8 @@ from receiver_sim.circuit.registry import Site, filled, form
 from receiver_sim.circuit.templates import TemplateFault
 from receiver_sim.physics.potentiometer import wiper_fraction
 from receiver_sim.schema import Build
+from receiver_sim.schema.audio_stages import Audio, FirstStage, Volume
 from receiver_sim.schema.card import TubeCard
-from receiver_sim.schema.stage import Audio, FirstStage, Volume
 
 _SOCKETS = {"a": "audio", "f": "first audio"}
 

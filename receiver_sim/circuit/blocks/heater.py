@@ -14,7 +14,7 @@ from receiver_sim.circuit.limits import CONTACT_OHM, SOCKET_OHM
 from receiver_sim.circuit.registry import Site, filled, form
 from receiver_sim.circuit.roles import Role
 from receiver_sim.schema import Build
-from receiver_sim.schema.stage import HeaterFeed
+from receiver_sim.schema.audio_stages import HeaterFeed
 
 OPEN_SIDE = "open side of the heater line"
 GROUNDED_SIDE = "grounded side of the heater line"

@@ -8,8 +8,8 @@ from receiver_sim.circuit.blocks.control import plate_feed
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.limits import CONTACT_OHM
 from receiver_sim.circuit.registry import Site, filled, form
+from receiver_sim.schema.audio_stages import OutputChoke, OutputTransformer
 from receiver_sim.schema.build import ChokeLoad, TransformerLoad
-from receiver_sim.schema.stage import OutputChoke, OutputTransformer
 
 
 def core_loss(winding: ChokeLoad | TransformerLoad | OutputChoke | OutputTransformer) -> float:

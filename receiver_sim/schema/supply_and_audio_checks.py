@@ -202,7 +202,7 @@ def _phones_in_the_lead(g: Glimpse) -> Iterator[Finding]:
                 yield Finding(("phones", i, key), f"no {key} with 'at: load'", cure)
 
 
-STAGE_CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
+SUPPLY_AND_AUDIO_CHECKS: tuple[Callable[[Glimpse], Iterator[Finding]], ...] = (
     coupling_capacitor,
     regulator_figures,
     rectifier_figures,

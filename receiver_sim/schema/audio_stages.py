@@ -1,4 +1,4 @@
-"""The audio stages: tubes, bias, screen feed, volume control, filters for code, outputs."""
+"""The audio stages of a build: tubes, bias, screen feed, volume control, filters for code, outputs."""
 
 from __future__ import annotations
 
