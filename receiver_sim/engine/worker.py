@@ -4,6 +4,7 @@ Started by `process.WorkerProcess`, never by hand. It imports nothing but ngspic
 caller's script, so it behaves alike under scripts, notebooks and test runners.
 """
 
+import gc
 import os
 import pickle
 import signal
@@ -60,6 +61,7 @@ def main(limit_s: float) -> None:
     """Serve requests until the other side closes the pipe. `limit_s`: wall-clock limit of one request."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle; it ends its workers
     requests, replies = _private_streams()
+    gc.disable()  # what is loaded stays: no looking through it while it comes, nor later
     watch = _Watch(limit_s)
     watch.start()
     from receiver_sim.engine.errors import EngineMissing  # noqa: PLC0415 - after the streams are ours
@@ -74,6 +76,8 @@ def main(limit_s: float) -> None:
     except Exception as error:
         _send(replies, Failed(f"the ngspice library did not start: {error!r}", missing=True))
         return
+    gc.freeze()
+    gc.enable()
     _send(replies, Ready(simulator.version, simulator.path))
     while True:
         try:
