@@ -19,6 +19,8 @@ from receiver_sim.outputs import FileSet
 from receiver_sim.views.plots import style
 
 DPI = 150
+_PACKED = 2
+"""How hard a PNG is packed: two thirds of the time that 6, the usual, takes, for files larger by 7 %."""
 _HASHSALT = "receiver_sim"
 # matplotlib takes the salt of an SVG's ids from a global setting only; the lock keeps savers from each
 # other's.
@@ -88,7 +90,7 @@ def contents(figure: Figure, stem: str) -> dict[str, bytes]:
     if not re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*", stem):
         raise ValueError(f"{stem!r} cannot be the name of a plot: use letters, digits, '-', '_' and '.'")
     png, svg = io.BytesIO(), io.BytesIO()
-    figure.savefig(png, format="png", dpi=DPI)
+    figure.savefig(png, format="png", dpi=DPI, pil_kwargs={"compress_level": _PACKED})
     with _svg_lock:
         before = matplotlib.rcParams["svg.hashsalt"]
         matplotlib.rcParams["svg.hashsalt"] = _HASHSALT
