@@ -198,8 +198,7 @@ def _coils(circuit: Circuit, elements: list[Element]) -> Iterable[Part]:
         used |= {one.name for one in same}
         seconds = [x for x in ideal if set(x.nodes[2:]) == set(primary.nodes)]
         used |= {x.name for x in seconds}
-        ratios = tuple(f"{(x.value or 1.0):.3g}:1" if (x.value or 1) >= 1 else f"1:{1 / (x.value or 1):.3g}"
-                       for x in seconds)  # fmt: skip
+        ratios = tuple(_turns_ratio(x.value or 1.0) for x in seconds)
         pins = [Pin("w0.0", row[0].nodes[0]), Pin("w0.1", row[-1].nodes[1])]
         for i, x in enumerate(seconds, 1):
             pins += [Pin(f"w{i}.0", x.nodes[0]), Pin(f"w{i}.1", x.nodes[1])]
@@ -242,6 +241,14 @@ def _coils(circuit: Circuit, elements: list[Element]) -> Iterable[Part]:
             also={f"w{i}": f"{'secondary' if iron else row[0].about.word} {text}" for i, (row, text) in
                   enumerate(zip(rows, _coil_lines(rows, circuit), strict=True)) if i},
         )  # fmt: skip
+
+
+def _turns_ratio(secondary: float) -> str:
+    """Return the turns of primary to secondary as print has them: '4.5:1' steps down, '1:3' up.
+
+    secondary: its turns over those of the primary.
+    """
+    return f"1:{secondary:.3g}" if secondary >= 1.0 else f"{1.0 / secondary:.3g}:1"
 
 
 _UNIT = {"r": "ohm", "c": "F", "l": "H", "v": "V"}

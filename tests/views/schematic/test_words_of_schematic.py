@@ -9,6 +9,7 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.views.schematic.drawing import Schematic
+from receiver_sim.views.schematic.parts import _turns_ratio
 from receiver_sim.views.schematic.purposes import does
 from receiver_sim.views.schematic.values import value_of
 from receiver_sim.views.schematic.words import STEP_PT, boxed, overlap, size_of
@@ -88,6 +89,15 @@ def test_values_are_those_of_the_build() -> None:
 )  # fmt: skip
 def test_values_in_words(value: float, unit: str, words: str) -> None:
     assert value_of(value, unit) == words
+
+
+def test_turns_stand_primary_to_secondary() -> None:
+    """The fault this guards: an output transformer that steps down, 0.22 and 0.029 times the primary's turns,
+    was drawn as 1:4.55 and 1:34.5, as print has one that steps up."""
+    (part,) = (p for p in api.draw(api.shipped_build("cabin")).parts if p.symbol == "iron transformer")
+    assert [part.also[w].split()[-1] for w in ("w1", "w2")] == ["4.55:1", "34.5:1"]
+    assert part.also["w1"].startswith("phones winding") and part.also["w2"].startswith("speaker winding")
+    assert (_turns_ratio(3.0), _turns_ratio(1.0), _turns_ratio(0.5)) == ("1:3", "1:1", "2:1")
 
 
 def test_pins_are_those_of_the_card() -> None:
