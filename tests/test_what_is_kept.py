@@ -11,6 +11,7 @@ from receiver_sim import api, receiver
 from receiver_sim.api import _sets
 from receiver_sim.circuit.factors import factors_of
 from receiver_sim.circuit.sets import SetPlan, Start
+from receiver_sim.measure import rectifier
 from receiver_sim.receiver import Receiver
 from receiver_sim.schema import Build
 from receiver_sim.schema.card import card_for
@@ -72,7 +73,7 @@ def test_a_supply_is_run_for_each_build_of_its_own(monkeypatch: pytest.MonkeyPat
         ran.append(build)
         return None, f"supply {len(ran)}"
 
-    monkeypatch.setattr(receiver.rectifier, "run", run)
+    monkeypatch.setattr(rectifier, "run", run)
     monkeypatch.setattr(receiver, "_SETTLED", {})
     mains = api.shipped_build("mains_set")
     less = mains.model_copy(update={"supply": mains.supply.model_copy(update={"bleeder": None})})

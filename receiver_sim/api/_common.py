@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from receiver_sim import __version__
 from receiver_sim.builds import band_named
 from receiver_sim.engine import Bench, Rung
-from receiver_sim.judge import heater_verdicts, verdicts
 from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
-from receiver_sim.working import Setting, choose
+
+if TYPE_CHECKING:
+    from receiver_sim.working import Setting
 
 Progress = Callable[[str, int, int], None]
 """Called with what is going on, steps done and steps in all."""
@@ -27,6 +29,8 @@ def prepare(receiver: Receiver, band: str | None, *, rotation: float | None = No
 
     rotation: of the control, 0..1, to hold instead. Raises EngineError, see `working.choose`.
     """
+    from receiver_sim.working import choose  # noqa: PLC0415 - `loop` needs none of the studies behind it
+
     build = receiver.build
     chosen = list(build.bands) if band is None else [band_named(build, band)]
     searched = (receiver.at(one).onset for one in chosen)
@@ -60,6 +64,8 @@ def provenance(
 
 def hazards(given: Build, settled: Build) -> tuple[str, ...]:
     """Return what in this very build must be said ahead of any figure."""
+    from receiver_sim.judge import heater_verdicts, verdicts  # noqa: PLC0415 - `loop` judges nothing
+
     heaters = heater_verdicts.judge_heaters(settled, cards_for(settled))
     found = (*verdicts.judge_safety(settled), *verdicts.judge_filter(given, settled), *heaters)
     return verdicts.dangers(found)

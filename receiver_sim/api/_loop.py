@@ -15,8 +15,8 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Standing
 from receiver_sim.receiver import Receiver, dial_frequencies
+from receiver_sim.results.bands import BandReport, onset_stage
 from receiver_sim.results.base import FailedStage, Status
-from receiver_sim.results.check import BandReport, onset_stage
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build
 from receiver_sim.studies import loop_gain, selectivity

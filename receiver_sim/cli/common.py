@@ -30,8 +30,8 @@ from receiver_sim.errors import OutputFailed, UserError
 if TYPE_CHECKING:
     from receiver_sim.engine import Bench
     from receiver_sim.outputs import FileSet
+    from receiver_sim.results.bands import Verdict
     from receiver_sim.results.base import FailedStage
-    from receiver_sim.results.check import Verdict
     from receiver_sim.schema import Build
     from receiver_sim.schema.quantity import Quantity
 
@@ -346,7 +346,7 @@ def answer(
     failed, named on standard error. strict: verdicts of which none may be bad. Exits with the code of the
     first of these: a fault in a stage or in drawing, a failed stage, a lost output, a bad verdict.
     """
-    from receiver_sim.results.check import Grade  # inside, for start-up's sake
+    from receiver_sim.results.bands import Grade  # inside, for start-up's sake
 
     ending = Ending(failed)
     text = "" if as_json else page(sheet())

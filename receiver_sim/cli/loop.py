@@ -29,7 +29,7 @@ from receiver_sim.cli.common import (
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, pool: Pool) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
-    from receiver_sim.results.check import failures
+    from receiver_sim.results.bands import failures
     from receiver_sim.views import check_plots, tables
 
     loaded = prepared(build, bands=bands, out=out)

@@ -9,12 +9,14 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from receiver_sim.outputs import FileSet
-from receiver_sim.results.audio import AudioResponse, Hum
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.bands import BandReport
 from receiver_sim.views.files import slugs
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from receiver_sim.results.audio import AudioResponse, Hum
+    from receiver_sim.results.check import CheckReport
 
 Progress = Callable[[str, int, int], None]
 _Drawing = tuple[str, "Callable[[], Axes]"]

@@ -15,7 +15,7 @@ import sys
 import threading
 from collections.abc import Mapping, Sequence
 
-from receiver_sim.results.check import BandReport
+from receiver_sim.results.bands import BandReport
 
 # The child gets this process's import path before it imports: the folder at hand may be a stranger's.
 _BOOT = (

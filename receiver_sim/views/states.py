@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from receiver_sim.results.base import Status
-from receiver_sim.results.envelope import Oscillation
 from receiver_sim.views.control_words import words, words_of
 from receiver_sim.views.numbers import NOTHING, fixed
+
+if TYPE_CHECKING:
+    from receiver_sim.results.envelope import Oscillation
 
 IN_SHORT = {
     Status.OSCILLATES: "oscillates",

@@ -7,20 +7,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
+from typing import TYPE_CHECKING
 
-from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.bands import BandReport, Grade, Verdict, failures
 from receiver_sim.results.base import Provenance, Status
-from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
-from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict, failures
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.views.control_words import named, words_of
-from receiver_sim.views.envelope_tables import comes_in_table
 from receiver_sim.views.failed import failed_sections
 from receiver_sim.views.numbers import NOTHING, decibel, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet, show
 from receiver_sim.views.states import told_once
-from receiver_sim.views.sure_tables import sure_section
+
+if TYPE_CHECKING:
+    from receiver_sim.results.audio import AudioResponse, Hum
+    from receiver_sim.results.bias import OperatingPoint, RatingLine, RegulatorDrift, TubePoint
+    from receiver_sim.results.check import CheckReport
 
 __all__ = [
     "audio_table",
@@ -469,6 +471,10 @@ def loop_sheet(title: str, bands: Sequence[BandReport]) -> Sheet:
 
 def check_report(report: CheckReport) -> Sheet:
     """Return the printed answer of `check`: cautions, bands, verdicts, the stages, warnings, provenance."""
+    # `loop`, too, prints from this module, and needs neither
+    from receiver_sim.views.envelope_tables import comes_in_table  # noqa: PLC0415 - for start-up's sake
+    from receiver_sim.views.sure_tables import sure_section  # noqa: PLC0415 - likewise
+
     sections = [band_table(report.bands)]
     sections += failed_sections(failures(report.bands, report.failed))
     if report.verdicts:
