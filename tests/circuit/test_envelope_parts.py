@@ -9,7 +9,7 @@ import pytest
 
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.signals import Signal, signal_block
+from receiver_sim.circuit.signals import DialPath, Signal, signal_block
 from receiver_sim.circuit.views.envelope import tank_block
 from receiver_sim.circuit.writer import text as written
 from receiver_sim.engine import Bench, Deck
@@ -58,3 +58,19 @@ def test_a_carrier_above_runs_ahead_one_below_falls_back(bench: Bench, offset_hz
     due = 0.91 * math.sqrt(2.0) * np.exp(2j * math.pi * offset_hz * (run["time"] + 0.1))
     # 27 steps to a turn, no reactance in the deck: nothing but the digits of the sources
     assert run["ti"] + 1j * run["tq"] == pytest.approx(due, abs=1e-6)
+
+
+def test_a_station_goes_on_where_a_stretch_begins_while_the_dial_moves(bench: Bench) -> None:
+    """The carrier's angle is the integral of its offset from the dial since the sound began.
+
+    700 Hz t less 2 kHz/s t^2/2 for a dial that moves 400 Hz in 0.2 s, whatever came before the stretch.
+    """
+    dial = DialPath(((0.0, 0.0), (0.2, 400.0)))
+    signal = Signal(1.3, offset_hz=700.0, start_s=0.0)
+    block = signal_block(signal, 0, amperes_per_volt=0.7, start=0.1307, stop=0.1507, dial=dial)
+    text = "Rti ti 0 1\nRtq tq 0 1\n" + written(Circuit("carrier", block.elements))
+    with bench.session(Deck("carrier", text)) as session:
+        run = session.tran(1e-4, 0.02, 0.0, 1e-4)
+    t = run["time"] + 0.1307
+    due = 0.91 * math.sqrt(2.0) * np.exp(2j * math.pi * (700.0 * t - 0.5 * 2000.0 * t**2))
+    assert run["ti"] + 1j * run["tq"] == pytest.approx(due, abs=1e-5)
