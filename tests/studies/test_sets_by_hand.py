@@ -46,7 +46,7 @@ def test_ratings_that_not_all_sets_keep() -> None:
         )
 
     points = [
-        point(*lines(*each)) for each in ((2.4, 290, 60), (2.6, 310, 60), (2.4, 301, 60), (2.5, 300, 125))
+        point(*lines(*each)) for each in ((2.4, 290, 60), (2.6, 290, 60), (2.4, 301, 60), (2.5, 300, 125))
     ]
     (held,) = _sure._ratings(points)
     assert (held.subject, held.rule, held.held, held.of) == ("audio 6C5", "rating", 2, 4)
