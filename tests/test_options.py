@@ -199,3 +199,22 @@ def test_a_failed_stage_ends_with_three_whatever_the_verdicts(capsys: pytest.Cap
         cli_common.answer("supply", {}, as_json=True, sheet=lambda: (), failed=[stage], strict=[bad])
     assert ended.value.code == 3
     assert "the noise: no convergence" in capsys.readouterr().err
+
+
+# ---------------------------------------------------------------------------- workers
+
+
+@pytest.mark.parametrize(("bands", "workers"), [(("40 m",), 1), (("40 m", "20 m"), 2), ((), 2)])
+def test_loop_of_one_band_starts_one_worker(
+    monkeypatch: pytest.MonkeyPatch, bands: tuple[str, ...], workers: int
+) -> None:
+    """A second one would be ready when the work is done."""
+    seen: list[int] = []
+
+    def asked(*_: Any, bench: Any, **__: Any) -> None:
+        seen.append(bench.workers)
+        raise Captured
+
+    monkeypatch.setattr(api, "loop", asked)
+    call("loop", DEMO, *(word for band in bands for word in ("--band", band)))
+    assert seen == [workers]

@@ -113,8 +113,11 @@ class Pool(NamedTuple):
     """Whether this is the first that the process does: others are started beside it, for speed."""
 
 
-def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give a verb that runs ngspice the options `--workers` and `--time-limit`, as its argument `pool`."""
+def simulating(command: Callable[..., Any], *, brief: bool = False) -> Callable[..., Any]:
+    """Give a verb that runs ngspice the options `--workers` and `--time-limit`, as its argument `pool`.
+
+    brief: its work on one of its `bands` takes less than the start of a second worker.
+    """
 
     @wraps(command)
     def with_pool(*args: Any, workers: int, time_limit: str, **options: Any) -> Any:
@@ -122,6 +125,8 @@ def simulating(command: Callable[..., Any]) -> Callable[..., Any]:
 
         # reading a time loads all that reads builds, and the workers would have to wait for it
         limit_s = _USUAL_S if time_limit == _USUAL else seconds_of(time_limit)
+        if brief and len(options["bands"]) == 1:
+            workers = 1
         with Bench(workers=workers, time_limit_s=limit_s) as bench:
             cold = "receiver_sim.schema" not in sys.modules
             if cold:  # they get ready while this loads

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -25,7 +26,7 @@ from receiver_sim.cli.common import (
 @BANDS
 @OUT
 @JSON
-@simulating
+@partial(simulating, brief=True)
 def loop(build: Path, bands: tuple[str, ...], out: Path | None, as_json: bool, pool: Pool) -> None:
     """Loop gain and onset on the control, band by band."""
     from receiver_sim import api  # inside, for start-up's sake
