@@ -191,7 +191,11 @@ def test_a_fault_of_the_program_is_told_as_one(
     assert words(answer).count("please pass on") == 1
     assert bool(told[1]) == (verb in ("loop", "check"))
     report = Path(told[2]).read_text(encoding="utf-8")
-    assert f"receiver-sim {shlex.join([verb, DEMO])}\n" in report and "Traceback" in report and "onset.py" in report
+    assert (
+        f"receiver-sim {shlex.join([verb, DEMO])}\n" in report
+        and "Traceback" in report
+        and "onset.py" in report
+    )
 
 
 def test_a_fault_without_room_for_a_report(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,6 +24,8 @@ from receiver_sim.studies import (
     hum_paths,
 )
 
+_PHASE = "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase."
+
 
 def hum_study(
     build: Build, *, band: str | None = None, rotation: float | None = None, bench: Bench | None = None
@@ -73,7 +75,7 @@ def hum_in_depth(
         notes=(
             *said(setting),
             "Tones and paths are those of the detector below onset; hum modulation is reported separately.",
-            "A stated ripple is taken as a sine in phase with the heaters; a rectifier's has its true phase.",
+            *([] if given.supply.kind == "battery" else [_PHASE]),
         ),
         cautions=(*dangers, *cautions.ALL),
         failed=stages.failed,

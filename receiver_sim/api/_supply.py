@@ -9,7 +9,7 @@ from receiver_sim.engine import Bench, EngineError
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import heater_verdicts, supply_verdicts, verdicts
 from receiver_sim.measure import onset, rectifier
-from receiver_sim.receiver import Receiver, current_drawn
+from receiver_sim.receiver import Receiver, Tuned, current_drawn
 from receiver_sim.results import cautions
 from receiver_sim.results.check import SupplyReport
 from receiver_sim.results.supply import (
@@ -69,7 +69,7 @@ def supply_in_depth(build: Build, *, band: str | None = None, bench: Bench | Non
         battery = rectified = start = None
         if drawn is not None and report.operating_points:
             volts = report.operating_points[1].volts["plate supply"]
-            battery = _battery(build, volts, drawn)
+            battery = stages.run("onset on spent batteries", lambda: _battery(tuned, volts, drawn))
             if given.supply.kind == "rectifier":
                 bleeder = 0.0 if build.supply.bleeder is None else volts / build.supply.bleeder
                 rectified, start = _rectifier_stages(stages, given, b, load_a=drawn - bleeder)
@@ -109,12 +109,14 @@ def _rectifier_stages(
     return rectified, stages.run("switching on and off", lambda: start_up.run(given, b, rectified=rectified))
 
 
-def _battery(build: Build, loaded_v: float, load: float) -> BatteryLife | None:
-    supply = build.supply
+def _battery(tuned: Tuned, loaded_v: float, load: float) -> BatteryLife | None:
+    supply = tuned.build.supply
     if supply.kind != "battery":
         return None
     hours = supply.capacity / load / 3600.0 if supply.capacity is not None and load > 0.0 else None
-    return BatteryLife(load, loaded_v, hours)
+    end = supply.end_volts
+    spent = None if end is None else onset.run(tuned, mains=end / supply.volts)
+    return BatteryLife(load, loaded_v, hours, end, spent)
 
 
 def _drifts(receiver: Receiver, setting: Setting) -> tuple[LineDrift, ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.base import FailedStage, FloatArray
 from receiver_sim.results.check import SupplyReport, Verdict
+from receiver_sim.results.onset import Onset
 
 
 @dataclass(frozen=True)
@@ -79,11 +80,16 @@ class StartAndStop:
 
 @dataclass(frozen=True)
 class BatteryLife:
-    """Load of the batteries and hours until spent; None where the build does not state their capacity."""
+    """Load of the batteries and hours until spent; None where the build does not state their capacity.
+
+    end_v: volts without load at which they are spent, as the build states them; spent: onset then.
+    """
 
     load_a: float
     loaded_v: float
     hours: float | None
+    end_v: float | None = None
+    spent: Onset | None = None
 
 
 @dataclass(frozen=True)

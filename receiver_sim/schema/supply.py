@@ -118,7 +118,9 @@ class Battery(Part):
     volts: p.PlateSupply = Field(description="Volts when fresh, without load.")
     resistance: p.SourceResistance = given("0 ohm", "Internal resistance of all cells in series.")
     capacitor: p.BypassCapacitor | None = optional("Capacitor across them at the receiver; default: none.")
-    end_volts: p.PlateSupply | None = optional("Volts at which they are spent; default: life not computed.")
+    end_volts: p.PlateSupply | None = optional(
+        "Volts without load at which they are spent; where onset is then, `supply` says."
+    )
     capacity: p.Capacity | None = optional("Charge they give until then; default: life not computed.")
     bleeder: p.Bleeder | None = optional("Resistor across them; default: none, nothing to discharge.")
 

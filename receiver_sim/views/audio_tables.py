@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from receiver_sim.results.audio import AudioStudy, OutputLevels
+from receiver_sim.results.base import Status
 from receiver_sim.results.cautions import PLATE_SUPPLY
 from receiver_sim.results.hum import SILENT_DB, HumModulation, HumPaths, HumStudy, Remedy
-from receiver_sim.results.supply import Rectified, ScreenQuiet, StartAndStop, SupplyStudy
+from receiver_sim.results.supply import BatteryLife, Rectified, ScreenQuiet, StartAndStop, SupplyStudy
 from receiver_sim.views import tables
 from receiver_sim.views.numbers import NOTHING, engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 from receiver_sim.views.sheet import note_under as _note
+from receiver_sim.views.states import IN_SHORT
 
 _NAME = 24
 
@@ -316,7 +318,7 @@ def source_section(study: SupplyStudy) -> Section:
         battery = study.battery
         text = f"Batteries give {engineering(battery.load_a, 'A')} at {fixed(battery.loaded_v, 1)} V"
         hours = "" if battery.hours is None else f" and last {battery.hours:.0f} hours"
-        parts.append(_note(f"{text}{hours}."))
+        parts.append(_note(f"{text}{hours}.{_spent_words(battery)}"))
     if study.dropper is not None:
         d = study.dropper
         span = f"{engineering(d.lowest_ohm, 'ohm')} to {engineering(d.highest_ohm, 'ohm')}"
@@ -335,6 +337,17 @@ def source_section(study: SupplyStudy) -> Section:
         parts.append(_note(_quiet_words(study.screen)))
     triode = study.screen is not None and not study.screen.at_screen
     return Section(f"Feed of the {'plate' if triode else 'screen'}", tuple(parts), PLATE_SUPPLY)
+
+
+def _spent_words(battery: BatteryLife) -> str:
+    if battery.end_v is None or battery.spent is None:
+        return ""
+    at = battery.spent.onset
+    found = {
+        Status.OSCILLATES: "" if at is None else f"oscillation begins at {percent(at.rotation)} of the knob",
+        Status.FAILED: "it is not known where oscillation begins: the simulation failed",
+    }.get(battery.spent.status, f"the set {IN_SHORT[battery.spent.status]}")
+    return f" Spent, at {fixed(battery.end_v, 1)} V without load, {found} ({battery.spent.band})."
 
 
 def _quiet_words(quiet: ScreenQuiet) -> str:

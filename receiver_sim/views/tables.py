@@ -353,11 +353,13 @@ def hum_table(hum: Hum) -> Section:
                 decibel(output.best_v),
             ]
         rows.append((*row, engineering(output.ripple_v, "V")))
-    text = (
-        f"With {_setting(hum.setting)}. Heater hum at {engineering(hum.mains_hz, 'Hz')} and supply ripple at "
-        f"{engineering(hum.ripple_hz, 'Hz')}, added as root of squares"
-    )
-    text += "; the pot cannot change the ripple." if pot else "; no hum pot to turn."
+    text = f"With {_setting(hum.setting)}. "
+    if any(output.at_build_v > 0.0 or output.ripple_v > 0.0 for output in hum.outputs):
+        text += f"Heater hum at {engineering(hum.mains_hz, 'Hz')} and supply ripple at "
+        text += f"{engineering(hum.ripple_hz, 'Hz')}, added as root of squares"
+        text += "; the pot cannot change the ripple." if pot else "; no hum pot to turn."
+    else:
+        text += "No a.c. on the heaters and no ripple of the supply: nothing hums."
     return Section("Hum", (Grid(tuple(columns), tuple(rows)), Note(text, mark="   ")), PLATE_SUPPLY)
 
 

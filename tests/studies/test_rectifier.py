@@ -16,8 +16,9 @@ from receiver_sim.circuit.rectifier import output_node
 from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
-from receiver_sim.measure import rectifier
+from receiver_sim.measure import onset, rectifier
 from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred
+from receiver_sim.receiver import Receiver
 from receiver_sim.results.check import Grade
 from receiver_sim.results.supply import Rectified, SupplyStudy
 from receiver_sim.schema import Build, changed_build
@@ -192,6 +193,12 @@ def test_batteries_and_bench_supply(bench: Bench, demo: Build) -> None:
     # Kirchhoff: e.m.f. less the drop in the cells; hours are charge over current
     assert study.battery.loaded_v == pytest.approx(190 - 150 * study.battery.load_a, rel=1e-6)
     assert study.battery.hours == pytest.approx(0.5 / study.battery.load_a, rel=1e-9)
+    # spent: the same set on batteries that have no more to begin with
+    spent = study.battery.spent
+    assert study.battery.end_v == 120.0 and spent is not None and spent.onset is not None
+    old = changed_build(demo, {"supply": {**battery, "volts": "120 V", "end_volts": "110 V"}})
+    due = onset.run(Receiver(old, bench).at(old.bands[0], spent.dial_hz)).onset
+    assert due is not None and spent.onset.rotation == pytest.approx(due.rotation, rel=1e-6)
     assert not any("bleeder" in text for text in study.cautions if text.startswith("DANGER"))
     meek = {"kind": "bench", "volts": "190 V", "current_limit": "5 mA", "bleeder": "100 kohm"}
     limited = api.supply_in_depth(changed_build(demo, {"supply": meek}), bench=bench)

@@ -231,7 +231,10 @@ def test_battery_dropper_and_screen_in_sentences(power: supply.SupplyStudy) -> N
     assert battery is not None and d is not None and quiet is not None and battery.hours is not None
     text = note_with(page, "Batteries give")
     # volts are printed to a tenth: half of that is 2.3 % of the lowest figure made here
-    reading.in_order(reading.figures(text), [(battery.load_a, "A"), (battery.loaded_v, "V")], rel=0.025)
+    at = battery.spent
+    assert battery.end_v is not None and at is not None and at.onset is not None
+    due = [(battery.load_a, "A"), (battery.loaded_v, "V"), (battery.end_v, "V"), (at.onset.rotation, "1")]
+    reading.in_order(reading.figures(text), due, rel=0.025)
     assert f"{battery.hours:.0f} hours" in text
     assert None not in (d.chosen_ohm, d.chosen_w, d.advised_w)
     wanted = [

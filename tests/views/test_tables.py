@@ -328,3 +328,11 @@ def test_colour_only_on_a_terminal_that_wants_it(monkeypatch):
     pipe = io.StringIO()
     show(Section("h", (Note("text", mark="X ", style="red"),)), pipe)
     assert pipe.getvalue() == "h\nX text\n"
+
+
+def test_a_set_without_hum_is_not_told_of_two_hums(report):
+    """A set on batteries was told of heater hum at 50 Hz and ripple at 100 Hz, with nothing to make them."""
+    silent = tuple(dataclasses.replace(one, at_build_v=0.0, ripple_v=0.0) for one in report.hum.outputs)
+    text = " ".join(printed(tables.hum_table(dataclasses.replace(report.hum, outputs=silent))).split())
+    assert "No a.c. on the heaters and no ripple of the supply: nothing hums." in text
+    assert "Heater hum" not in text
