@@ -16,8 +16,13 @@ from receiver_sim import api
 from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.live import serving
+from receiver_sim.results import cautions
+from receiver_sim.results.base import FailedStage
+from receiver_sim.results.check import CheckReport
+from receiver_sim.results.page import PageReport
 from receiver_sim.views import dial_scale
 from tests.conftest import BUILDS
+from tests.helpers.filling import filled
 from tests.test_cli import call
 
 CABIN = BUILDS / "cabin.yaml"
@@ -203,3 +208,37 @@ def test_the_diameter_of_a_scale(ending: str, monkeypatch: pytest.MonkeyPatch, t
     with pytest.raises(Caught):
         sheet._write(Found(), tmp_path / f"x.{ending}", sheet._millimetres("113mm"))  # type: ignore[arg-type]
     assert asked == [pytest.approx(113.0)]
+
+
+def plain(text: str) -> str:
+    return " ".join(text.replace("!", " ").split())
+
+
+def test_live_says_its_cautions_with_its_address(monkeypatch: pytest.MonkeyPatch) -> None:
+    def serve(_: Path, *, ready: Any, **__: Any) -> None:
+        ready("http://127.0.0.1:1/token/")
+
+    monkeypatch.setattr(serving, "serve", serve)
+    monkeypatch.setattr(Bench, "warm", lambda _: None)
+    said = plain(call("live", CABIN).out)
+    assert "open http://127.0.0.1:1/token/" in said
+    assert [line for line in cautions.ALL if plain(line) not in said] == []
+
+
+def test_page_says_dangers_and_cautions_beside_where_it_was_written(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """What failed, in the check or on the page alone, ends with 3; the page is written all the same."""
+    check = filled(CheckReport, bands=(), failed=(), cautions=("DANGER, supply: no bleeder.", *cautions.ALL))
+    for lost, code in (((), 0), ((FailedStage("sound", "no convergence", None),), 3)):
+        report = PageReport("t", check, (), (), 0.0, failed=lost)
+        monkeypatch.setattr(api, "page", lambda *_, report=report, **__: report)
+        monkeypatch.setattr(api, "draw", lambda *_, **__: None)
+        monkeypatch.setattr(api, "page_html", lambda *_: b"<html>")
+        monkeypatch.setattr(api, "page_verdict", lambda _: "it oscillates.")
+        answer = call("page", CABIN, "-o", tmp_path / "set.html")
+        assert answer.code == code
+        assert (tmp_path / "set.html").read_bytes() == b"<html>"
+        assert "set.html: it oscillates." in plain(answer.out)
+        said = plain(answer.err)
+        assert [line for line in check.cautions if plain(line) not in said] == []
