@@ -7,9 +7,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from receiver_sim.api import _sure
+from receiver_sim.api import _spread, _sure
+from receiver_sim.builds import cards_for
 from receiver_sim.measure import rest_states
+from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RatingLine, TubePoint
+from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
+from receiver_sim.results.spread import SetOnset
+from receiver_sim.schema import Build, changed_build
 from receiver_sim.studies import set_figures
 from tests.helpers.filling import filled
 
@@ -109,3 +114,45 @@ def test_two_states_of_a_plate(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "(at 60 % at 90 V or 30 V)" in str(found)
     monkeypatch.setattr(rest_states, "_plate_volts", lambda _, __, way: 90.0 - 10.0 * way)
     assert rest_states._stretch(NOBODY, NOBODY, np.linspace(0.0, 1.0, 41)) is None
+
+
+def onset_of(demo: Build, **given: Any) -> Onset:
+    band = demo.bands[1]
+    plain = {
+        "band": band.name, "dial_hz": band.middle_hz, "status": Status.OSCILLATES, "tuning_farad": 70e-12,
+        "onset": ControlSetting(0.40, 24.0), "at_nine_tenths": ControlSetting(0.36, 21.0),
+    }  # fmt: skip
+    return filled(Onset, **{**plain, **given})
+
+
+def test_where_the_search_in_the_sets_begins(demo: Build) -> None:
+    """A tenth of loop gain over the travel from 0.9 to 1: here 0.04 of it, so 2.5 for the whole."""
+    build = changed_build(demo, {"regeneration.law": "linear"})
+    cards, band = cards_for(build), build.bands[1]
+    start = _spread.start_of(build, cards, band, onset_of(build))
+    assert (start.share, start.slope, start.tuning) == (pytest.approx(0.40), pytest.approx(2.5), 70e-12)
+    assert _spread.start_of(build, cards, band, onset_of(build, at_nine_tenths=None)).share == pytest.approx(
+        0.4
+    )
+    gone = onset_of(build, onset=None, status=Status.DOES_NOT)
+    assert _spread.start_of(build, cards, band, gone).share is None
+
+
+def test_a_set_is_judged_by_the_limits_of_its_build(demo: Build) -> None:
+    """Onset at 40 % and 24 V with 12 degrees of approach, then each limit drawn so that one verdict falls."""
+    band, sets = demo.bands[1], {"quantity": SCREEN, "unit": "V"}
+    one = SetOnset(Status.OSCILLATES, 0.40, 24.0, 3.0, 12.0, band.middle_hz)
+    rules = set(_spread.RULES)
+    wide = {"verdicts.onset_rotation_min": "10 %", "verdicts.onset_rotation_max": "90 %",
+            "verdicts.onset_screen_min": "5 V", "verdicts.onset_screen_max": "60 V",
+            "verdicts.approach_min": "5 deg"}  # fmt: skip
+    assert _spread.good_rules(one, band, changed_build(demo, wide), sets) >= rules
+    for key, limit, lost in (
+        ("onset_rotation_min", "41 %", "onset_rotation"), ("onset_rotation_max", "39 %", "onset_rotation"),
+        ("onset_screen_min", "25 V", "onset_screen"), ("onset_screen_max", "23 V", "onset_screen"),
+        ("approach_min", "13 deg", "approach_min"),
+    ):  # fmt: skip
+        build = changed_build(demo, {**wide, f"verdicts.{key}": limit})
+        assert rules - _spread.good_rules(one, band, build, sets) == {lost}, key
+    dead = SetOnset(Status.DOES_NOT, None, None, None, None, None)
+    assert _spread.good_rules(dead, band, demo, sets) == set()
