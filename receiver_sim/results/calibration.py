@@ -65,7 +65,7 @@ class ReadingBefore:
 class Calibration(Answer):
     """What a calibration gives.
 
-    tap_before, tap_after: of the first band, the tap (turns, or share of the coil) for onset where it stands
+    tap_before, tap_after: of the first band, the tap (share of the turns) for onset where it stands
     in the build; None for a coil without a tap; hum_before_v, hum_after_v: least hum at the first phones, and
     hum_pot_before, hum_pot_after the place of its null; None without a pot. What could not be found is None,
     too, and named in `failed`.

@@ -11,7 +11,7 @@ _UNIT = {"ohm": "\N{GREEK CAPITAL LETTER OMEGA}"}
 def value_of(value: float, unit: str) -> str:
     """Return a value to three digits without trailing zeros, such as '4.7 kΩ' or '120 pF'.
 
-    Capacitances stay in pF below 10 nF and in µF above, as print has them.
+    Capacitances stand in pF below 1 nF and in µF above, as print has them.
     """
     if value == 0.0:
         return f"0 {_UNIT.get(unit, unit)}"
