@@ -18,7 +18,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import Start, draws, moved_by, plan_sets
 from receiver_sim.circuit.supply_sockets import SupplySocket, listed_with, supply_sockets
 from receiver_sim.circuit.wiring_list import wiring_rows
-from receiver_sim.engine import Bench, EngineError, EngineLost
+from receiver_sim.engine import Bench, NoSolution
 from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import bring_up, part_needs
@@ -164,9 +164,7 @@ def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]
     def one(b: Bench, by: dict[str, float]) -> list[dict[str, float]] | None:
         try:
             return volts_of_set(b, plan, by, shares)
-        except EngineLost:
-            raise
-        except (EngineError, NoAnswer):
+        except (NoSolution, NoAnswer):
             return None
 
     moved = [moved_by(factors, row) for row in draws(factors, seed=SEED, start=0, stop=SETS)]

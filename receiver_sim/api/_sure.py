@@ -12,7 +12,7 @@ from receiver_sim.api._spread import WHOLE, effects, rest_of, start_of, summary
 from receiver_sim.circuit.factors import drawn, factors_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.sets import SetPlan, draws, moved_by, plan_sets
-from receiver_sim.engine import Bench, EngineError, EngineLost
+from receiver_sim.engine import Bench, EngineError, NoSolution
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import onset
@@ -175,9 +175,7 @@ def _strengths(
                 Receiver(build, b, cards=cards).at(band), tuning=tuning, rotation=rotation,
                 reach_v=reach.get(band.name, USUAL_REACH_V),
             )  # fmt: skip
-        except EngineLost:
-            raise
-        except (EngineError, NoAnswer):
+        except (NoSolution, NoAnswer):
             return True, None
         return True, found
 

@@ -12,6 +12,7 @@ from receiver_sim.engine.errors import (
     EngineLost,
     EngineMissing,
     EngineTimeout,
+    NoSolution,
 )
 from receiver_sim.engine.rungs import Rung
 from receiver_sim.engine.session import Session
@@ -26,6 +27,7 @@ __all__ = [
     "EngineLost",
     "EngineMissing",
     "EngineTimeout",
+    "NoSolution",
     "Rung",
     "Session",
     "Vectors",

@@ -31,7 +31,15 @@ class DeckRefused(EngineError):  # noqa: N818 - says what happened
         super().__init__(f"deck refused: {where}: {reason}")
 
 
-class EngineFailed(EngineError):  # noqa: N818 - says what happened
+class NoSolution(EngineError):  # noqa: N818 - says what happened
+    """A circuit, or a set of circuits, that found no solution: a caller may go another way, or pass it over.
+
+    A lost worker, a library that is missing and a deck that was refused are none: they say nothing about
+    the circuit.
+    """
+
+
+class EngineFailed(NoSolution):
     """ngspice could not do what was asked.
 
     `messages` holds its lines, `deck_path` the deck that was kept, `not_kept` why it could not be.
@@ -62,7 +70,7 @@ class EngineLost(EngineError):  # noqa: N818 - says what happened
         super().__init__(f"simulation failed: {reason}{_evidence(deck_path, not_kept)}")
 
 
-class EngineTimeout(EngineError):  # noqa: N818 - says what happened
+class EngineTimeout(NoSolution):
     """An analysis went past the wall-clock limit (seconds) and its worker was ended."""
 
     def __init__(

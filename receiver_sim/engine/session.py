@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from receiver_sim.engine.deck import Deck
-from receiver_sim.engine.errors import EngineError, EngineFailed, EngineLost, EngineTimeout
+from receiver_sim.engine.errors import EngineFailed, EngineLost, EngineTimeout, NoSolution
 from receiver_sim.engine.process import WorkerGone, WorkerProcess
 from receiver_sim.engine.protocol import (
     Done,
@@ -365,7 +365,7 @@ class Session:
     def _asked_each(self, request: Request, what: str) -> tuple[Done, ...]:
         """Return what the worker made of each run of a request. Raises _Unsolved, EngineError."""
         if self._over is not None:
-            raise EngineError(f"this session is over ({self._over}); open another")
+            raise NoSolution(f"this session is over ({self._over}); open another")
         try:
             reply: Reply = self.worker.ask(request)
         except WorkerGone as gone:

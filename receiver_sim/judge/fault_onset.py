@@ -9,7 +9,7 @@ from typing import Any
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.roles import Place
-from receiver_sim.engine import Bench, EngineError, EngineLost
+from receiver_sim.engine import Bench, EngineError, NoSolution
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge.onset_likelihood import Curve
 from receiver_sim.measure import onset as onset_study
@@ -114,9 +114,7 @@ def _search(
                         except _Astray:
                             assert astray is not None
                             astray.append((key, values))
-        except EngineLost:
-            raise
-        except EngineError:
+        except NoSolution:
             if len(left) == count:  # it could not even be loaded
                 left.pop(0)
 

@@ -16,7 +16,7 @@ from receiver_sim.circuit.possible_faults import PossibleFault, variant, variant
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan
-from receiver_sim.engine import Bench, EngineError, EngineLost
+from receiver_sim.engine import Bench, NoSolution
 from receiver_sim.judge.fault_onset import SOUND, Key, Work, begun, begun_with, changed, onset_job
 from receiver_sim.judge.onset_likelihood import Curve, Curves
 from receiver_sim.judge.reading_spread import Shift, made_with, shifts_of
@@ -258,9 +258,7 @@ class _Direct:
                             else:
                                 self._one(on, at, key, values, nodes, out, heard=heard)
                             true[key] = nodes
-            except EngineLost:
-                raise
-            except EngineError:  # what failed is left out and named; the rest goes on in a fresh worker
+            except NoSolution:  # what failed is left out and named; the rest goes on in a fresh worker
                 if len(left) == count:  # it could not even be loaded
                     true.pop(left.pop(0)[0], None)
         return true, hard
@@ -344,9 +342,7 @@ class _Direct:
                             moved = on.session.op(vectors=wanted)
                         volts = {n: float(moved[n].real[0]) for n in wanted}
                         self._column(out[key], at, shift, volts, true[key])
-            except EngineLost:
-                raise
-            except EngineError:
+            except NoSolution:
                 out.pop(left.pop(0)[0] if len(left) == count else key, None)
 
 

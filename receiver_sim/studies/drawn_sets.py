@@ -19,7 +19,7 @@ from receiver_sim.circuit.element_map import ElementMap
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan, Start, laws_of, set_circuit
 from receiver_sim.circuit.writer import deck
-from receiver_sim.engine import Bench, EngineError, EngineLost, Session
+from receiver_sim.engine import Bench, EngineError, NoSolution, Session
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
@@ -122,9 +122,7 @@ def _alone(
     try:
         with _set(bench, plan, (index,), laws, by, singly=True) as one:
             return one.onsets(approach)[index]
-    except EngineLost:  # twice now: it says nothing about the set
-        raise
-    except (EngineError, NoAnswer):
+    except (NoSolution, NoAnswer):
         return SetOnset(Status.FAILED)
 
 
@@ -271,7 +269,7 @@ class _Set:
         runs = self._session.ac_each(sweeps, 3, vectors=next(iter(probes.values())).vectors)
         if runs is None:
             if self._session.over:
-                raise EngineError("one of the bands found no solution")
+                raise NoSolution("one of the bands found no solution")
             # nothing was sent: what counts as in the loaded set has to get there
             for setting, _, _ in sweeps:
                 for name, value in setting.items():
@@ -324,9 +322,7 @@ def with_gains(bench: Bench, plan: SetPlan) -> SetPlan:
         try:
             with _set(b, plan, (index,), laws_of(plan, {}), {}) as one:
                 return dataclasses.replace(start, gains=gains_of(one.at_each(index, shares)))
-        except EngineLost:
-            raise
-        except (EngineError, NoAnswer):
+        except (NoSolution, NoAnswer):
             return start
 
     return dataclasses.replace(plan, starts=tuple(bench.map(gains, range(len(plan.bands)))))

@@ -9,7 +9,16 @@ import time
 import pytest
 
 from receiver_sim import outputs
-from receiver_sim.engine import Bench, Deck, EngineError, EngineFailed, EngineLost, EngineTimeout
+from receiver_sim.engine import (
+    Bench,
+    Deck,
+    DeckRefused,
+    EngineFailed,
+    EngineLost,
+    EngineMissing,
+    EngineTimeout,
+    NoSolution,
+)
 from receiver_sim.errors import OutputFailed
 
 GOOD = Deck("good", "V1 in 0 dc 12\nR1 in out 3.3k\nR2 out 0 1.8k\n")
@@ -104,9 +113,15 @@ def test_failure_in_the_middle_ends_the_session(bench):
         ):
             session.op()
         with pytest.raises(
-            EngineError, match=r"^this session is over \(an earlier step failed\); open another$"
+            NoSolution, match=r"^this session is over \(an earlier step failed\); open another$"
         ):
             session.op()
+
+
+def test_what_may_be_passed_over_as_without_a_solution() -> None:
+    """Drawn sets and faults pass over what has none; a lost worker would count as such a set, once."""
+    assert issubclass(EngineFailed, NoSolution) and issubclass(EngineTimeout, NoSolution)
+    assert not any(issubclass(one, NoSolution) for one in (EngineLost, EngineMissing, DeckRefused))
 
 
 def test_unknown_sweep_source(bench):

@@ -51,6 +51,18 @@ def run(
     return peaks(answer["time"], answer[top] - np.mean(answer[top]))
 
 
+def holds(
+    tuned: Tuned, *, tuning: float, rotation: float, start_v: float, steps: int = 40
+) -> tuple[bool, float]:
+    """Return whether a swing of `start_v` (V) holds on for 9000 cycles, and how strong it is then.
+
+    It dies if the second half of the run takes 3 % of it.
+    """
+    times, heights = run(tuned, tuning=tuning, rotation=rotation, start_v=start_v, cycles=9000, steps=steps)
+    last = settled(times, heights)
+    return last > 0.97 * float(heights[times > 0.5 * times[-1]][0]), last
+
+
 def _without_audio(whole: Circuit, bench: Bench) -> Circuit:
     """Return the circuit without its audio stages, what they draw at rest taken from the supply all the same.
 
