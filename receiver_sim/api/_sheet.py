@@ -22,7 +22,7 @@ from receiver_sim.engine import Bench, NoSolution
 from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import bring_up, part_needs
-from receiver_sim.measure import onset, rectifier
+from receiver_sim.measure import rectifier
 from receiver_sim.measure.loaded import hard_volts, loaded
 from receiver_sim.physics.part_series import E12, E24, is_preferred, nearest_preferred
 from receiver_sim.physics.warm_up import (
@@ -157,7 +157,7 @@ def _with_ranges(at: _Place, charts: Sequence[PinChart]) -> tuple[PinChart, ...]
     rest = hard_volts(at.tuned.bench, at.circuit(), share=0.5)
     plan = plan_sets(
         at.tuned.build, at.tuned.cards, factors, bands=[at.tuned.band], starts=[Start(None, 1.0, None)],
-        seed=SEED, search=onset.search, rest=rest,
+        seed=SEED, rest=rest,
     )  # fmt: skip
     shares = [plan.maps[0].circuit.control.share(chart.rotation) for chart in charts]
 

@@ -17,7 +17,6 @@ from receiver_sim.circuit.sets import SetPlan, Start, draws, plan_sets
 from receiver_sim.engine import Bench, EngineFailed
 from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.judge import verdicts
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import hard_volts
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
@@ -77,9 +76,7 @@ def plan_for(
 
     starts = bench.map(start, chosen)
     rest = rest_of(receiver, chosen, starts)
-    plan = plan_sets(
-        settled, cards, factors, bands=chosen, starts=starts, seed=seed, search=onset.search, rest=rest
-    )
+    plan = plan_sets(settled, cards, factors, bands=chosen, starts=starts, seed=seed, rest=rest)
     return with_gains(bench, plan)
 
 

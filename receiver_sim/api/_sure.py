@@ -15,7 +15,6 @@ from receiver_sim.circuit.sets import SetPlan, draws, moved_by, plan_sets
 from receiver_sim.engine import Bench, EngineError, NoSolution
 from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
@@ -103,9 +102,7 @@ def drawing_of(
     factors = factors_of(receiver.given, build, cards)
     starts = [start_of(build, cards, band, r.middle) for band, r in zip(build.bands, reports, strict=True)]
     rest = rest_of(receiver, build.bands, starts)
-    plan = plan_sets(
-        build, cards, factors, bands=build.bands, starts=starts, seed=SEED, search=onset.search, rest=rest
-    )
+    plan = plan_sets(build, cards, factors, bands=build.bands, starts=starts, seed=SEED, rest=rest)
     share = None if setting is None else plan.maps[0].circuit.control.share(setting.rotation)
     bands, stated = Drawing(plan, setting, share, None).look(receiver.bench, {})
     if all(found.status is Status.FAILED for found in bands):

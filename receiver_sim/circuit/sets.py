@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +21,6 @@ from receiver_sim.circuit.factors import PRINT, SOCKETS, Factor, drawn_tube, val
 from receiver_sim.circuit.laws import law_subcircuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.schema import Band, Build
-
-Search = Callable[[Callable[[float], Any]], Any]
-"""The search for an onset from nothing, for sets that lie far from the build as stated; see the study."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +49,6 @@ class SetPlan:
     maps: tuple[ElementMap, ...]
     starts: tuple[Start, ...]
     seed: int
-    search: Search
 
     @cached_property
     def groups(self) -> list[tuple[int, ...]]:
@@ -99,7 +94,6 @@ def plan_sets(
     bands: Sequence[Band],
     starts: Sequence[Start],
     seed: int,
-    search: Search,
     rest: Mapping[str, float] | None = None,
 ) -> SetPlan:
     """Return the plan of the sets; build: settled; starts: of the bands in their order.
@@ -111,7 +105,7 @@ def plan_sets(
     for band in bands:
         one = element_map(build, cards, factors, band=band, known=maps[0] if maps else None)
         maps.append(_bare(one, rest or {}))
-    return SetPlan(build, cards, tuple(factors), tuple(bands), tuple(maps), tuple(starts), seed, search)
+    return SetPlan(build, cards, tuple(factors), tuple(bands), tuple(maps), tuple(starts), seed)
 
 
 def _bare(one: ElementMap, rest: Mapping[str, float]) -> ElementMap:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -120,6 +121,29 @@ def _inverse(rising: list[Sample], gain: float) -> float:
     return float(curve(gain))
 
 
+class Crossed(NamedTuple):
+    """An onset between samples: what the control sets there (V or F), the frequency (Hz) of zero phase, and
+    (wiper fraction, what the control sets) where the loop gain is 0.9, None if it is more all the way.
+    """
+
+    figure: float
+    frequency: float
+    low: tuple[float, float] | None
+
+
+def crossed(samples: list[Sample], onset: float) -> Crossed:
+    """Return what is known of an onset (wiper fraction) that a search found, from its samples."""
+    rising = _rising(samples)
+    wipers = [s.wiper for s in rising]
+    figures = MonotoneCubic(wipers, [s.figure for s in rising])
+    low = None
+    if rising[0].gain < APPROACH_GAIN:
+        wiper = _inverse(rising, APPROACH_GAIN)
+        low = wiper, float(figures(wiper))
+    frequency = MonotoneCubic(wipers, [s.frequency for s in rising])(onset)
+    return Crossed(float(figures(onset)), float(frequency), low)
+
+
 def reduce(
     found: tuple[Status, list[Sample], float | None], *, degrees: float, band: Band, probe: Probe
 ) -> Onset:
@@ -136,21 +160,17 @@ def reduce(
         # a triode's own capacitance works against it while a throttle carries little: more of it mends that
         against = status is Status.DOES_NOT and samples[-1].gain < min(_AGAINST, samples[0].gain)
         return dataclasses.replace(without, warnings=(REVERSED,)) if against else without
-    rising = _rising(samples)
-    wipers = [s.wiper for s in rising]
-    figures = MonotoneCubic(wipers, [s.figure for s in rising])
+    there = crossed(samples, onset)
     in_volts = probe.sets["unit"] == "V"
-    setting = _setting(probe, onset, float(figures(onset)))
-    approach = None
-    if rising[0].gain < APPROACH_GAIN:
-        low = _inverse(rising, APPROACH_GAIN)
-        approach = _setting(probe, low, float(figures(low)))
+    setting = _setting(probe, onset, there.figure)
+    approach = None if there.low is None else _setting(probe, *there.low)
+    slope = _slope(_rising(samples), setting.figure)
     return dataclasses.replace(
         without,
         onset=setting,
-        oscillation_hz=float(MonotoneCubic(wipers, [s.frequency for s in rising])(onset)),
-        slope_per_v=_slope(rising, setting.figure) if in_volts else None,
-        slope_in=None if in_volts else Figure(_slope(rising, setting.figure), f"1/{setting.unit}"),
+        oscillation_hz=there.frequency,
+        slope_per_v=slope if in_volts else None,
+        slope_in=None if in_volts else Figure(slope, f"1/{setting.unit}"),
         approach_v=setting.figure - approach.figure if in_volts and approach is not None else None,
         approach_deg=None if approach is None else (setting.rotation - approach.rotation) * degrees,
         at_nine_tenths=approach,

@@ -16,6 +16,7 @@ from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, impo
 from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.loaded import Loaded, loaded
+from receiver_sim.measure.over_time import relaxation_hz
 from receiver_sim.physics.bracketed_root import bracketed_root
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
@@ -486,6 +487,11 @@ def run(
         if unrest is not None:
             # a run over time would show the motion that grows up, not what a carrier does
             return replace(empty, notes=(*empty.notes, _restless(unrest)))
+        frame = ear.map.read(ear.map.frame_hz, working)
+        assert frame is not None
+        squegs = relaxation_hz(receiver, mode, rotation=working, frequency=frame, amplitude=amplitude)
+        if squegs is not None:
+            return replace(empty, notes=(*empty.notes, _squegs(squegs)))
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly
         locking = 100.0 * 2.0 * math.pi * amplitude / (abs(mode.at(working).residue) * ear.current(1.0))
         empty = replace(
@@ -502,6 +508,16 @@ def _restless(hertz: float) -> str:
     return (
         f"at the best setting for a beat note the oscillation {what}: the note is told as if it held still, "
         "overload and locking are left out; 'receiver-sim onset' tells where it holds still"
+    )
+
+
+def _squegs(hertz: float) -> str:
+    """Say why a beat note was not run over time where it holds still only if it stands already."""
+    return (
+        "at the best setting for a beat note the oscillation would hold still, but from rest the envelope "
+        f"runs into squegging at {hertz:.0f} Hz: the note is told as if it held still, overload and locking "
+        "are left out. Feedback is far stronger there than a smooth control needs; where it grows within a "
+        "few cycles the envelope is coarse (a run of every cycle of one such set settled, a third weaker)"
     )
 
 

@@ -23,6 +23,7 @@ from receiver_sim.engine import Bench, EngineError, NoSolution, Session
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.measure.loop_gain import Probe, Sample
+from receiver_sim.measure.onset import crossed, search
 from receiver_sim.measure.set_onset import (
     LEAST_FARAD,
     NEAR,
@@ -34,7 +35,6 @@ from receiver_sim.measure.set_onset import (
     first_guess,
     gains_of,
     steps,
-    through,
 )
 from receiver_sim.physics.tank import resonant_capacitance
 from receiver_sim.results.base import Status
@@ -300,8 +300,8 @@ class _Set:
             return SetOnset(status)
         if status is not None and alike is not None and 0.0 <= crossing(looked, alike, 1.0) <= 1.0:
             return _reduced(looked, alike, control)
-        status, samples, found = self._plan.search(lambda share: self._one(index, share))
-        return SetOnset(status) if found is None else _searched(samples, control)
+        status, samples, found = search(lambda share: self._one(index, share))
+        return SetOnset(status) if found is None else _searched(samples, found, control)
 
 
 @lru_cache(maxsize=64)
@@ -357,23 +357,12 @@ def _reduced(looked: Looked, alike: Alike, control: Control) -> SetOnset:
     return dataclasses.replace(found, approach=figure - figures_at(looked, alike, low)[0], approach_deg=turn)
 
 
-def _searched(samples: Sequence[Sample], control: Control) -> SetOnset:
-    """Return the onset from the samples of a search from nothing, by parabolas."""
-
-    def crossed(gain: float) -> float:
-        near = sorted(samples, key=lambda s: abs(s.gain - gain))[:3]
-        return through([(s.gain, s.wiper) for s in near], gain)
-
-    def read(share: float, what: str) -> float:
-        near = sorted(samples, key=lambda s: abs(s.wiper - share))[:3]
-        return through([(s.wiper, getattr(s, what)) for s in near], share)
-
-    share = crossed(1.0)
-    figure = read(share, "figure")
-    rotation = control.rotation(min(max(share, 0.0), 1.0))
-    found = SetOnset(Status.OSCILLATES, rotation, figure, oscillation_hz=read(share, "frequency"))
-    low = crossed(NEAR) if min(s.gain for s in samples) <= NEAR + 0.05 else -1.0
-    if not 0.0 <= low < share:
+def _searched(samples: list[Sample], share: float, control: Control) -> SetOnset:
+    """Return the onset that a search from nothing found at a share of the control's travel."""
+    there, rotation = crossed(samples, share), control.rotation(share)
+    found = SetOnset(Status.OSCILLATES, rotation, there.figure, oscillation_hz=there.frequency)
+    if there.low is None:
         return found
+    low, figure = there.low
     turn = (rotation - control.rotation(low)) * control.degrees
-    return dataclasses.replace(found, approach=figure - read(low, "figure"), approach_deg=turn)
+    return dataclasses.replace(found, approach=there.figure - figure, approach_deg=turn)

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from receiver_sim.circuit.mode import Mode
-from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, kick
+from receiver_sim.circuit.views.envelope import LOWEST_V
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.linear_envelope import Carrier, linearised
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.over_time import watch, watch_at_rest
 from receiver_sim.physics.natural_modes import NaturalModes
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
@@ -39,15 +38,6 @@ SLOW_HZ = 20e3
 
 _MOST, _LEAST = 0.7, 0.1
 """Parts of a mode: stores are named until so much of it is told, those with so little are not."""
-
-_MOTION, _MOTION_AT_REST_V = 0.02, 0.05
-"""Relative peak-to-peak motion of the amplitude, and volts at the detector's output, that count as such."""
-
-_SETTLED = 0.05
-"""Relative difference of the mean amplitude from one third of a run to the next that counts as settled."""
-
-_BELOW = 0.98
-"""Of the onset's rotation: where the circuit at rest is watched."""
 
 _GROWTH, _LONGEST_S = 20.0, 1.0
 """Growth (as ln) that a time run waits for, and its end at the latest."""
@@ -114,81 +104,6 @@ def settings(amplitudes: AmplitudeMap, *, points: int = POINTS) -> list[int]:
     if candidates.size <= points:
         return [int(i) for i in candidates]
     return [int(candidates[round(k)]) for k in np.linspace(0, candidates.size - 1, points)]
-
-
-def motion(time: FloatArray, values: FloatArray, *, least: float) -> tuple[float | None, float | None]:
-    """Return (frequency in Hz, peak-to-peak volts) of a lasting motion in the last third of a run; None,
-    None at rest, which is a swing below `least` (V)."""
-    grid = np.linspace(time[-1] * 2.0 / 3.0, time[-1], 4000)
-    values = np.interp(grid, time, values)
-    swing = float(np.ptp(values))
-    halves = [float(np.ptp(half)) for half in np.split(values, 2)]
-    if swing < least or halves[1] < 0.7 * halves[0]:
-        return None, None
-    if float(np.abs(np.diff(values)).sum()) < 1.5 * swing:
-        return None, None  # one way only: it still builds up or dies away
-    level = 0.5 * (values.max() + values.min())
-    up = np.flatnonzero((values[:-1] < level) & (values[1:] >= level))
-    if up.size < 2:
-        return None, swing
-    return float((up.size - 1) / (grid[up[-1]] - grid[up[0]])), swing
-
-
-@dataclass(frozen=True)
-class Course:
-    """Amplitude and the detector's output (V) over time (s)."""
-
-    time: FloatArray
-    amplitude: FloatArray
-    output: FloatArray
-
-
-def watch(
-    receiver: Receiver, mode: Mode, *, rotation: float, frequency: float, seconds: float
-) -> tuple[float | None, float | None, float | None]:
-    """Let oscillation start by itself at a setting and return the motion of its amplitude, and the mean (V)
-    about which it moves once that has settled; None for what is at rest, or has not settled."""
-    run_ = _kicked(receiver, mode, rotation, frequency, seconds, volts=1e-3)
-    before, mean = means_of(run_.time, run_.amplitude)
-    hertz, swing = motion(run_.time, run_.amplitude, least=_MOTION * mean)
-    settled = swing is not None and abs(mean - before) < _SETTLED * mean
-    return hertz, swing, mean if settled else None
-
-
-def means_of(time: FloatArray, values: FloatArray) -> tuple[float, float]:
-    """Return the means over time of the second and the last third of a run, whatever its steps."""
-    grid = np.linspace(time[-1] / 3.0, time[-1], 8000)
-    second, last = np.split(np.interp(grid, time, values), 2)
-    return float(second.mean()), float(last.mean())
-
-
-def watch_at_rest(
-    receiver: Receiver, mode: Mode, *, rotation: float, frequency: float, seconds: float
-) -> tuple[float | None, float | None, None]:
-    """Disturb the circuit a little below onset and return the motion of the detector's output."""
-    run_ = _kicked(receiver, mode, _BELOW * rotation, frequency, seconds, volts=0.1)
-    return (*motion(run_.time, run_.output, least=_MOTION_AT_REST_V), None)
-
-
-def _kicked(
-    receiver: Receiver,
-    mode: Mode,
-    rotation: float,
-    frequency: float,
-    seconds: float,
-    *,
-    volts: float,
-) -> Course:
-    """Run over time from a kick that gives the tank so many volts."""
-    mode = mode.at(rotation)
-    circuit = envelope_circuit(
-        receiver.build, receiver.cards, mode, rotation=rotation, reference_hz=frequency
-    )
-    amplitude, output = circuit.node(Place.AMPLITUDE), circuit.node(Place.DETECTOR_OUTPUT)
-    with loaded(receiver.bench, circuit) as on:
-        on.course(Role.IN_PHASE, "pwl", kick(volts, mode))
-        run_ = on.session.tran(5e-5, seconds, 0.0, 5e-5, vectors=[amplitude, output])
-    return Course(run_["time"], run_[amplitude], run_[output])
 
 
 def run(

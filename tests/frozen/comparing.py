@@ -20,6 +20,10 @@ SMALL = 1e-3
 of a difference of near equals has fewer digits."""
 
 
+RESIDUES = {"energy_error": 1e-6}
+"""Figures that are zero but for rounding, and below what they are held to be so."""
+
+
 class Difference(NamedTuple):
     """place: keys on the way to it; was, now: what stands there; size: by the scale, inf for words."""
 
@@ -93,12 +97,17 @@ def _compared(
             yield from _compared(a, b, (*place, number), columns, rel)
     elif _is_number(was) and _is_number(now):
         scale = max(abs(was), SMALL * columns[_column(place)])
-        if abs(now - was) > rel * scale:
+        if not _both_nil(was, now, place) and abs(now - was) > rel * scale:
             yield Difference(where, was, now, abs(now - was) / scale if scale else float("inf"))
     elif isinstance(was, str) and isinstance(now, str):
         yield from _words(was, now, where, rel)
     elif was != now:
         yield Difference(where, was, now, float("inf"))
+
+
+def _both_nil(was: float, now: float, place: tuple[Any, ...]) -> bool:
+    """Whether two figures are what rounding leaves of nothing."""
+    return max(abs(was), abs(now)) < max(RESIDUES.get(str(key), 0.0) for key in place)
 
 
 def _pages(was: list[str], now: list[str], where: str, rel: float) -> Iterator[Difference]:

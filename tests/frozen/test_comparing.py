@@ -59,6 +59,13 @@ def test_what_another_machine_may_find_passes(old: str, new: str) -> None:
     assert differences(WAS, changed(old, new), rel=1e-4) == []
 
 
+@pytest.mark.parametrize(("now", "places"), [(-3e-7, []), (3e-5, ["balance.energy_error.some.1"])])
+def test_what_rounding_leaves_may_differ_below_its_bound(now: float, places: list[str]) -> None:
+    was = {"balance": {"energy_error": {"some": [4e-12, 5e-10]}}}
+    found = differences(was, {"balance": {"energy_error": {"some": [4e-12, now]}}}, rel=1e-4)
+    assert [one.place for one in found] == places
+
+
 def test_the_largest_difference_stands_first() -> None:
     now = changed("8.1", "8.2")
     now["page"][2] = "other"

@@ -13,7 +13,7 @@ from receiver_sim import api
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import EngineError
 from receiver_sim.engine.rungs import Rung
-from receiver_sim.measure import onset
+from receiver_sim.measure import onset, over_time
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.oscillating import mode_at
@@ -247,6 +247,27 @@ def test_what_moves_by_itself_is_not_run_over_time_with_a_carrier(bench):
     assert heard > 1.0 > 1e3 * found.beat.best_v
     sound = api.listen(build, signals=(), seconds=0.04, relative=1.0, bench=bench)  # noise sets it off
     assert sound.rms_v > 1.0 and any("does not hold still" in note for note in sound.notes)
+
+
+def test_no_beat_is_counted_where_a_start_ends_in_squegging(bench):
+    """Guards against runs over time of 10 us a step that end at the time limit: the oscillation would hold
+    still, but a start from rest doesn't get there.
+    """
+    found = api.detect(load_build(HARD / "squegs_from_rest.yaml"), bench=bench)
+    assert found.beat is not None and (found.pulling, found.beat_transfer) == (None, None)
+    assert any("from rest the envelope runs into squegging at " in note for note in found.notes)
+
+
+def test_a_start_that_comes_to_rest_is_no_squegging(ear):
+    """The setting for a beat note of the demo: the amplitude rises once, and stays."""
+    working = detection.beat_curve(ear).best.rotation
+    frame = ear.map.read(ear.map.frame_hz, working)
+    amplitude = ear.held(working)
+    place = {"rotation": working, "frequency": frame}
+    assert over_time.relaxation_hz(ear.receiver, ear.mode, **place, amplitude=amplitude) is None
+    course = over_time.kicked(ear.receiver, ear.mode, **place, seconds=0.1, volts=1e-3)
+    # the slowest capacitors have settled; within what the tolerance of a run, 1e-4 a step, comes to
+    assert course.amplitude[-1] == pytest.approx(amplitude, rel=2e-3)
 
 
 def test_amplitudes_are_found_where_volts_round(bench):

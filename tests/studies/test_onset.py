@@ -51,6 +51,22 @@ def test_search_finds_onset_before_a_maximum() -> None:
     assert found == pytest.approx(0.6 - np.sqrt(0.1), abs=1e-3)
 
 
+@pytest.mark.parametrize("top", [0.6, 0.75])
+def test_the_approach_before_a_maximum_is_read_on_the_rising_side(top: float) -> None:
+    """Guards against a drawn set's 0.9 of loop gain being read through a setting beyond the maximum: the
+    parabola through it left the control (a wiper at 249 of 1), and `check` ended as a fault of the program.
+    """
+    _, samples, found = onset.search(_sampler(lambda x: 1.3 - 3.0 * (x - top) ** 2), most=9)
+    assert found is not None
+    there = onset.crossed(samples, found)
+    assert there.figure == pytest.approx(100.0 * (top - np.sqrt(0.1)), abs=0.1)
+    # the last sample of the search lies within 0.01 of the gain 0.9, where the slope is above 2
+    assert there.low == pytest.approx(
+        (top - np.sqrt(0.4 / 3.0), 100.0 * (top - np.sqrt(0.4 / 3.0))), rel=0.01
+    )
+    assert there.frequency == pytest.approx(7e6)
+
+
 def test_search_says_does_not_oscillate_only_after_looking_inside() -> None:
     status, samples, found = onset.search(_sampler(lambda x: 0.99 - 3.0 * (x - 0.52) ** 2), most=9)
     assert (status, found) == (Status.DOES_NOT, None)

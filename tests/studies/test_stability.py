@@ -15,7 +15,7 @@ from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.transient import continued
 from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.circuit.writer import deck as written
-from receiver_sim.measure import onset
+from receiver_sim.measure import onset, over_time
 from receiver_sim.measure.linear_envelope import linearised
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
@@ -197,7 +197,7 @@ def test_threshold_howl_is_found_seen_and_cured_by_a_shunt(bench, demo, demo_car
     ).modes()
     slow = edge.s[edge.s.imag > 2.0 * np.pi * 200.0][0]
     assert 0.0 < slow.real < 50.0
-    hz, swing, _ = stability.watch(
+    hz, swing, _ = over_time.watch(
         Receiver(build, bench), mode, frequency=float(amplitudes.frame_hz[i]), seconds=0.4, **place
     )
     assert hz == pytest.approx(slow.imag / (2.0 * np.pi), rel=0.05) and swing < 0.2 * 0.04
@@ -262,7 +262,7 @@ def test_a_time_run_shows_the_howl_and_its_end(bench, demo, demo_cards):
         mode, found = oscillation(build, demo_cards, bench)
         i = int(np.argmin(np.abs(found.amplitudes.amplitude_v - 0.06)))
         swings.append(
-            stability.watch(
+            over_time.watch(
                 Receiver(build, bench), mode, rotation=float(found.amplitudes.rotation[i]),
                 frequency=float(found.amplitudes.frame_hz[i]), seconds=0.4,
             )
@@ -308,7 +308,7 @@ def test_motorboating_is_told_from_a_howl(bench, demo, demo_cards):
     )
     assert result.kind is Steadiness.MOTORBOATING and result.points[0].growing == 2
     rest = result.points[0].setting.rotation
-    seen = stability.watch_at_rest(
+    seen = over_time.watch_at_rest(
         Receiver(build, bench),
         mode,
         rotation=rest,
@@ -381,7 +381,7 @@ def test_squegging_moves_as_it_is_found_to_grow(bench, demo, demo_cards):
     assert np.count_nonzero(modes.s.real > 0.0) == 2 and modes.s[0].real > 100.0
     frequency = abs(modes.s[0].imag) / (2.0 * math.pi)
     assert 200.0 < frequency < 20e3
-    seen_hz, swing, _ = stability.watch(
+    seen_hz, swing, _ = over_time.watch(
         Receiver(build, bench),
         mode,
         rotation=float(a.rotation[i]),
@@ -506,8 +506,8 @@ def test_motion_of_a_steady_and_of_a_moving_amplitude():
     t = np.linspace(0.0, 0.3, 30001)
     still = (np.full_like(t, 0.3), 0.3 + 0.1 * np.exp(-t / 0.03) * np.sin(2 * np.pi * 500 * t), 0.3 + 0.1 * t)
     for values in still:
-        assert stability.motion(t, values, least=0.006) == (None, None)
-    hz, swing = stability.motion(t, 0.3 + 0.1 * np.sin(2 * np.pi * 500 * t), least=0.006)
+        assert over_time.motion(t, values, least=0.006) == (None, None)
+    hz, swing = over_time.motion(t, 0.3 + 0.1 * np.sin(2 * np.pi * 500 * t), least=0.006)
     assert hz == pytest.approx(500.0, rel=0.01) and swing == pytest.approx(0.2, rel=0.01)
 
 
