@@ -193,7 +193,11 @@ def _remedies(candidates: Sequence[DetectorCandidate], report: SwapReport) -> Se
                 where = "" if m.key == "regeneration.top" else f" on {m.band}"
                 reasons.setdefault(f"{m.what}{where}: {m.reason}", []).append(c.tube)
     if not rows:
-        return Section("What brings it to the same onset", (Note("nothing to bring there"),))
+        text = (
+            "No change was tried: no tube here needs one, or the set has neither a resistor above the "
+            "control nor a tap to make it with. A tickler's turns and place are changed in the build."
+        )
+        return Section("What brings it to the same onset", (Note(text),))
     text = (
         "Either the resistor above the control (all bands, sought on one) or the taps bring oscillation to "
         "the place of the knob where the tube in place begins; in brackets where the knob then is, by a "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import numpy as np
@@ -334,3 +335,12 @@ def test_detector_conditions_of_a_tube() -> None:
     by_volts = {row[0]: row[1:] for row in found.rows}
     assert by_volts["20"] == ("-0.60", "420", "540", "* extrapolated")
     assert by_volts["30"] == ("-0.70", "530", "670", "")
+
+
+def test_a_set_with_nothing_to_bring_onset_back_with_says_so(report: swap.SwapReport) -> None:
+    """A set with a throttle and a tickler read 'nothing to bring there', and no reason."""
+    bare = tuple(dataclasses.replace(one, remedies=()) for one in report.detectors)
+    text = note_with(
+        swap_tables.swap_sheet(dataclasses.replace(report, detectors=bare)), "No change was tried"
+    )
+    assert "neither a resistor above the control nor a tap" in text and "tickler's turns" in text
