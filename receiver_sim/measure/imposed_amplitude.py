@@ -25,7 +25,6 @@ from receiver_sim.circuit.views.envelope import LOWEST_V, imposed_circuit
 from receiver_sim.engine import Bench, EngineFailed
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.on_bench import OnBench
-from receiver_sim.physics.bracketed_root import bracketed_root
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -255,6 +254,8 @@ def _at_top(
 ) -> dict[str, float] | None:
     """Return `wanted` at the top of the control with the amplitude between `low` and `high` (V) that it just
     sustains, None if it sustains not even the lower."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
     drive = on.node(Place.DRIVE)
 
     def excess(logarithm: float) -> float:
@@ -265,7 +266,7 @@ def _at_top(
     ends = math.log(low), math.log(high)
     if not excess(ends[0]) > 0.0 > excess(ends[1]):
         return None
-    on.set(Role.AMPLITUDE, math.exp(bracketed_root(excess, *ends, xtol=1e-9)))
+    on.set(Role.AMPLITUDE, math.exp(float(brentq(excess, *ends, xtol=1e-9))))
     return _read(on, 1.0, wanted)
 
 

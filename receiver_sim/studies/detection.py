@@ -17,7 +17,6 @@ from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.over_time import relaxation_hz
-from receiver_sim.physics.bracketed_root import bracketed_root
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
@@ -167,6 +166,8 @@ class Listener:
     def _amplitude(self, on: Loaded, current: float, mode: Mode) -> float:
         """Return the amplitude that a current in tune sustains: the root of G a - drive(a) = I, by Brent's
         method."""
+        from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
+
         capacitance, node = 1.0 / abs(mode.residue), on.node(Place.DRIVE)
 
         def excess(logarithm: float) -> float:
@@ -187,7 +188,7 @@ class Listener:
             low -= 2.0
             if low < math.log(current * mode.rp) - 20.0:
                 raise NoAnswer("this setting damps the tank so far that no amplitude was found")
-        return math.exp(bracketed_root(excess, low, high, xtol=1e-6))
+        return math.exp(float(brentq(excess, low, high, xtol=1e-6)))
 
     def _answer(self, on: Loaded, tone: float, mode: Mode, *, regenerated: bool = True) -> float:
         """Return volts (peak) of audio for each ampere of a tone in the current along the swing."""
