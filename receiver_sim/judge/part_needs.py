@@ -13,6 +13,7 @@ from receiver_sim.circuit.designators import PartGroup, parts_of
 from receiver_sim.circuit.pins import heater_feed
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.supply_sockets import rectifier_bottles
+from receiver_sim.measure.rectifier import HIGHEST_MAINS
 from receiver_sim.physics.part_series import (
     CAPACITOR_VOLTS,
     E12,
@@ -259,7 +260,7 @@ def _rectifiers(build: Build, rectified: Rectified | None, tubes: int, surge_a: 
         preferred=None,
         highest_v=rectified.inverse_v,
         volts_when="peak inverse, no load, mains 10 % high",
-        highest_a=max(rectified.peak_a, surge_a),
+        highest_a=max(HIGHEST_MAINS * rectified.peak_a, surge_a),
         watts_w=None,
         watts_when="",
         buy_v=None,
@@ -269,7 +270,7 @@ def _rectifiers(build: Build, rectified: Rectified | None, tubes: int, surge_a: 
         stated_w=None,
         stated_a=part.peak_current,
         enough=True,
-        note=f"{kind}; current is the highest peak of a charging pulse, the first one too",
+        note=f"{kind}; current is the highest peak of a charging pulse, the first one too, mains 10 % high",
         besides=(
             Beside(
                 "d.c. that receiver and bleeder take",

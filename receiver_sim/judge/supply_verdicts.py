@@ -45,7 +45,13 @@ def judge_rectifier(build: Build, rectified: Rectified | None, start: StartAndSt
     ]  # fmt: skip
     lines += [
         ("rectifier", "peak inverse volts", rectified.inverse_v, supply.rectifier.peak_inverse, "V"),
-        ("rectifier", "peak current at switching on", start.surge_a, supply.rectifier.peak_current, "A"),
+        (
+            "rectifier",
+            "highest peak current with the mains 10 % high",
+            start.surge_a,
+            supply.rectifier.peak_current,
+            "A",
+        ),
         (
             "rectifier",
             "d.c. that receiver and bleeder take",

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from receiver_sim.circuit.rectifier import Taps, output_node, phases, rectifier_circuit, taps
+from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench, EngineFailed, Vectors
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
@@ -246,3 +247,22 @@ def settled(supply: RectifierSupply, result: Rectified) -> SettledSupply:
         harmonics=tuple((float(f), float(v), float(p)) for f, v, p in lines),
         peak_volts=result.no_load_v,
     )
+
+
+def from_cold(given: Build, bench: Bench, *, seconds: float) -> dict[str, FloatArray]:
+    """Return the course of the rectifier and its capacitors after switching on: tubes cold, so no load, and
+    the mains 10 % high. seconds: beyond a rectifier's own warm-up.
+    """
+    supply, frequency = given.supply, given.mains.frequency
+    assert supply.kind == "rectifier"
+    part = supply.rectifier
+    warm = part.warm_up if part.kind == "vacuum" else 0.0
+    span, step = 1.2 * warm + seconds, 1.0 / (100.0 * frequency)
+    circuit = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0, mains=HIGHEST_MAINS)
+    at = taps(supply)
+    with loaded(bench, circuit) as on:
+        if warm > 0.0:
+            on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        names = ["time", at.rectified, at.ammeter, *at.sections]
+        ran = on.session.tran(step, span, max_step=step, uic=True, vectors=names)
+    return {name: np.asarray(ran[name], dtype=np.float64) for name in names}

@@ -60,10 +60,10 @@ class StartAndStop:
     """Volts at the receiver after switching on, and at the capacitor that stays charged longest after off.
 
     on_s, on_v: turn-on (tubes draw current as they warm up); highest_v: reached then; surge_a: largest
-    current of a rectifier in the first cycles; off_s, off_v: turn-off from the no-load volts with the bleeder
-    alone, as with the tubes pulled; safe_v: volts taken as safe to touch; discharge_s: time to that, None
-    when it is not reached in the run; closed_s: R C ln(V/safe) of bleeder and all capacitors, None without a
-    bleeder.
+    current of a rectifier, at switching on or at work, the mains 10 % high; off_s, off_v: turn-off from the
+    no-load volts with the bleeder alone, as with the tubes pulled; safe_v: volts taken as safe to touch;
+    discharge_s: time to that, None when it is not reached in the run; closed_s: R C ln(V/safe) of bleeder
+    and all capacitors, None without a bleeder.
     """
 
     on_s: FloatArray

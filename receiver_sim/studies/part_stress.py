@@ -20,12 +20,13 @@ from receiver_sim.circuit.circuit import Circuit, Socket
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.element import GROUND, Element
 from receiver_sim.circuit.pins import heater_nodes
-from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
+from receiver_sim.circuit.rectifier import output_node, taps
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.audio import audio_view
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.rectifier import from_cold
 from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Band, Build
@@ -95,7 +96,11 @@ def run(tuned: Tuned) -> dict[str, Stress]:
     whole = receiver_circuit(tuned.build, tuned.cards, band=tuned.band, dial_hz=tuned.dial_hz, rotation=0.5)
     wanted = [name for part in parts_of(whole) for name in part.elements]
     out = dict.fromkeys(wanted, Stress())
-    filled = rectifier_run(tuned.given, tuned.bench) if tuned.given.supply.kind == "rectifier" else None
+    filled = (
+        from_cold(tuned.given, tuned.bench, seconds=SPAN_S)
+        if tuned.given.supply.kind == "rectifier"
+        else None
+    )
     course = switching_on(tuned.given, filled)
     highest = float(course[1].max())
     heaters = _heaters(tuned.build, tuned.cards, whole)
@@ -249,24 +254,6 @@ def switching_on(given: Build, filled: Mapping[str, FloatArray] | None) -> tuple
     # the highest point lies between two of the grid
     course[int(course.argmax())] = float(np.round(volts.max(), 2))
     return grid, course
-
-
-def rectifier_run(given: Build, bench: Bench) -> dict[str, FloatArray]:
-    """Return the course of the rectifier and its capacitors after switching on, no load, mains 10 % high."""
-    supply = given.supply
-    frequency = given.mains.frequency
-    assert supply.kind == "rectifier"
-    part = supply.rectifier
-    warm = part.warm_up if part.kind == "vacuum" else 0.0
-    span, step = 1.2 * warm + SPAN_S, 1.0 / (100.0 * frequency)
-    circuit = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0, mains=HIGHEST_MAINS)
-    at = taps(supply)
-    with loaded(bench, circuit) as on:
-        if warm > 0.0:
-            on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
-        names = ["time", at.rectified, at.ammeter, *at.sections]
-        ran = on.session.tran(step, span, max_step=step, uic=True, vectors=names)
-    return {name: np.asarray(ran[name], dtype=np.float64) for name in names}
 
 
 def cold_deck(circuit: Circuit) -> Circuit:

@@ -10,6 +10,7 @@ from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.rectifier import HIGHEST_MAINS, from_cold
 from receiver_sim.physics.rectified import discharge_time
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Rectified, StartAndStop
@@ -23,6 +24,9 @@ TUBES_COLD_S, TUBES_WARM_S = 6.0, 12.0
 
 POINTS = 400
 
+SURGE_S = 1.0
+"""Length of the run for the surge: filters are full by then."""
+
 
 def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
     """Run the supply from cold, then from its no-load volts with the winding dead. Raises EngineError."""
@@ -34,7 +38,7 @@ def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
     warm = supply.rectifier.warm_up if supply.rectifier.kind == "vacuum" else 0.0
     span = max(TUBES_WARM_S, 1.2 * warm) + 2.0
     step = 1.0 / (100.0 * frequency)
-    names = ["time", out, at.ammeter]
+    names = ["time", out]
     cold = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0)
     with loaded(bench, cold) as one:
         one.course(Role.RECTIFIER_LOAD, "pwl", (0.0, 0.0, TUBES_COLD_S, 0.0, TUBES_WARM_S, 1e3 * load_s))
@@ -55,20 +59,26 @@ def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
         off = one.session.tran(
             off_span / 2000.0, off_span, max_step=off_span / 2000.0, uic=True, vectors=["time", *at.sections]
         )
+    first_pulse = float(from_cold(build, bench, seconds=SURGE_S)[at.ammeter].max())
     longest = np.max([off[name] for name in at.sections], axis=0)
     return reduce(
-        (on["time"], on[out], on[at.ammeter]), (off["time"], longest), closed=closed, bleeder=supply.bleeder
+        (on["time"], on[out]),
+        (off["time"], longest),
+        surge_a=max(first_pulse, HIGHEST_MAINS * rectified.peak_a),
+        closed=closed,
+        bleeder=supply.bleeder,
     )
 
 
 def reduce(
-    on: tuple[FloatArray, FloatArray, FloatArray],
+    on: tuple[FloatArray, FloatArray],
     off: tuple[FloatArray, FloatArray],
     *,
+    surge_a: float,
     closed: float | None,
     bleeder: float | None,
 ) -> StartAndStop:
-    """Turn the courses (time, volts[, rectifier's amperes]) into the result."""
+    """Turn the courses (time, volts) into the result; surge_a: highest of a rectifier, mains 10 % high."""
     grid = np.linspace(0.0, float(on[0][-1]), POINTS)
     off_grid = np.linspace(0.0, float(off[0][-1]), POINTS)
     below = np.nonzero(off[1] <= SAFE_V)[0]
@@ -91,7 +101,7 @@ def reduce(
         on_s=grid,
         on_v=np.interp(grid, on[0], on[1]),
         highest_v=float(on[1].max()),
-        surge_a=float(on[2].max()),
+        surge_a=surge_a,
         off_s=off_grid,
         off_v=np.interp(off_grid, off[0], off[1]),
         safe_v=SAFE_V,

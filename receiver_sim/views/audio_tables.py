@@ -270,7 +270,7 @@ def rectified_table(result: Rectified, start: StartAndStop | None) -> Section:
     ]
     if start is not None:
         lines += [
-            ("rectifier, peak current at switching on", engineering(start.surge_a, "A")),
+            ("rectifier, highest peak, mains 10 % high", engineering(start.surge_a, "A")),
             ("highest volts while the tubes warm up", engineering(start.highest_v, "V", 4)),
             (
                 f"below {start.safe_v:.0f} V after switching off",

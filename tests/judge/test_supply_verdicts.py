@@ -47,7 +47,7 @@ def judged(build: Build, found: Rectified = FOUND, start: StartAndStop = START) 
     [
         ("peak_inverse", "peak inverse volts", 1130.0, "V"),
         # the largest current of a rectifier comes when its filter is empty
-        ("peak_current", "peak current at switching on", 0.77, "A"),
+        ("peak_current", "highest peak current with the mains 10 % high", 0.77, "A"),
         # the rectifier gives what the receiver and the bleeder take
         ("output_current", "d.c. that receiver and bleeder take", 35.7e-3, "A"),
     ],

@@ -191,7 +191,7 @@ def test_rectifier_and_filter(power: supply.SupplyStudy) -> None:
         "winding current, r.m.s.": [(one.winding_a, "A")],
         "rectifier, peak current": [(one.peak_a, "A")],
         "rectifier, peak inverse, mains 10 % high": [(one.inverse_v, "V")],
-        "rectifier, peak current at switching on": [(start.surge_a, "A")],
+        "rectifier, highest peak, mains 10 % high": [(start.surge_a, "A")],
         "highest volts while the tubes warm up": [(start.highest_v, "V")],
         f"below {start.safe_v:.0f} V after switching off": [(start.discharge_s, "s")],
     }
