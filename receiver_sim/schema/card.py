@@ -44,7 +44,7 @@ Bias = Annotated[float, Quantity(VOLTAGE, "-500 V", "100 V", example="-3 V")]
 CutOff = Annotated[float, Quantity(VOLTAGE, "-500 V", "-10 mV", example="-8 V")]
 Amps = Annotated[float, Quantity(CURRENT, "1 pA", "10 A", example="3 mA")]
 Transconductance = Annotated[float, Quantity(CONDUCTANCE, "1 nmho", "0.1 mho", example="1650 umho")]
-Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.1 fF", "1 nF", zero=True, example="5.5 pF")]
+Capacitance = Annotated[float, Quantity(CAPACITANCE, "0.0001 pF", "1 nF", zero=True, example="5.5 pF")]
 Ohms = Annotated[float, Quantity(RESISTANCE, "1 ohm", "100 Mohm", example="250 kohm")]
 Error = Annotated[float, Quantity(PERCENTAGE, "0.01 %", "100 %", example="2 %")]
 Text = Annotated[

@@ -201,7 +201,7 @@ CouplingCapacitor = Annotated[float, Quantity(CAPACITANCE, "10 pF", "100 uF", ex
 TuningCapacitor = Annotated[float, Quantity(CAPACITANCE, "0.5 pF", "10 nF", example="150 pF", spread=True)]
 AerialCapacitance = Annotated[float, Quantity(CAPACITANCE, "0.01 pF", "1 uF", example="4 pF", spread=True)]
 StrayCapacitance = Annotated[
-    float, Quantity(CAPACITANCE, "0.1 fF", "100 nF", zero=True, example="3 pF", spread=True)
+    float, Quantity(CAPACITANCE, "0.0001 pF", "100 nF", zero=True, example="3 pF", spread=True)
 ]
 
 # Inductances

@@ -12,6 +12,9 @@ _PREFIXES = {
 }  # fmt: skip
 _PREFIXED_UNITS = frozenset({"V", "A", "W", "ohm", "Hz", "F", "H", "s", "S"})
 
+_LEAST = {"F": -12}
+"""The smallest prefix of a unit where the trade has one: capacitances are told in picofarads."""
+
 
 def engineering(value: float | None, unit: str, digits: int = 3) -> str:
     """Return `value` (in `unit`, SI without prefix) to `digits` significant digits with a fitting SI prefix.
@@ -32,7 +35,7 @@ def engineering(value: float | None, unit: str, digits: int = 3) -> str:
     exponent = int(power)
     step = 0
     if unit in _PREFIXED_UNITS:
-        step = min(max(3 * (exponent // 3), min(_PREFIXES)), max(_PREFIXES))
+        step = min(max(3 * (exponent // 3), _LEAST.get(unit, min(_PREFIXES))), max(_PREFIXES))
     decimals = max(digits - 1 - (exponent - step), 0)
     number = f"{math.copysign(float(mantissa) * 10.0 ** (exponent - step), value):.{decimals}f}"
     return f"{number} {_PREFIXES[step]}{unit}".rstrip()

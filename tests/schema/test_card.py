@@ -171,7 +171,8 @@ def test_faults_of_a_card_are_told_with_place_and_cure(tmp_path: Path) -> None:
         "6: kind: value 'penthode': expected 'pentode', 'tetrode' or 'triode'; did you mean 'pentode'?",
         "13: capacitances.cga: value '0.005 pF': expected a key of 'capacitances'; nearest key 'cgp'; "
         "rename or remove it",
-        "13: capacitances.cgp: missing: expected a capacitance from 0.1 fF to 1 nF (or 0) such as '5.5 pF'; "
+        "13: capacitances.cgp: missing: expected a capacitance from 0.0001 pF to 1 nF (or 0) "
+        "such as '5.5 pF'; "
         "add a line such as 'cgp: 5.5 pF'",
         "17: points[0].gm: value '1650': expected a conductance from 1 nmho to 0.1 mho such as '1650 umho'; "
         "it has no unit; add the unit: write it as '1650 umho'",

@@ -16,7 +16,7 @@ from receiver_sim.views.numbers import decibel, engineering, fixed, percent, sho
         (999.6, "Hz", "1.00 kHz"),
         (0.99996, "V", "1.00 V"),
         (7.0998e6, "Hz", "7.10 MHz"),
-        (2.2e-16, "F", "0.220 fF"),
+        (2.2e-16, "F", "0.000220 pF"),
         (3.3e15, "ohm", "3300 Tohm"),
         (0.0, "W", "0 W"),
         (0.0124, "1/V", "0.0124 1/V"),
