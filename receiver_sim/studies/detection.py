@@ -516,9 +516,10 @@ def _squegs(hertz: float) -> str:
     """Say why a beat note was not run over time where it holds still only if it stands already."""
     return (
         "at the best setting for a beat note the oscillation would hold still, but from rest the envelope "
-        f"runs into squegging at {hertz / 1e3:.3g} kHz: the note is told as if it held still, overload and locking "
-        "are left out. Feedback is far stronger there than a smooth control needs; where it grows within a "
-        "few cycles the envelope is coarse (a run of every cycle of one such set settled, a third weaker)"
+        f"runs into squegging at {hertz / 1e3:.3g} kHz: the note is told as if it held still, overload and "
+        "locking are left out. Feedback is far stronger there than a smooth control needs; where it grows "
+        "within a few cycles the envelope is coarse (a run of every cycle of one such set settled, a third "
+        "weaker)"
     )
 
 
