@@ -17,6 +17,7 @@ from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.over_time import relaxation_hz
+from receiver_sim.physics.detection_curves import beat_frequency, overload, speech_rotation
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
 from receiver_sim.results.envelope import (
@@ -225,17 +226,7 @@ class Listener:
         tank = np.interp(time, run["time"], run[ti]) + 1j * np.interp(time, run["time"], run[tq])
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
         audio = np.interp(time, run["time"], run[self.node])
-        return _beat(time, against), float(np.std(audio))
-
-
-def _beat(time: FloatArray, phase: FloatArray) -> float:
-    """Return turns a second of a phase, over whole turns, since a pulled beat is uneven within one; 0 for
-    less than one."""
-    turned = np.abs(phase - phase[0]) / (2.0 * np.pi)
-    whole = math.floor(turned[-1])
-    if whole < 1:
-        return 0.0
-    return float(whole / (np.interp(whole, np.maximum.accumulate(turned), time) - time[0]))
+        return beat_frequency(time, against), float(np.std(audio))
 
 
 def below_onset(found: Oscillation) -> list[float]:
@@ -291,28 +282,6 @@ def reach_of(ear: Listener, rotation: float) -> float:
 
 
 _FAR_HZ = 100e3
-
-
-def speech_rotation(
-    rotation: FloatArray, audio: FloatArray, reach: FloatArray, *, wanted_hz: float, below_onset: bool
-) -> float:
-    """Return the setting for speech: the loudest that passes audio up to `wanted_hz` within 3 dB.
-
-    wanted_hz: the build's `verdicts.audio_high_min`, as for the audio part behind (speech cut off at 2.5 kHz
-    loses little: nine of ten syllables are understood, French and Steinberg 1947, from memory, medium).
-    below_onset: the settings lead up to onset, loudness rises and bandwidth falls, so the place between two
-    of them is interpolated. Where even the bare tank is too sharp it is the widest setting.
-    """
-    wide = np.flatnonzero(reach >= wanted_hz)
-    if not wide.size:
-        return float(rotation[int(np.argmax(reach))])
-    if not below_onset:
-        return float(rotation[wide[int(np.argmax(audio[wide]))]])
-    last = int(wide[-1])
-    if last == rotation.size - 1:
-        return float(rotation[last])
-    share = math.log(reach[last] / wanted_hz) / math.log(reach[last] / reach[last + 1])
-    return float(rotation[last] + share * (rotation[last + 1] - rotation[last]))
 
 
 def speech_setting(ear: Listener, curve: DetectionCurve) -> SpeechSetting:
@@ -382,19 +351,6 @@ def beat_transfer(ear: Listener, rotation: float, *, tone: float = BEAT_HZ) -> T
         [ear.beat_in_time(rotation, float(level), offset_hz=tone, seconds=0.06)[1] for level in levels]
     )
     return TransferCurve("beat note", rotation, levels, audio, overload(levels, audio))
-
-
-def overload(carrier: FloatArray, audio: FloatArray) -> float | None:
-    """Return the carrier (V) above which a decibel more of it gives less than half a decibel more audio, or
-    None."""
-    slope = np.diff(np.log(np.maximum(audio, 1e-15))) / np.diff(np.log(carrier))
-    middle = np.sqrt(carrier[:-1] * carrier[1:])
-    steep = np.flatnonzero(slope >= 0.5)
-    if not steep.size or steep[-1] == slope.size - 1:
-        return None
-    i = int(steep[-1])
-    share = (slope[i] - 0.5) / (slope[i] - slope[i + 1])
-    return float(middle[i] * (middle[i + 1] / middle[i]) ** share)
 
 
 def pulling(ear: Listener, rotation: float, *, carrier_v: float) -> Pulling:

@@ -17,6 +17,7 @@ from receiver_sim.measure import onset, over_time
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.oscillating import mode_at
+from receiver_sim.physics import detection_curves
 from receiver_sim.physics.return_ratio import half_power_width
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
@@ -74,7 +75,7 @@ def test_speech_passes_at_the_setting_for_am(ear):
 
 def test_the_rule_for_speech():
     knob, audio = np.array([0.3, 0.36, 0.4]), np.array([1.0, 3.0, 9.0])
-    rule = detection.speech_rotation
+    rule = detection_curves.speech_rotation
     # half way in the logarithm between 4 kHz and 1 kHz lies 2 kHz
     place = rule(knob, audio, np.array([8e3, 4e3, 1e3]), wanted_hz=2e3, below_onset=True)
     assert place == pytest.approx(0.38)
@@ -353,9 +354,9 @@ def test_a_wide_tank_has_a_bandwidth_too(ear):
 
 def test_overload_of_known_curves():
     carrier = np.logspace(-6, 0, 25)
-    assert detection.overload(carrier, carrier**2) is None
+    assert detection_curves.overload(carrier, carrier**2) is None
     bent = 1e-3 / (1.0 + 1e-3 / carrier)  # slope 1/(1 + c/1 mV): one half at 1 mV
-    assert detection.overload(carrier, bent) == pytest.approx(1e-3, rel=0.1)
+    assert detection_curves.overload(carrier, bent) == pytest.approx(1e-3, rel=0.1)
 
 
 def test_no_aerial_no_detection(bench, demo, ear):
