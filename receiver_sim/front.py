@@ -187,7 +187,7 @@ class Receiver:
         return Answers(api.find_taps(self.build, target=target, bands=bands, bench=self.bench))
 
     def swap(
-        self, tubes: Sequence[str] | None = None, *, socket: Literal["detector", "audio"] = "detector"
+        self, tubes: Sequence[str] | None = None, *, socket: Literal["detector", "audio", "rf"] = "detector"
     ) -> SwapReport:
         """Try other tubes in a socket and rank them. tubes: types, all that fit if None."""
         return api.swap_tubes(self.build, tubes=_listed(tubes), socket=socket, bench=self.bench)

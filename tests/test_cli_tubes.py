@@ -122,6 +122,10 @@ def test_fit_of_an_own_card_draws_its_residuals(tmp_path: Path) -> None:
             ["swap", DEMO, "--tubes", "76"],
             "--tubes: 76 has no screen to control in this set; name a pentode or a tetrode",
         ),
+        (
+            ["swap", DEMO, "--socket", "rf"],
+            "--socket rf: this set has no r.f. stage: there is no tube in that socket to swap",
+        ),
         (["tubes", "curves", "6J5", "--triode"], "the 6J5 is a triode as it is; leave --triode out"),
         (
             ["tubes", "curves", "6SJ7", "--plate", "100"],

@@ -58,6 +58,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._supply import supply as supply
     from receiver_sim.api._supply import supply_in_depth as supply_in_depth
     from receiver_sim.api._swap import candidates_for as candidates_for
+    from receiver_sim.api._swap import in_socket as in_socket
     from receiver_sim.api._swap import swap_tubes as swap_tubes
     from receiver_sim.api._tap import find_taps as find_taps
     from receiver_sim.api._tubes import FitRefused as FitRefused
@@ -113,7 +114,7 @@ _HOMES = {
     "receiver_sim.api._sheet": "sheet",
     "receiver_sim.api._spread": "spread_of_sets",
     "receiver_sim.api._supply": "supply supply_in_depth",
-    "receiver_sim.api._swap": "candidates_for swap_tubes",
+    "receiver_sim.api._swap": "candidates_for in_socket swap_tubes",
     "receiver_sim.api._tap": "find_taps",
     "receiver_sim.api._tubes": (
         "FitRefused FittedCard check_fit check_tubes curves fit_tube fit_tubes fitted_tubes leave_one_out "

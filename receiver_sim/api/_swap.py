@@ -1,4 +1,4 @@
-"""Substitution: every candidate tube in the detector's or the audio stage's socket of a build, ranked."""
+"""Substitution: every candidate tube in a socket of a build, ranked: detector, audio or r.f. stage."""
 
 from __future__ import annotations
 
@@ -6,22 +6,25 @@ from collections.abc import Callable, Sequence
 from typing import Literal
 
 from receiver_sim.builds import opened
-from receiver_sim.design import swap, swap_fitting
+from receiver_sim.design import swap, swap_fitting, swap_rf
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.results.swap import (
     AudioCandidate,
     DetectorCandidate,
+    RfCandidate,
     SwapReport,
 )
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.audio_stages import Audio
 from receiver_sim.schema.card import TubeCard, card_for, card_types
+from receiver_sim.schema.rf_stage import RfStage
 
-Socket = Literal["detector", "audio"]
+Socket = Literal["detector", "audio", "rf"]
 
 OUTPUT_W = 5.0
-"""Plate dissipation from which a tube counts as an output tube: not tried as a detector unless named."""
+"""Plate dissipation from which a tube counts as an output tube: not tried as a detector or in an r.f. stage
+unless named."""
 
 NOTES = {
     "detector": (
@@ -39,6 +42,14 @@ NOTES = {
         "Rank: ratings kept, then gain. Plate current matters to choke and transformer: the cathode resistor "
         "shown draws that of the tube in place.",
     ),
+    "rf": (
+        "Rank: bands that oscillate, ratings kept, then the signal brought to the tank, the mean of all "
+        "bands in steps of a tenth; of equals the one easier to fit.",
+        "Signal: volts at the hot end of the tank for 1 V of e.m.f. in the aerial, without regeneration, the "
+        "gain control as stated. Radiated: for 1 V peak at the hot end, by what comes back through the "
+        "stage; the wiring from plate to grid is that of the build.",
+        "Bias, taps and gain control stay as built: another cathode resistor or setting gives other figures.",
+    ),
 }
 
 
@@ -49,9 +60,9 @@ def candidates_for(build: Build, socket: Socket) -> tuple[list[str], list[str]]:
         card = card_for(name)
         if card.fit is None:
             left.append(f"{name}: its card holds no fit")
-        elif socket == "detector" and (misfit := _misfit(build, card)):
+        elif misfit := _misfit(build, card, socket):
             left.append(f"{name}: {misfit}")
-        elif socket == "detector" and (card.ratings.plate_power or 0.0) > OUTPUT_W:
+        elif socket != "audio" and (card.ratings.plate_power or 0.0) > OUTPUT_W:
             left.append(f"{name}: output tube")
         else:
             taken.append(name)
@@ -59,7 +70,9 @@ def candidates_for(build: Build, socket: Socket) -> tuple[list[str], list[str]]:
 
 
 def in_socket(build: Build, socket: Socket) -> str:
-    """Return the type of the tube in place."""
+    """Return the type of the tube in place. Raises WrongValue for a socket that this set has not."""
+    if socket == "rf":
+        return _rf_stage(build).tube
     return build.detector.tube if socket == "detector" else _stage(build).tube
 
 
@@ -69,10 +82,19 @@ def _stage(build: Build) -> Audio:
     return build.audio
 
 
+def _rf_stage(build: Build) -> RfStage:
+    if build.rf_stage is None:
+        raise WrongValue("this set has no r.f. stage: there is no tube in that socket to swap")
+    if build.aerial is None:
+        raise WrongValue("this set has no aerial: what a tube brings from it to the tank can't be told")
+    return build.rf_stage
+
+
 def _with(build: Build, socket: Socket, name: str) -> tuple[Build, bool]:
     """Return the build with a type in a socket, and whether its screen had to be tied to the plate."""
-    if socket == "detector":
-        return changed_build(build, {"detector.tube": name}), False
+    if socket != "audio":
+        key = "detector.tube" if socket == "detector" else "rf_stage.tube"
+        return changed_build(build, {key: name}), False
     changes: dict[str, str | float | None] = {"audio.tube": name}
     card = card_for(name)
     stage = _stage(build)
@@ -99,16 +121,16 @@ def swap_tubes(
     says so.
     """
     left: list[str] = []
+    reference = in_socket(build, socket)
     if tubes is None:
         names, left = candidates_for(build, socket)
     else:
         names = [_fit_for(build, name, socket) for name in dict.fromkeys(tubes)]
-    reference = in_socket(build, socket)
     names = [reference, *(name for name in names if name != reference)]
     with opened(bench) as open_bench:
         before = open_bench.evaluations
-        run = _detectors if socket == "detector" else _audios
-        report = run(build, names, open_bench, progress)
+        runs = {"detector": _detectors, "audio": _audios, "rf": _rf_stages}
+        report = runs[socket](build, names, open_bench, progress)
         return SwapReport(
             **{
                 **report.__dict__,
@@ -119,8 +141,12 @@ def swap_tubes(
         )
 
 
-def _misfit(build: Build, card: TubeCard) -> str | None:
-    """Return why a tube does not suit the socket of the detector, None if it does."""
+def _misfit(build: Build, card: TubeCard, socket: Socket) -> str | None:
+    """Return why a tube does not suit a socket, None if it does."""
+    if socket == "audio":
+        return None
+    if socket == "rf":
+        return "no screen to feed" if card.kind == "triode" else None
     screen = build.regeneration.acts_on == "screen" or build.detector.screen is not None
     if card.kind == "triode" and screen:
         return "no screen to control" if build.detector.screen is None else "no screen to feed"
@@ -132,7 +158,7 @@ def _fit_for(build: Build, name: str, socket: Socket) -> str:
         card = card_for(name)
     except KeyError as error:
         raise UnknownName(str(error.args[0])) from None
-    misfit = _misfit(build, card) if socket == "detector" else None
+    misfit = _misfit(build, card, socket)
     if misfit is not None:
         wanted = "a triode" if card.kind != "triode" else "a pentode or a tetrode"
         raise WrongValue(f"{name} has {misfit} in this set; name {wanted}")
@@ -186,6 +212,21 @@ def _audios(
     return _report(build, "audio", names[0], band_name, audios=swap.rank_audio(found))
 
 
+def _rf_stages(
+    build: Build, names: Sequence[str], bench: Bench, progress: Callable[[str, int, int], None]
+) -> SwapReport:
+    in_place, band_name = card_for(names[0]), build.bands[0].name
+
+    def one(b: Bench, name: str) -> RfCandidate:
+        placed = name == names[0]
+        changed = build if placed else _with(build, "rf", name)[0]
+        fitting = swap_fitting.fitting(build, card_for(name), in_place, rf=True, tap=False)
+        return swap_rf.candidate(swap.tuned_to(changed, band_name, b), fitting=fitting, in_place=placed)
+
+    found = bench.map(one, list(names), lambda done, total: progress("candidates", done, total))
+    return _report(build, "rf", names[0], band_name, rf_stages=swap_rf.rank(found))
+
+
 def _report(
     build: Build,
     socket: Socket,
@@ -194,8 +235,9 @@ def _report(
     *,
     detectors: tuple[DetectorCandidate, ...] = (),
     audios: tuple[AudioCandidate, ...] = (),
+    rf_stages: tuple[RfCandidate, ...] = (),
 ) -> SwapReport:
-    return SwapReport(build.title, socket, reference, band, detectors, audios, (), (), 0)
+    return SwapReport(build.title, socket, reference, band, detectors, audios, (), (), 0, rf_stages)
 
 
 __all__ = ["BuildFaults", "TubeCard", "candidates_for", "in_socket", "swap_tubes"]

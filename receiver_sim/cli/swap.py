@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--socket",
-    type=click.Choice(["detector", "audio"]),
+    type=click.Choice(["detector", "audio", "rf"]),
     default="detector",
     show_default=True,
     help="Socket the tubes go into.",
@@ -55,13 +55,18 @@ def swap(
     For the detector: onset and backlash on every band, detection, noise and weakest signal, ratings;
     heater, base and pins against the tube in place; and the end resistor or taps that bring the onset to the
     same place of the knob, shown to work. For the audio stage: gain, bias, noise, and the cathode resistor.
+    For the r.f. stage ('rf'): on every band the signal at the tank, what is radiated, and onset.
     --out names the folder for the plot and swap.json.
     """
     from receiver_sim import api  # inside, for start-up's sake
 
     types = _types(tubes)
     loaded = prepared(build, out=out)
-    place = cast("Literal['detector', 'audio']", socket)
+    place = cast("Literal['detector', 'audio', 'rf']", socket)
+    try:
+        api.in_socket(loaded, place)
+    except WrongValue as error:
+        raise UserError(f"--socket {socket}: {error}") from None
     with bench_for(pool) as bench, progress_bars(as_json) as progress:
         try:
             report = api.swap_tubes(loaded, tubes=types, socket=place, bench=bench, progress=progress)
@@ -80,7 +85,7 @@ def _failed(report: SwapReport) -> list[FailedStage]:
     """Return what failed: a candidate as a whole, or on a band."""
     from receiver_sim.results.base import FailedStage, Status  # inside, for start-up's sake
 
-    candidates: tuple[Candidate, ...] = (*report.detectors, *report.audios)
+    candidates: tuple[Candidate, ...] = (*report.detectors, *report.audios, *report.rf_stages)
     whole = [(c.tube, c.failed) for c in candidates if c.failed is not None]
     parts = [
         (f"{c.tube} on {o.onset.band}", "; ".join(o.onset.warnings))

@@ -69,19 +69,8 @@ def run(
     Raises EngineError when a simulation fails, NoAnswer without a stage or an aerial.
     """
     along = frequencies(tuned.band)
-    ends, ratio = [], 0.0
     without = tuned.receiver.changed(without_stage(tuned.build)).at(tuned.band, tuned.dial_hz)
-    for one in (tuned, without):
-        found = one.onset
-        if found.tuning_farad is None:
-            raise NoAnswer("; ".join(found.warnings) or "the onset search failed")
-        heard = None if found.onset is None else _noise(one)
-        ratio = ratio if heard is None else heard.ratio_db
-        places = [_place(one.receiver.at(one.band, f).onset) for f in along]
-        with loaded(one.bench, plan(one.build, one.cards, band=one.band, dial_hz=one.dial_hz)) as on:
-            on.tune(found.tuning_farad)
-            ends.append(_front_end(on, one.build, band=one.band, found=found, heard=heard, along=places))
-    present, bare = ends
+    present, bare = (front_end(one, along=along) for one in (tuned, without))
     return RfStageEffect(
         band=tuned.band.name,
         dial_hz=tuned.dial_hz,
@@ -89,9 +78,25 @@ def run(
         without=bare,
         radiation_db=10.0 * math.log10(bare.power_w / present.power_w),
         along_hz=np.array(along),
-        ratio_db=ratio,
+        ratio_db=signal_noise.READABLE_DB,
         bandwidth_hz=BANDWIDTH_HZ,
     )
+
+
+def front_end(one: Tuned, *, along: Sequence[float] = ()) -> FrontEnd:
+    """Return the way from the aerial to the tank at the middle of a band; along: dial frequencies (Hz) at
+    which onset is sought, too.
+
+    Raises EngineError when a simulation fails, NoAnswer where the onset search did.
+    """
+    found = one.onset
+    if found.tuning_farad is None:
+        raise NoAnswer("; ".join(found.warnings) or "the onset search failed")
+    heard = None if found.onset is None else _noise(one)
+    places = [_place(one.receiver.at(one.band, f).onset) for f in along]
+    with loaded(one.bench, plan(one.build, one.cards, band=one.band, dial_hz=one.dial_hz)) as on:
+        on.tune(found.tuning_farad)
+        return _front_end(on, one.build, band=one.band, found=found, heard=heard, along=places)
 
 
 def _noise(tuned: Tuned) -> SignalNoise:

@@ -56,6 +56,12 @@ def _point(one: Tuned, rotation: float) -> OperatingPoint:
     return operating_point.run(one, settings=[("working", rotation)])[0]
 
 
+def biased(one: Tuned, socket: str) -> tuple[TubePoint, tuple[RatingLine, ...]]:
+    """Return the d.c. conditions and the ratings of the tube in a socket, the control half way."""
+    point = _point(one, 0.5)
+    return _tube(point, socket), _ratings(point, socket)
+
+
 def bands_of(one: Tuned) -> tuple[BandOutcome, ...]:
     """Return onset, softness and backlash on every band of a set."""
     out = []
@@ -338,14 +344,14 @@ def _remote(used: DetectionFigure, reference: DetectionFigure | None) -> str:
 
 def audio_current(one: Tuned) -> float:
     """Return the plate current (A) of the audio tube."""
-    return _tube(_point(one, 0.5), "audio").plate_a
+    return biased(one, "audio")[0].plate_a
 
 
-def _noise_ohm(one: Tuned, point: OperatingPoint) -> float:
+def _noise_ohm(one: Tuned, tube: TubePoint) -> float:
     """Return the equivalent noise resistance (ohm) of the audio tube at a point."""
     card = one.cards.of("audio")
     tied = card.kind != "triode" and not own_screen(audio_of(one.build), card)
-    return audio_gain.noise_resistance(card, one.bench, point=_tube(point, "audio"), tied=tied)
+    return audio_gain.noise_resistance(card, one.bench, point=tube, tied=tied)
 
 
 def audio(one: Tuned, *, fitting: Fitting, plate_a: float | None, tied: bool) -> AudioCandidate:
@@ -357,18 +363,17 @@ def audio(one: Tuned, *, fitting: Fitting, plate_a: float | None, tied: bool) ->
         tube=one.cards.of("audio").type, in_place=plate_a is None, fitting=fitting, tied=tied
     )
     try:
-        point = _point(one, 0.5)
-        tube = _tube(point, "audio")
+        tube, ratings = biased(one, "audio")
         found = replace(
             found,
             plate_a=tube.plate_a,
             cathode_v=tube.cathode_v,
-            ratings=_ratings(point, "audio"),
+            ratings=ratings,
             extrapolated=tube.outside,
         )
         gain = audio_gain.run(one)
         found = replace(found, gain=gain)
-        found = replace(found, noise_ohm=_noise_ohm(one, point))
+        found = replace(found, noise_ohm=_noise_ohm(one, tube))
         if plate_a is not None:
             remedy = swap_remedies.cathode_resistor(one, plate_a=plate_a)
             found = replace(found, remedies=() if remedy is None else (remedy,))

@@ -10,8 +10,12 @@ HEATER_TOLERANCE = 0.05
 """A heater within 5 % of the supply's volts is at home (common practice, no source)."""
 
 
-def fitting(build: Build, card: TubeCard, in_place: TubeCard, *, rf: bool) -> Fitting:
-    """Compare a candidate with the tube in place and the build's heater supply; rf: the detector's socket."""
+def fitting(build: Build, card: TubeCard, in_place: TubeCard, *, rf: bool, tap: bool = True) -> Fitting:
+    """Compare a candidate with the tube in place and the build's heater supply.
+
+    rf: a socket that carries r.f., the detector's or that of an r.f. stage; tap: its cathode may be on the
+    coil's tap, as the detector's is.
+    """
     other_base = card.base != in_place.base
     pins = () if other_base else _pin_changes(card, in_place)
     fits = abs(card.heater.volts / build.heater.volts - 1.0) <= HEATER_TOLERANCE
@@ -20,7 +24,7 @@ def fitting(build: Build, card: TubeCard, in_place: TubeCard, *, rf: bool) -> Fi
         heater_v=card.heater.volts,
         heater_a=card.heater.amps,
         heater_fits=fits and not card.heater.direct,
-        heater=_heater(build, card, in_place, fits=fits, rf=rf),
+        heater=_heater(build, card, in_place, fits=fits, tap=rf and tap),
         base=card.base,
         other_base=other_base,
         pins=(f"{card.base} socket: {_all_pins(card)}",) if other_base else pins,
@@ -45,11 +49,11 @@ def _pin_changes(card: TubeCard, in_place: TubeCard) -> tuple[str, ...]:
     return tuple(changes)
 
 
-def _heater(build: Build, card: TubeCard, in_place: TubeCard, *, fits: bool, rf: bool) -> str:
+def _heater(build: Build, card: TubeCard, in_place: TubeCard, *, fits: bool, tap: bool) -> str:
     heater, line = card.heater, build.heater.volts
     need = f"{heater.volts:g} V, {heater.amps:g} A"
     if heater.direct:
-        tapped = rf and build.bands[0].coil.tickler is None
+        tapped = tap and build.bands[0].coil.tickler is None
         how = (
             "on a tap it needs d.c. through r.f. chokes, both leads by-passed to the tap"
             if tapped

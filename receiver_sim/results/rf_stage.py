@@ -16,7 +16,8 @@ class FrontEnd:
     for 1 V of e.m.f. in the aerial, without regeneration; aerial_a: r.m.s. in the aerial for 1 V peak at the
     hot end; power_w: radiated then; weakest_v: e.m.f. in the aerial that stands `ratio_db` above the set's
     own noise in `bandwidth_hz`, None where it could not be found. along_rotation: onset (0..1) at the dial
-    frequencies of the report; 1 where the top of the control does not oscillate, 0 where the bottom does.
+    frequencies of the report; 1 where the top of the control does not oscillate, 0 where the bottom does;
+    empty where the report looks at the middle of the dial alone.
     """
 
     status: Status

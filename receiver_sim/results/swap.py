@@ -8,6 +8,7 @@ from receiver_sim.results.answer import Answer
 from receiver_sim.results.bias import RatingLine
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import ControlSetting, Onset
+from receiver_sim.results.rf_stage import FrontEnd
 
 
 @dataclass(frozen=True)
@@ -211,9 +212,42 @@ class AudioCandidate(Candidate):
     noise_ohm: float | None = None
 
 
+@dataclass(frozen=True)
+class RfBand:
+    """One band with a candidate in the r.f. stage, the middle of its dial.
+
+    front: onset, way from aerial to tank and what is radiated with it; its `along_rotation` is empty. Against
+    the tube in place: gain_db, the signal brought to the tank; radiation_db, the power radiated (more is
+    positive); moved_rotation, how far onset moves on the knob, of its travel (None where one has none).
+    """
+
+    band: str
+    dial_hz: float
+    front: FrontEnd
+    gain_db: float = 0.0
+    radiation_db: float = 0.0
+    moved_rotation: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RfCandidate(Candidate):
+    """One tube in the socket of the r.f. stage, its gain control as stated.
+
+    bands: of the build, in order; plate_a, screen_a, cathode_v: its bias.
+    """
+
+    bands: tuple[RfBand, ...] = ()
+    plate_a: float | None = None
+    screen_a: float | None = None
+    cathode_v: float | None = None
+
+
 @dataclass(frozen=True, repr=False)
 class SwapReport(Answer):
-    """All candidates of one socket, best first; reference: the tube in place; band: where they compare."""
+    """All candidates of one socket, best first; reference: the tube in place; band: where they compare.
+
+    Of detectors, audios and rf_stages the one of that socket is filled.
+    """
 
     title: str
     socket: str
@@ -224,3 +258,4 @@ class SwapReport(Answer):
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
     evaluations: int
+    rf_stages: tuple[RfCandidate, ...] = ()

@@ -39,10 +39,15 @@ def rf_stage_table(effects: Sequence[RfStageEffect]) -> Section:
     return Section("R.f. stage, beside the same set without it", parts, RADIATION)
 
 
+def onset_place(end: FrontEnd) -> str:
+    """Return the place of onset on the knob, in %, or why there is none."""
+    return fixed(end.onset.rotation, 1, 100.0) if end.onset else _SHORT.get(end.status, NOTHING)
+
+
 def _row(end: FrontEnd) -> tuple[str, ...]:
     low, high = float(end.along_rotation.min()), float(end.along_rotation.max())
     return (
-        fixed(end.onset.rotation, 1, 100.0) if end.onset else _SHORT.get(end.status, NOTHING),
+        onset_place(end),
         f"{fixed(low, 0, 100.0)} to {fixed(high, 0, 100.0)}",
         fixed(end.q, 0),
         fixed(end.aerial_gain, 2),

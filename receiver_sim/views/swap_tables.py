@@ -12,12 +12,14 @@ from receiver_sim.results.swap import (
     BandOutcome,
     DetectorCandidate,
     Fitting,
+    RfCandidate,
     SwapReport,
 )
 from receiver_sim.views.control_words import Words, words, words_of
 from receiver_sim.views.numbers import engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 from receiver_sim.views.sure_tables import span
+from receiver_sim.views.swap_rf_tables import rf_bands, rf_rank
 
 _SHORT = {
     Status.DOES_NOT: "no onset",
@@ -36,7 +38,10 @@ def swap_sheet(report: SwapReport) -> Sheet:
             _remedies(report.detectors, report),
             *_onset_ranges(report.detectors),
         )
-        candidates: Sequence[DetectorCandidate | AudioCandidate] = report.detectors
+        candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate] = report.detectors
+    elif report.socket == "rf":
+        sections = (rf_rank(report), _reasons(report.rf_stages), *rf_bands(report))
+        candidates = report.rf_stages
     else:
         sections = (_audio_rank(report), _reasons(report.audios))
         candidates = report.audios
@@ -44,7 +49,7 @@ def swap_sheet(report: SwapReport) -> Sheet:
     if report.left_out:
         notes.append(Note(f"Not tried: {'; '.join(report.left_out)}."))
     return Sheet(
-        f"{report.title}: tubes for the {report.socket} socket",
+        f"{report.title}: tubes for the {'r.f.' if report.socket == 'rf' else report.socket} socket",
         (*sections, _practical(candidates, report.reference), Section("How to read it", tuple(notes))),
     )
 
@@ -131,7 +136,7 @@ def _weakest(signal: object) -> float | None:
     return aerial if aerial is not None else getattr(signal, "grid_v", None)
 
 
-def _reasons(candidates: Sequence[DetectorCandidate | AudioCandidate]) -> Section:
+def _reasons(candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate]) -> Section:
     notes = tuple(Note("; ".join(c.reasons), mark=f"{c.rank:>3} {c.tube:<6} ") for c in candidates)
     return Section("Why", notes)
 
@@ -291,7 +296,9 @@ def _audio_rank(report: SwapReport) -> Section:
     )
 
 
-def _practical(candidates: Sequence[DetectorCandidate | AudioCandidate], reference: str) -> Section:
+def _practical(
+    candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate], reference: str
+) -> Section:
     notes = tuple(
         Note(_words(c.fitting, reference), mark=f"{c.tube:<7}") for c in candidates if not c.in_place
     )

@@ -111,6 +111,7 @@ CASES = (
     _case("plugin_coils", "deck BUILD --band 40~m", "coils"),
     _case("rf_stage", "coils BUILD --out out", "coils"),
     _case("rf_stage", "loop BUILD --out out", "coils"),
+    _case("rf_stage", "swap BUILD --socket rf --tubes 6AC7 --out out", "coils"),
     _case("rf_stage", "deck BUILD", "coils"),
     _case("throttle", f"onset BUILD {ONE_BAND} --out out", "others"),
     _case("throttle", "loop BUILD --out out", "others"),

@@ -39,7 +39,7 @@ hum_pot preferred stated onset onset_as_stated
 worst healthy_deviation
 probability deviation healthy_probability seen should suspect before_spread after_spread after moved
 hum_pot_before hum_pot_after tap_before tap_after misfit
-stray_rotation along_rotation begins_rotation ends_rotation became rules log_prior
+stray_rotation along_rotation begins_rotation ends_rotation moved_rotation became rules log_prior
 """
 PLAIN = frozenset(_PLAIN.split())
 """Shares, ratios, counts; figures whose unit or quantity stands in the field beside them."""

@@ -195,6 +195,59 @@ def test_audio_tubes_ranked() -> None:
     hold(found, audios, columns, digits=2)
 
 
+def test_rf_tubes_ranked_and_on_each_band() -> None:
+    """A row each tube: bias and the limit it comes closest to; on each band the figures beside the tube in
+    place.
+    """
+    source = Source()
+    candidates = tuple(
+        filled(
+            swap.RfCandidate, source, rank=rank, tube=f"XT{rank}", in_place=rank == 2, extrapolated=(),
+            failed=None, ratings=(
+                RatingLine("r.f. X", "plate volts", 60.0 * rank, 300.0, "V"),
+                RatingLine("r.f. X", "screen volts", 41.0 * rank, 100.0, "V"),
+            ),
+            bands=tuple(
+                filled(
+                    swap.RfBand, source, band=band, gain_db=3.0 * sign * rank,
+                    radiation_db=-2.0 * sign - rank, moved_rotation=-0.031 * sign * rank,
+                )
+                for band, sign in (("80 m", 1.5), ("40 m", 1.0))
+            ),
+        )
+        for rank in (1, 2)
+    )  # fmt: skip
+    report = filled(
+        swap.SwapReport, source, socket="rf", detectors=(), audios=(), rf_stages=candidates, title="set"
+    )
+    page = swap_tables.swap_sheet(report)
+    assert page.title == "set: tubes for the r.f. socket"
+    columns: list[Column] = [
+        ("#", lambda c: str(c.rank)),
+        ("tube", lambda c: f"{'>' if c.in_place else ''}{c.tube}"),
+        ("signal dB", (lambda c: 3.75 * c.rank, "dB")),
+        ("radiated dB", (lambda c: -2.5 - c.rank, "dB")),
+        ("plate mA", figure("plate_a", "A")),
+        ("screen mA", figure("screen_a", "A")),
+        ("cathode V", figure("cathode_v", "V")),
+        ("of rating %", (lambda c: 0.41 * c.rank, "1")),
+    ]
+    hold(the(page, "Candidates, best first"), candidates, columns, digits=2)
+    for number, band in enumerate(BANDS):
+        rows = [(c, c.bands[number]) for c in candidates]
+        on_band: list[Column] = [
+            ("tube", lambda row: f"{'>' if row[0].in_place else ''}{row[0].tube}"),
+            ("aerial to tank V/V", (lambda row: row[1].front.aerial_gain, "1")),
+            ("against dB", (lambda row: row[1].gain_db, "dB")),
+            ("radiated", (lambda row: row[1].front.power_w, "W")),
+            ("against dB", (lambda row: row[1].radiation_db, "dB")),
+            ("onset knob %", (lambda row: row[1].front.onset.rotation, "1")),
+            ("moves %", (lambda row: row[1].moved_rotation, "1")),
+            ("weakest signal", (lambda row: row[1].front.weakest_v, "V")),
+        ]
+        hold(the(page, f"With each tube on {band}"), rows, on_band)
+
+
 def test_practical_side_names_heater_and_pins() -> None:
     source = Source()
     fitting = filled(

@@ -16,6 +16,7 @@ import pytest
 
 from receiver_sim.results import audio, coils, envelope, hum, onset, supply, swap
 from receiver_sim.results.base import Status
+from receiver_sim.results.bias import RatingLine
 from receiver_sim.results.envelope import OnsetKind, Steadiness
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.spread import BandSpread
@@ -538,6 +539,36 @@ def test_candidates_on_the_knob_and_audio_gain() -> None:
         assert tube_.gain is not None and tube_.plate_a is not None
         assert bar(ax, named(ax, f"gain-{row}")) == pytest.approx((0.0, tube_.gain))
         assert f"{1e3 * tube_.plate_a:.2f} mA" in reading.words_of(ax)
+
+
+def test_signal_of_tubes_in_the_rf_stage() -> None:
+    """A mark a band at the signal against the tube in place, open where a rating is exceeded; the most that
+    is radiated, and the plate current, beside them.
+    """
+    source = Source()
+    over = RatingLine("r.f. X", "plate volts", 260.0, 250.0, "V")
+    candidates = tuple(
+        filled(
+            swap.RfCandidate, source, failed=None, in_place=row == 1, ratings=(over,) * row,
+            bands=tuple(
+                filled(swap.RfBand, source, band=band, gain_db=value - row, radiation_db=-value)
+                for band, value in (("a", 4.2), ("b", -1.7))
+            ),
+        )
+        for row in (0, 1)
+    )  # fmt: skip
+    report = filled(
+        swap.SwapReport, source, socket="rf", detectors=(), audios=(), rf_stages=candidates
+    )  # fmt: skip
+    ax = swap_plot.plot_swap(report)
+    assert "(dB)" in ax.get_xlabel()
+    for row, one in enumerate(candidates):
+        for n, band in enumerate(one.bands):
+            hold_line(ax, f"signal-{row}-{n}", [band.gain_db], [float(row)])
+            assert (named(ax, f"signal-{row}-{n}").get_markerfacecolor() == "white") == (row == 1)  # type: ignore[attr-defined]
+        assert one.plate_a is not None
+        assert f"{1e3 * one.plate_a:.2f} mA" in reading.words_of(ax)
+    assert "+1.7 dB" in reading.words_of(ax) and "0 dB" in reading.words_of(ax)
 
 
 # ---------------------------------------------------------------------------- none is left out

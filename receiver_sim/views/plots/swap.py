@@ -1,4 +1,4 @@
-"""Plots of a substitution: where each candidate begins to oscillate on the knob, or what gain it gives."""
+"""Plots of a substitution: where each candidate begins to oscillate on the knob, or what it brings."""
 
 from __future__ import annotations
 
@@ -16,13 +16,16 @@ def plot_swap(report: SwapReport, ax: Axes | None = None) -> Axes:
     """Draw the candidates of a socket from the best down; return the axes.
 
     Detector: the knob at onset, a mark a band, with the detection against the tube in place and the weakest
-    signal beside it. Audio: the gain as bars, with the plate current beside it.
+    signal beside it. Audio: the gain as bars, with the plate current beside it. R.f. stage: the signal at the
+    tank against the tube in place, a mark a band, with what is radiated and the plate current beside it.
     """
-    rows = report.detectors or report.audios
+    rows = report.detectors or report.audios or report.rf_stages
     height = 2.05 + _ROW_INCH * max(len(rows), 3)
     ax = style.new_axes(height=height, right=2.3) if ax is None else ax
     if report.socket == "detector":
         _detector(report, ax)
+    elif report.socket == "rf":
+        _rf_stage(report, ax)
     else:
         _audio(report, ax)
     ax.set_ylim(len(rows) - 0.4, -0.6)
@@ -74,6 +77,10 @@ def _detector(report: SwapReport, ax: Axes) -> None:
     _beside(ax, -1.0, 1.03, "detects, x")
     _beside(ax, -1.0, 1.19, "weakest in 500 Hz")
     ax.set_xlim(0.0, 100.0)
+    _name_bands(ax, bands)
+
+
+def _name_bands(ax: Axes, bands: list[str]) -> None:
     handles = [
         ax.plot([], [], label=shorten(name, 12), **style.pen(i).dot())[0] for i, name in enumerate(bands)
     ]
@@ -103,6 +110,34 @@ def _missing(ax: Axes, row: int, c: DetectorCandidate) -> None:
         va="center", ha="right" if right else "left", parse_math=False, zorder=4,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
     )  # fmt: skip
+
+
+def _rf_stage(report: SwapReport, ax: Axes) -> None:
+    style.dress(
+        ax,
+        title=f"Tubes for the r.f. stage: signal at the tank, best first (in place: {report.reference})",
+        subtitle="",
+        x="Signal at the tank against the tube in place (dB)",
+        y="",
+        under="How much more, or less, of a station each tube brings to the detector. Open marks: a rating "
+        "is exceeded. Radiates: the most on any band.",
+    )
+    bands = next(([o.band for o in c.bands] for c in report.rf_stages if c.failed is None), [])
+    for row, c in enumerate(report.rf_stages):
+        ax.axhline(row, color=style.GRID, linewidth=0.8, zorder=1)
+        over = any(line.exceeded for line in c.ratings)
+        for index, one in enumerate(c.bands):
+            look = style.pen(index).dot()
+            if over:
+                look |= {"markerfacecolor": "white", "markeredgecolor": style.pen(index).colour}
+            ax.plot([one.gain_db], [row], gid=f"signal-{row}-{index}", **look)
+        if c.bands:
+            most = max(one.radiation_db for one in c.bands)
+            _beside(ax, row, 1.03, "0 dB" if c.in_place else f"{most:+.1f} dB", bold=c.in_place)
+        _beside(ax, row, 1.19, "-" if c.plate_a is None else f"{1e3 * c.plate_a:.2f} mA", bold=c.in_place)
+    _beside(ax, -1.0, 1.03, "radiates")
+    _beside(ax, -1.0, 1.19, "plate current")
+    _name_bands(ax, bands)
 
 
 def _audio(report: SwapReport, ax: Axes) -> None:
