@@ -19,6 +19,7 @@ from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, BuildFaults, load_build_text
 from receiver_sim.views.audio_tables import audio_sheet
 from receiver_sim.views.sheet import as_text
+from tests.helpers.injection import onset_both_ways
 
 
 @pytest.fixture(scope="module")
@@ -74,6 +75,15 @@ def test_every_question_has_its_answer(bench: Bench, one: Build) -> None:
     assert [one.limits.class_a_v for one in depth.levels] == [None]
     assert "class A\n" not in as_text(audio_sheet("set", depth))
     assert api.supply_in_depth(one, band=name, bench=bench).failed == ()
+
+
+def test_double_injection_finds_the_same_onset(bench: Bench, one: Build) -> None:
+    """Middlebrook 1975 (from memory, high), at the grid lead: the same onset within 0.1 % of volts."""
+    found, at_one = onset_both_ways(
+        bench, one, api.cards_for(one), band=one.bands[1], beside=[0.9, 0.98, 1.02]
+    )
+    assert found.onset is not None
+    assert at_one == pytest.approx(found.onset.figure, rel=1e-3)
 
 
 def test_there_is_no_audio_tube_to_swap(one: Build) -> None:

@@ -36,7 +36,7 @@ from receiver_sim.schema.card import card_for
 from receiver_sim.schema.coil_figures import coil_figures
 from receiver_sim.schema.rf_stage import RfCoil, RfStage
 from tests.helpers import cycles
-from tests.helpers.injection import onset_both_ways
+from tests.helpers.injection import onset_both_ways, return_ratios
 from tests.studies.ideal import bare, ideal
 
 UNTUNED = {
@@ -416,6 +416,16 @@ def test_batch_ngspice_reads_the_stage_alike(
     assert len(batch) == 5
     # printed with six digits
     assert run[node] == pytest.approx(batch, rel=2e-5)
+
+
+def test_batch_ngspice_gives_the_same_return_ratio(bench: Bench, tmp_path: Path) -> None:
+    """Of the detector behind the stage, from the deck that is exported."""
+    build = api.shipped_build("rf_stage")
+    cards, band = api.cards_for(build), build.bands[0]
+    here, batch, text = return_ratios(bench, build, cards, tmp_path, band=band, rotation=0.37)
+    assert "Xhud hp hscr hgrid hcath" in text
+    # reltol is 1e-6; the operating point may be reached from another start
+    assert here == pytest.approx(batch, rel=2e-5)
 
 
 @pytest.mark.slow
