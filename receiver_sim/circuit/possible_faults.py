@@ -253,7 +253,9 @@ def variant(name: str, build: Build, cards: Cards, *, band: Band, dial_hz: float
         upper, lower = base["lup"].value or 0.0, base["llow"].value or 0.0
         return base.replace({"lup": lower, "llow": upper})
     if name == "tickler":
-        return base.replace({"ktick": -(base["ktick"].value or 0.0)})
+        # with its ends swapped it is turned round against the tank and against a link of the coil
+        turned = [one for one in ("ktick", "kltick") if one in base]
+        return base.replace({one: -(base[one].value or 0.0) for one in turned})
     kind = next(k for k in ("dead", "swapped", "free grid") if name.startswith(f"{k} "))
     socket = base.sockets[name.removeprefix(f"{kind} ")]
     tube = base[socket.tube]

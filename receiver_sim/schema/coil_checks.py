@@ -135,13 +135,14 @@ def _tickler(g: Glimpse, coil: KeyPath) -> Iterator[Finding]:
     if g.word(*coil, "winding", "kind") == "toroid":
         yield Finding(part, "no such key beside a ring core",
                       "a tickler on a ring core is not covered yet: take a solenoid")  # fmt: skip
-    if g.given(*coil, "link"):
+    by_turns = g.given(*part, "turns")
+    if g.given(*coil, "link") and not by_turns:
         yield Finding(
             (*coil, "link"),
-            "no such key beside a tickler",
-            "a link on a coil with a tickler is not covered yet: couple the aerial by a capacitor",
+            "no such key beside a tickler that is known by its figures",
+            "describe how the tickler is wound, which gives its coupling to the link, or couple the aerial by a "
+            "capacitor",
         )
-    by_turns = g.given(*part, "turns")
     for key, example in (("inductance", "2 uH"), ("coupling", "0.2")):
         if by_turns and g.given(*part, key):
             yield Finding(
@@ -280,14 +281,6 @@ def links(g: Glimpse) -> Iterator[Finding]:
     by_link = g.given("aerial") and not g.given("aerial", "coupling") and not g.given("rf_stage")
     for coil in _coils(g):
         if by_link and not g.given(*coil, "link"):
-            if g.given(*coil, "tickler"):
-                yield Finding(
-                    ("aerial", "coupling"),
-                    "a capacitor to the hot end, since a link beside a tickler is not covered yet",
-                    "add a line such as 'coupling: 4 pF'",
-                    missing=True,
-                )
-                return
             yield Finding(
                 (*coil, "link"),
                 "a link, since the aerial has no 'coupling' capacitor",

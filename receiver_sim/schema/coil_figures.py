@@ -8,7 +8,7 @@ formula, where a geometry cannot be.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -50,7 +50,7 @@ class LinkFigures:
     """A link: inductance, mutual inductances to both sections (H), capacitances to the hot end (F).
 
     unshielded: without its shield; capacitance: as the build has it. floating: on a feeder, not on the
-    chassis.
+    chassis. to_tickler: mutual inductance to a tickler (H), both wound in the direction of the coil.
     """
 
     inductance: float
@@ -60,6 +60,7 @@ class LinkFigures:
     capacitance: float
     winding: Winding
     floating: bool
+    to_tickler: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -265,13 +266,22 @@ def coil_figures(coil: Coil) -> CoilFigures:
     if coil.link is not None:
         # a measured inductance that differs by some factor says that all fluxes per ampere turn do
         link = _link(coil.link, windings, winding, can_ratio=ratio * float(np.sqrt(scale)))
-        _require_possible(sections, link)
+        if coil.tickler is None:
+            _require_possible(
+                [
+                    [sections.upper, sections.mutual, link.to_upper],
+                    [sections.mutual, sections.lower, link.to_lower],
+                    [link.to_upper, link.to_lower, link.inductance],
+                ]
+            )
     if own is None:
         own = _self_capacitance(windings)
     fed = None
     if coil.tickler is not None:
         flux = ratio * float(np.sqrt(scale))
         fed = _tickler(coil.tickler, windings, winding, inductance=sections.upper, can_ratio=flux)
+        if link is not None:
+            link = _beside_tickler(link, fed, tank=sections.upper, can_ratio=flux)
     return CoilFigures(sections, own, link, windings, sum(w.turns for w in windings), winding.tap, ratio, fed)
 
 
@@ -361,9 +371,7 @@ def _link(
     link: Link, windings: Sequence[Winding], winding: Solenoid | MultiSection, *, can_ratio: float
 ) -> LinkFigures:
     placed = _beside(link, windings, _first_former(winding))
-    if winding.tap is None:
-        raise OutsideFormula("a link on a coil without a tap is not covered yet")
-    below, above = split(windings, winding.tap)
+    below, above = ((), windings) if winding.tap is None else split(windings, winding.tap)
     lower = sum(winding_pair(placed, other=w) for w in below) * can_ratio
     upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio
     bare = _link_capacitance(link, placed, windings)
@@ -402,14 +410,31 @@ def _left(shield: Shield, bare: float) -> float:
     )
 
 
-def _require_possible(sections: Sections, link: LinkFigures) -> None:
-    matrix = np.array(
+def _beside_tickler(link: LinkFigures, fed: TicklerFigures, *, tank: float, can_ratio: float) -> LinkFigures:
+    """Return a link with its mutual inductance to the tickler of the same coil, which has `tank` (H)."""
+    one, other = link.winding, fed.winding
+    if other is None:
+        raise OutsideFormula("a link beside a tickler needs the tickler by its turns")
+    apart = abs(one.radius - other.radius) >= 0.5 * (one.wire_diameter + other.wire_diameter)
+    along = one.start < other.start + other.length and other.start < one.start + one.length
+    if along and not apart:
+        raise OutsideFormula(
+            "link and tickler take the same place: give one of them a wider 'gap', or wind it 'over' the coil"
+        )
+    mutual = winding_pair(one, other=other) * can_ratio
+    _require_possible(
         [
-            [sections.upper, sections.mutual, link.to_upper],
-            [sections.mutual, sections.lower, link.to_lower],
-            [link.to_upper, link.to_lower, link.inductance],
+            [tank, fed.mutual, link.to_upper],
+            [fed.mutual, fed.inductance, mutual],
+            [link.to_upper, mutual, link.inductance],
         ]
     )
+    return replace(link, to_tickler=mutual)
+
+
+def _require_possible(inductances: list[list[float]]) -> None:
+    """Raise OutsideFormula unless windings with these own and mutual inductances (H) can be."""
+    matrix = np.array(inductances)
     if float(np.diag(matrix).min()) <= 0.0:
         raise OutsideFormula("a section of this coil has no inductance: the formulas end here")
     scale = np.sqrt(np.diag(matrix))

@@ -35,7 +35,7 @@ def rf_coupling(g: Glimpse) -> Iterator[Finding]:
         if g.given(*coil, "tickler"):
             yield Finding(
                 ("rf_stage", "plate", "kind"),
-                "'choke' or 'resistor', since a link beside a tickler is not covered yet",
+                "'choke' or 'resistor', since a link in its plate lead beside a tickler is not covered yet",
                 "write 'kind: choke' with its 'inductance', and 'coupling: 4 pF'",
             )
             return

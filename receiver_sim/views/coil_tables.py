@@ -104,10 +104,10 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
         Column("Rp\nkohm"), Column("sqrt(L/C)\nohm"), Column("own C\npF"), Column("tap\nturns %"),
         Column("tap\nvolts %"), Column("coup-\nling"),
     ]  # fmt: skip
-    if linked:
-        columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     if fed:
         columns[-3:] = [Column("tickler\nuH"), Column("tickler\nk"), Column("M/L\n%")]
+    if linked:
+        columns += [Column("link\nuH"), Column("link\nk"), Column("link C\npF")]
     rows = []
     for coil in coils:
         span = spans.get(coil.band)
@@ -129,17 +129,17 @@ def figures_table(coils: Sequence[CoilSheet], ranges: Sequence[CoilRange]) -> Se
             fixed(coil.tap_ratio, 1, 100.0),
             fixed(coil.coupling, 2),
         ]
-        if linked:
-            row += [
-                NOTHING if coil.link_henry is None else engineering(coil.link_henry * 1e6, ""),
-                fixed(coil.link_coupling, 2),
-                fixed(coil.link_farad, 2, 1e12),
-            ]
         if fed and coil.tickler_henry is not None and coil.tickler_mutual_henry is not None:
             row[-3:] = [
                 engineering(coil.tickler_henry * 1e6, ""),
                 fixed(coil.tickler_coupling, 2),
                 fixed(coil.tickler_mutual_henry / coil.inductance_henry, 1, 100.0),
+            ]
+        if linked:
+            row += [
+                NOTHING if coil.link_henry is None else engineering(coil.link_henry * 1e6, ""),
+                fixed(coil.link_coupling, 2),
+                fixed(coil.link_farad, 2, 1e12),
             ]
         rows.append(tuple(row))
     text = (

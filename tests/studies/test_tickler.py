@@ -7,12 +7,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import yaml
 from click.testing import CliRunner
 
 from receiver_sim import api
 from receiver_sim.api import _sure
 from receiver_sim.builds import shipped_build
+from receiver_sim.circuit import possible_faults
 from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.blocks.coil_link import link_resistance
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.cli import main
 from receiver_sim.engine import Bench
@@ -27,8 +30,13 @@ from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
-from receiver_sim.schema import Build
-from receiver_sim.schema.coil import Coil
+from receiver_sim.schema import Build, BuildFaults, load_build_text
+from receiver_sim.schema.coil import Aerial, Coil
+from receiver_sim.schema.coil_figures import coil_figures, coil_q, filled_in
+from receiver_sim.studies import coil_sheet
+from receiver_sim.views.coil_tables import figures_table
+from receiver_sim.views.sheet import as_text
+from receiver_sim.views.tables import sheet
 from tests.helpers import cycles
 from tests.helpers.injection import onset_both_ways, return_ratios
 from tests.studies.ideal import bare
@@ -100,6 +108,112 @@ def test_ideal_tickler_gives_gm_times_m_over_l_times_rp(
         assert figures.conductance * ratio**2 * rp < 0.003
         assert sample.gain == pytest.approx((-1 if against else 1) * figures.gm * ratio * rp, rel=0.01)
         assert sample.frequency == pytest.approx(dial, rel=1e-4)
+
+
+def _linked(build: Build) -> Build:
+    """The ideal set on 40 m, wound, its aerial a resistor on a link over the coil; the tickler lies below."""
+    fed: dict[str, object] = {"inductance": "0.5 uH", "coupling": 0.2, "capacitance": "0 pF"}
+    ideal = _ideal(build, fed=fed, inductance=5.7e-6, q=160.0)
+    wound = {
+        "winding": {"kind": "solenoid", "former": "34 mm", "turns": 11.5, "wire": "0.5 mm", "pitch": "1 mm"},
+        "measured": {"self_capacitance": "0 pF"},
+        "link": {"turns": 2, "wire": "0.3 mm", "place": "over", "gap": "1.5 mm", "capacitance": "0 pF"},
+        "tickler": {"turns": 3, "wire": "0.25 mm", "gap": "1 mm", "capacitance": "0 pF"},
+    }
+    # 0.1 uF in series with it: 0.2 ohm of reactance, in the form
+    aerial = Aerial.model_validate({"kind": "series", "resistance": "40 ohm", "capacitance": "0.1 uF"})
+    band = ideal.bands[0]
+    coil = filled_in(Coil.model_validate(wound), band.middle_hz)
+    return ideal.model_copy(update={"bands": (band.model_copy(update={"coil": coil}),), "aerial": aerial})
+
+
+def test_link_beside_a_tickler_is_three_coupled_windings(bench: Bench, tickler: Build, cards: Cards) -> None:
+    """T = gm Re(1/Rp + 1/Zt)^-1 |Zm/Zt| cos(arg Zm/Zt), with the link's circuit folded into both windings.
+
+    The link, of L3 with its wire and the aerial Z3 = r + Za + j w L3 round it, carries what M13 (to the tank)
+    and M23 (to the tickler) induce in it. Without it the equations of two windings are left, with Zt = j w L1
+    + (w M13)^2/Z3 for the tank's coil and Zm = j w M + w^2 M13 M23/Z3 between both. The tickler's current gm v
+    makes v = gm v Zm/(Zt (1/Zt + 1/Rp + j w C)); where T is real the tank's phase turns that of Zm/Zt back,
+    as for the throttle. (Own derivation, Kirchhoff's laws and coupled windings as in any text.)
+    """
+    build = _linked(tickler)
+    band, plain = build.bands[0], bare(cards)
+    figures, dial = coil_figures(band.coil), band.to
+    link, fed = figures.link, figures.tickler
+    assert link is not None and fed is not None and link.to_tickler > 0.0
+    circuit = receiver_circuit(build, plain, band=band, dial_hz=dial, rotation=0.5)
+    with loaded(bench, circuit) as on:
+        probe = Probe(on, band=band, dial_hz=dial)
+        probe.trim()
+        sample, volts = probe.measure(0.5), on.volts()
+    tube = small_signal(
+        plain.detector.law(), grid_v=volts["grid"], plate_v=volts["plate"], screen_v=volts["scr"]
+    )
+    w = 2.0 * np.pi * sample.frequency
+    around = link_resistance(band, dial_hz=dial) + 40.0 + 1.0 / (1j * w * 0.1e-6) + 1j * w * link.inductance
+    tank = 1j * w * figures.inductance + (w * link.to_upper) ** 2 / around
+    rp = float(parallel_resistance(figures.inductance, frequency=dial, q=coil_q(band.coil, dial)))
+
+    def gain(between: float) -> float:
+        part = (1j * w * fed.mutual + w**2 * link.to_upper * between / around) / tank
+        return float(tube.gm * abs(part) * np.cos(np.angle(part)) / (1.0 / rp + (1.0 / tank).real))
+
+    # left out as for the tickler alone: the plate's conductance, capacitors instead of shorts
+    assert sample.gain == pytest.approx(gain(link.to_tickler), rel=0.01)
+    # the third mutual inductance is seen: without it, or turned round, the form would miss
+    assert abs(gain(0.0) / gain(link.to_tickler) - 1.0) > 0.02
+
+
+def _by_link(build: Build, link: dict[str, object]) -> Build:
+    """The shipped build's 80 m band with its aerial on a link."""
+    assert build.path is not None
+    data = yaml.safe_load(build.path.read_text(encoding="utf-8"))
+    del data["aerial"]["coupling"]
+    data["bands"] = data["bands"][:1]
+    data["bands"][0]["coil"]["link"] = link
+    return load_build_text(yaml.safe_dump(data))
+
+
+def test_the_onset_with_link_and_tickler_is_that_of_double_injection_and_batch(
+    bench: Bench, tickler: Build, tmp_path: Path
+) -> None:
+    build = _by_link(tickler, {"turns": 2, "wire": "0.3 mm", "place": "over", "gap": "2 mm"})
+    cards, band = api.cards_for(build), build.bands[0]
+    found, at_one = onset_both_ways(bench, build, cards, band=band, beside=[0.5, 0.98, 1.02])
+    assert found.onset is not None
+    assert at_one == pytest.approx(found.onset.screen_v, rel=1e-3)
+    here, batch, text = return_ratios(bench, build, cards, tmp_path, band=band, rotation=0.37)
+    assert "Kltick llink ltick" in text
+    # reltol is 1e-6; the operating point may be reached from another start
+    assert here == pytest.approx(batch, rel=2e-5)
+
+
+def test_coils_prints_link_and_tickler_beside_each_other(tickler: Build) -> None:
+    """Once the tickler's columns took the place of the link's."""
+    build = _by_link(tickler, {"turns": 2, "wire": "0.3 mm", "place": "over", "gap": "2 mm"})
+    text = as_text(sheet("set", figures_table([coil_sheet.sheet(band) for band in build.bands], [])))
+    assert "link C" in text and "M/L" in text
+
+
+def test_link_and_tickler_need_places_of_their_own(tickler: Build) -> None:
+    link: dict[str, object] = {"turns": 2, "wire": "0.3 mm", "gap": "6 mm", "capacitance": "0.5 pF"}
+    with pytest.raises(BuildFaults, match="link and tickler take the same place"):
+        _by_link(tickler, link)
+    # the tickler takes 6 to 6.6 mm below the coil
+    figures = coil_figures(_by_link(tickler, {**link, "gap": "7 mm"}).bands[0].coil)
+    assert figures.link is not None and figures.tickler is not None
+    # close side by side on one former they are coupled far more tightly than either is to the coil
+    beside = figures.link.to_tickler / np.sqrt(figures.link.inductance * figures.tickler.inductance)
+    assert beside > 1.5 * figures.tickler.coupling
+
+
+def test_a_reversed_tickler_is_so_against_its_link_too(tickler: Build, cards: Cards) -> None:
+    """Fault 'ends swapped': both couplings of the tickler change their sign, that of link and tank stays."""
+    build = _linked(tickler)
+    where = {"band": build.bands[0], "dial_hz": build.bands[0].to, "rotation": 0.5}
+    sound, wrong = (possible_faults.variant(name, build, cards, **where) for name in ("", "tickler"))
+    for name, sign in (("ktick", -1.0), ("kltick", -1.0), ("kltank", 1.0)):
+        assert wrong[name].value == pytest.approx(sign * (sound[name].value or 0.0))
 
 
 def test_double_injection_and_the_envelope_find_the_same_onset(

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from receiver_sim.circuit.blocks.coil_link import link_resistance, link_values
+from receiver_sim.circuit.blocks.coil_link import link_beside_tickler, link_resistance, link_values
 from receiver_sim.circuit.circuit import Block
 from receiver_sim.circuit.limits import CONTACT_OHM, SHORT_HENRY
 from receiver_sim.circuit.registry import Site, filled, form
@@ -167,9 +167,12 @@ def by_a_link(site: Site) -> Sequence[Block]:
     """Return the link at the grounded end of the coil, and the aerial on it."""
     build, band = site.build, site.band
     cold = "linkc" if floats(build, band) else "0"
-    values = {"cold": cold, **link_values(band, dial_hz=site.dial_hz)}
-    says = {"band": site.band_index}
-    return [filled("coil_link.cir", values, says=says), *aerial_blocks(site, feed="link", cold=cold)]
+    if band.coil.tickler is None:
+        template, figures = "coil_link.cir", link_values(band, dial_hz=site.dial_hz)
+    else:
+        template, figures = "coil_link_tickler.cir", link_beside_tickler(band, dial_hz=site.dial_hz)
+    made = filled(template, {"cold": cold, **figures}, says={"band": site.band_index})
+    return [made, *aerial_blocks(site, feed="link", cold=cold)]
 
 
 @form("aerial", "capacitor")

@@ -1,4 +1,4 @@
-"""The link at the grounded end of a coil: the electrical values of its winding beside both sections."""
+"""The link at the grounded end of a coil: the electrical values of its winding beside both sections, or a tickler."""
 
 from __future__ import annotations
 
@@ -22,6 +22,22 @@ def link_resistance(band: Band, *, dial_hz: float) -> float:
             w.turns, radius=w.radius, pitch=w.pitch, wire_diameter=w.wire_diameter, frequency=dial_hz
         )
     )
+
+
+def link_beside_tickler(band: Band, *, dial_hz: float) -> dict[str, float]:
+    """Return inductance, resistance, coupling coefficients and capacitance of a link on a coil that has a
+    tickler and no tap.
+    """
+    figures = coil_figures(band.coil)
+    link, fed = figures.link, figures.tickler
+    assert link is not None and fed is not None  # a check of the schema
+    return {
+        "inductance": link.inductance,
+        "resistance": link_resistance(band, dial_hz=dial_hz),
+        "to_tank": link.to_upper / float(np.sqrt(link.inductance * figures.inductance)),
+        "to_tickler": link.to_tickler / float(np.sqrt(link.inductance * fed.inductance)),
+        "capacitance": max(link.capacitance, LEAST_FARAD),
+    }
 
 
 def link_values(band: Band, *, dial_hz: float) -> dict[str, float]:
