@@ -140,8 +140,8 @@ def _tickler(g: Glimpse, coil: KeyPath) -> Iterator[Finding]:
         yield Finding(
             (*coil, "link"),
             "no such key beside a tickler that is known by its figures",
-            "describe how the tickler is wound, which gives its coupling to the link, or couple the aerial by a "
-            "capacitor",
+            "describe how the tickler is wound, which gives its coupling to the link, or couple the aerial "
+            "by a capacitor",
         )
     for key, example in (("inductance", "2 uH"), ("coupling", "0.2")):
         if by_turns and g.given(*part, key):

@@ -1,8 +1,8 @@
 """What the forms of the set do at rest, soft and hard, against every cycle of the carrier in ngspice.
 
 Those of the shipped cathode tap are in test_reference_transient.py, of the throttle in test_throttle.py, of a
-triode with tickler in test_triode.py; here are the others: a pentode's tickler, a triode's tap, the set of one
-tube, and the detector behind an r.f. stage.
+triode with tickler in test_triode.py; here are the others: a pentode's tickler, a triode's tap, the set of
+one tube, and the detector behind an r.f. stage.
 """
 
 from __future__ import annotations

@@ -132,9 +132,9 @@ def test_link_beside_a_tickler_is_three_coupled_windings(bench: Bench, tickler: 
 
     The link, of L3 with its wire and the aerial Z3 = r + Za + j w L3 round it, carries what M13 (to the tank)
     and M23 (to the tickler) induce in it. Without it the equations of two windings are left, with Zt = j w L1
-    + (w M13)^2/Z3 for the tank's coil and Zm = j w M + w^2 M13 M23/Z3 between both. The tickler's current gm v
-    makes v = gm v Zm/(Zt (1/Zt + 1/Rp + j w C)); where T is real the tank's phase turns that of Zm/Zt back,
-    as for the throttle. (Own derivation, Kirchhoff's laws and coupled windings as in any text.)
+    + (w M13)^2/Z3 for the tank's coil and Zm = j w M + w^2 M13 M23/Z3 between both. The tickler's current
+    gm v makes v = gm v Zm/(Zt (1/Zt + 1/Rp + j w C)); where T is real the tank's phase turns that of Zm/Zt
+    back, as for the throttle. (Own derivation, Kirchhoff's laws and coupled windings as in any text.)
     """
     build = _linked(tickler)
     band, plain = build.bands[0], bare(cards)

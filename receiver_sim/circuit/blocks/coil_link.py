@@ -1,4 +1,4 @@
-"""The link at the grounded end of a coil: the electrical values of its winding beside both sections, or a tickler."""
+"""The link at the grounded end of a coil: beside both sections, or beside the coil and a tickler."""
 
 from __future__ import annotations
 
