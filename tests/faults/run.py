@@ -6,9 +6,8 @@
     python tests/faults/run.py --whole            a fault that its tests let pass goes through the whole suite
 
 Each fault is made in a temporary copy of the tree; the working tree is not touched. The named tests are run
-once
-without a fault before, for a test that fails anyway kills nothing. Exit code 0: all died; 1: some survived;
-2: a list is not in order. One line a fault: its name, KILLED and by which test, or SURVIVED.
+once without a fault before, for a test that fails anyway kills nothing. Exit code 0: all died; 1: some
+survived; 2: a list is not in order. One line a fault: its name, KILLED and by which test, or SURVIVED.
 
 The lists lie beside this file, one YAML file a room of the program. A fault has
     id      its name, unique over all lists
