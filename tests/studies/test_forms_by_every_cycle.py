@@ -24,6 +24,7 @@ pytestmark = pytest.mark.long
 HARD = [
     ("tickler", 1, {"detector.grid_leak": "200 kohm"}),
     ("triode_tap", 0, {"detector.grid_leak": "50 kohm"}),
+    ("rf_stage", 1, {"detector.grid_leak": "100 kohm"}),
 ]
 """Build, number of its band, and the change that makes its onset hard: a leak so low that grid current loads
 the tank until the swing itself biases the grid off."""
