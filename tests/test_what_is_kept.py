@@ -24,7 +24,7 @@ def plan_of(build: Build) -> SetPlan:
     cards = api.cards_for(build)
     bands = build.bands[:2]
     starts = tuple(Start(0.4, 2.5, 70e-12) for _ in bands)
-    return SetPlan(build, cards, factors_of(build, build, cards), bands, (), starts, 7, NOBODY)
+    return SetPlan(build, cards, factors_of(build, build, cards), bands, (), starts, 7)
 
 
 def test_sets_that_are_kept_are_those_of_everything_that_makes_them(demo: Build) -> None:
