@@ -7,7 +7,8 @@ from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.physics.rectified import dropper_limits, preferred
+from receiver_sim.physics.part_series import E24, preferred_between
+from receiver_sim.physics.rectified import dropper_limits
 from receiver_sim.receiver import Tuned
 from receiver_sim.results.supply import DropperChoice
 from receiver_sim.schema import Band, Build
@@ -61,7 +62,7 @@ def reduce(build: Build, supply: list[float], control: list[float], *, hottest: 
         least_load=min(control),
         greatest_load=max(control),
     )
-    chosen = preferred(bounds.lowest, highest=bounds.highest)
+    chosen = preferred_between(bounds.lowest, bounds.highest, E24)
     watts = None if chosen is None else (max(supply) - held) ** 2 / chosen
     if chosen is None:
         text = "no dropper keeps the regulator within its limits from 90 to 110 % of the mains"

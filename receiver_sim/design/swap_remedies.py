@@ -15,7 +15,7 @@ from receiver_sim.circuit.roles import Role
 from receiver_sim.design import tap_finder
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
-from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.physics.part_series import E24, nearest_preferred
 from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.swap import Adjustment
@@ -88,7 +88,7 @@ def top_resistor(tuned: Tuned, *, rotation: float) -> Adjustment:
             return _refused(blank, "oscillates there whatever it is: lower the tap")
         exact = float(brentq(excess, 0.0, _HIGHEST_OHM, rtol=1e-3, xtol=1.0))
     # below a fiftieth of the track a resistor makes no difference that the knob shows
-    value = 0.0 if exact < (control.pot or 0.0) / 50.0 else nearest_e24(exact)
+    value = 0.0 if exact < (control.pot or 0.0) / 50.0 else nearest_preferred(exact, E24)
     changed = changed_build(tuned.build, {"regeneration.top": value})
     return _judged(
         Adjustment(**{**blank.__dict__, "after": value}), _onset(tuned.receiver.changed(changed), tuned.band)
@@ -171,7 +171,7 @@ def cathode_resistor(tuned: Tuned, *, plate_a: float) -> Adjustment | None:
         if excess(high) > 0.0:
             return _refused(blank, "it draws more even with 100 kohm")
         exact = math.exp(float(brentq(excess, low, high, xtol=1e-3)))
-    value = nearest_e24(exact)
+    value = nearest_preferred(exact, E24)
     changed = tuned.receiver.changed(changed_build(tuned.build, {"audio.cathode_resistor": value}))
     point = operating_point.run(changed.at(tuned.band, tuned.dial_hz), settings=[("working", 0.5)])[0]
     found = next(tube.plate_a for tube in point.tubes if tube.socket == "audio")

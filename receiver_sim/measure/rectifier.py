@@ -15,7 +15,7 @@ import numpy as np
 from receiver_sim.circuit.rectifier import Taps, output_node, phases, rectifier_circuit, taps
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench, EngineFailed, Vectors
-from receiver_sim.measure.loaded import loaded
+from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.physics.monotone_cubic import MonotoneCubic
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Capacitor, Rectified
@@ -32,6 +32,7 @@ LINES = 12
 """Lines of the ripple that are kept, by order of the line frequency."""
 
 HIGHEST_MAINS = 1.1
+"""Highest volts of the mains over the nominal ones (IEC 60038: 10 % up; from memory, high)."""
 
 
 @dataclass(frozen=True)
@@ -249,20 +250,30 @@ def settled(supply: RectifierSupply, result: Rectified) -> SettledSupply:
     )
 
 
+def warm_up_s(supply: RectifierSupply) -> float:
+    """Return how long (s) the rectifier's own heater takes; 0 for one of silicon."""
+    part = supply.rectifier
+    return part.warm_up if part.kind == "vacuum" else 0.0
+
+
+def let_warm(on: Loaded, supply: RectifierSupply) -> None:
+    """Let the rectifier of a loaded supply warm up from the beginning of the next run."""
+    warm = warm_up_s(supply)
+    if warm > 0.0:
+        on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+
+
 def from_cold(given: Build, bench: Bench, *, seconds: float) -> dict[str, FloatArray]:
     """Return the course of the rectifier and its capacitors after switching on: tubes cold, so no load, and
     the mains 10 % high. seconds: beyond a rectifier's own warm-up.
     """
     supply, frequency = given.supply, given.mains.frequency
     assert supply.kind == "rectifier"
-    part = supply.rectifier
-    warm = part.warm_up if part.kind == "vacuum" else 0.0
-    span, step = 1.2 * warm + seconds, 1.0 / (100.0 * frequency)
+    span, step = 1.2 * warm_up_s(supply) + seconds, 1.0 / (100.0 * frequency)
     circuit = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0, mains=HIGHEST_MAINS)
     at = taps(supply)
     with loaded(bench, circuit) as on:
-        if warm > 0.0:
-            on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        let_warm(on, supply)
         names = ["time", at.rectified, at.ammeter, *at.sections]
         ran = on.session.tran(step, span, max_step=step, uic=True, vectors=names)
     return {name: np.asarray(ran[name], dtype=np.float64) for name in names}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from receiver_sim.physics.checks import require_positive
+
 E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)
 E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 """IEC 60063, the series of 10 and 5 per cent; from memory."""
@@ -17,9 +19,23 @@ RESISTOR_WATTS = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0)
 
 def nearest_preferred(value: float, series: tuple[int, ...]) -> float:
     """Return the value of a series (numbers of one decade, 10 to 99) nearest in ratio to `value`."""
+    require_positive(value=value)
+    return min(_about(value, series), key=lambda one: abs(math.log(one / value)))
+
+
+def preferred_between(lowest: float, highest: float, series: tuple[int, ...]) -> float | None:
+    """Return the value of a series between two bounds nearest their geometric mean, None if there is none."""
+    if not 0.0 < lowest <= highest:
+        return None
+    middle = math.sqrt(lowest * highest)
+    fitting = [one for one in _about(middle, series) if lowest <= one <= highest]
+    return min(fitting, key=lambda one: abs(math.log(one / middle)), default=None)
+
+
+def _about(value: float, series: tuple[int, ...]) -> list[float]:
+    """Return the values of a series in the decade of `value` and in those beside it, as they are written."""
     decade = math.floor(math.log10(value))
-    near = [n * 10.0 ** (d - 1) for d in (decade - 1, decade, decade + 1) for n in series]
-    return min(near, key=lambda one: abs(math.log(one / value)))
+    return [float(f"{n}e{d - 1}") for d in (decade - 1, decade, decade + 1) for n in series]
 
 
 def is_preferred(value: float, series: tuple[int, ...]) -> bool:

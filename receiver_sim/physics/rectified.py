@@ -7,10 +7,6 @@ from dataclasses import dataclass
 
 from receiver_sim.physics.checks import require_not_negative, require_positive
 
-E24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0,
-       3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1)  # fmt: skip
-"""Preferred numbers of IEC 60063, series E24 (memory-high)."""
-
 
 def discharge_time(volts: float, *, to: float, resistance: float, capacitance: float) -> float:
     """Return the time (s) in which R (ohm) takes C (F) from `volts` to `to`: R C ln(V/V1)."""
@@ -48,14 +44,3 @@ def dropper_limits(
     lowest = (highest_supply - held) / (maximum_current + least_load)
     highest = (lowest_supply - held) / max(minimum_current + greatest_load, 1e-9)
     return DropperLimits(max(lowest, 0.0), max(highest, 0.0))
-
-
-def preferred(lowest: float, *, highest: float) -> float | None:
-    """Return the E24 value between two bounds nearest their geometric mean, None if there is none."""
-    if not 0.0 < lowest <= highest:
-        return None
-    middle = math.sqrt(lowest * highest)
-    decade = math.floor(math.log10(middle))
-    values = [step * 10.0 ** (decade + d) for d in (-1, 0, 1) for step in E24]
-    fitting = [v for v in values if lowest <= v <= highest]
-    return min(fitting, key=lambda v: abs(math.log(v / middle)), default=None)

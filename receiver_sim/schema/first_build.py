@@ -16,7 +16,7 @@ from typing import Any
 
 from receiver_sim.errors import WrongValue
 from receiver_sim.physics.mutual_inductance import sheet_sections
-from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.physics.part_series import E24, nearest_preferred
 from receiver_sim.physics.tank import tapped_sections
 from receiver_sim.schema import parts
 from receiver_sim.schema.band_table import all_bands
@@ -243,7 +243,7 @@ def _values(answers: Answers) -> dict[str, Any]:
         "feed": ("cell" if answers.supply != "mains" else "winding") if other else "",
         "feed_volts": "" if audio is None else format_quantity(audio.heater.volts, VOLTAGE, 3),
         "grid_leak_bias": battery,
-        "cathode_resistor": format_quantity(nearest_e24(_cathode_ohm(audio)), RESISTANCE, 3),
+        "cathode_resistor": format_quantity(nearest_preferred(_cathode_ohm(audio), E24), RESISTANCE, 3),
         **_output(answers.phones),
         "bands": [
             _coil(*_band(name), detector, slope=_SLOPE[form], tickler=battery) for name in answers.bands

@@ -26,12 +26,11 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.audio import audio_view
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.rectifier import from_cold
+from receiver_sim.measure.rectifier import HIGHEST_MAINS, from_cold
 from receiver_sim.receiver import Tuned
 from receiver_sim.results.base import FloatArray
 from receiver_sim.schema import Band, Build
 
-HIGHEST_MAINS = 1.1
 SETTINGS = (0.0, 0.5, 1.0)
 
 SWITCH_S = 1e-3

@@ -10,7 +10,7 @@ from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
 from receiver_sim.circuit.roles import Role
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.measure.rectifier import HIGHEST_MAINS, from_cold
+from receiver_sim.measure.rectifier import HIGHEST_MAINS, from_cold, let_warm, warm_up_s
 from receiver_sim.physics.rectified import discharge_time
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.supply import Rectified, StartAndStop
@@ -35,15 +35,13 @@ def run(build: Build, bench: Bench, *, rectified: Rectified) -> StartAndStop:
     frequency = build.mains.frequency
     load_s = rectified.load_a / rectified.volts_v
     out, at = output_node(supply), taps(supply)
-    warm = supply.rectifier.warm_up if supply.rectifier.kind == "vacuum" else 0.0
-    span = max(TUBES_WARM_S, 1.2 * warm) + 2.0
+    span = max(TUBES_WARM_S, 1.2 * warm_up_s(supply)) + 2.0
     step = 1.0 / (100.0 * frequency)
     names = ["time", out]
     cold = rectifier_circuit(supply, frequency=frequency, load_s=0.0, start_v=0.0)
     with loaded(bench, cold) as one:
         one.course(Role.RECTIFIER_LOAD, "pwl", (0.0, 0.0, TUBES_COLD_S, 0.0, TUBES_WARM_S, 1e3 * load_s))
-        if warm > 0.0:
-            one.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        let_warm(one, supply)
         on = one.session.tran(step, span, max_step=step, uic=True, vectors=names)
     capacitance = sum(part.capacitor for part in supply.filter)
     closed = None

@@ -11,7 +11,7 @@ from receiver_sim.physics.noise import (
     thermal_density,
     triode_noise_resistance,
 )
-from receiver_sim.physics.preferred import nearest_e24
+from receiver_sim.physics.part_series import E24, nearest_preferred
 from receiver_sim.physics.sensitivity import resistance_of, signal_above_noise
 
 PENTODES = [
@@ -74,4 +74,4 @@ def test_weakest_signal_refuses_a_band_of_no_width() -> None:
     ],
 )
 def test_nearest_e24_is_nearest_in_ratio(value: float, wanted: float) -> None:
-    assert nearest_e24(value) == pytest.approx(wanted, rel=1e-9)
+    assert nearest_preferred(value, E24) == pytest.approx(wanted, rel=1e-9)

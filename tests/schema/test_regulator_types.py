@@ -3,7 +3,7 @@
 import pytest
 
 from receiver_sim import api
-from receiver_sim.physics.rectified import E24
+from receiver_sim.physics.part_series import E24
 from receiver_sim.schema import regulator_types
 from receiver_sim.schema.regulator_types import FIGURES, figures, row_of, types
 
@@ -34,7 +34,7 @@ def test_every_row_says_where_it_is_from() -> None:
 def test_volts_of_the_1_w_series_are_the_preferred_values_in_a_row() -> None:
     """IEC 60063, E24: 37 values from 3.3 V to 100 V, none left out."""
     volts = [figures(f"1N{n}")["volts"] for n in range(4728, 4765)]
-    wanted = [decade * value for decade in (1.0, 10.0) for value in E24]
+    wanted = [decade * value for decade in (0.1, 1.0) for value in E24]
     assert volts == pytest.approx([v for v in wanted if v > 3.2] + [100.0])
 
 

@@ -13,15 +13,15 @@ from receiver_sim import api
 from receiver_sim.circuit.assemble import OPTIONS
 from receiver_sim.circuit.blocks.regulator import regulator_values
 from receiver_sim.circuit.rectifier import output_node, rectifier_circuit, taps
-from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.templates import render
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset, rectifier
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.physics.rectified import discharge_time, dropper_limits, preferred
+from receiver_sim.physics.part_series import E24, preferred_between
+from receiver_sim.physics.rectified import discharge_time, dropper_limits
 from receiver_sim.receiver import Receiver
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.supply import Rectified, SupplyStudy
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.regulator_types import figures
@@ -178,12 +178,13 @@ def test_the_surge_is_that_of_the_highest_mains(bench: Bench, mains: Build) -> N
     """
     supply, hertz = mains.supply, mains.mains.frequency
     nominal = rectifier_circuit(supply, frequency=hertz, load_s=0.0, start_v=0.0)
-    ammeter, warm = taps(supply).ammeter, getattr(supply.rectifier, "warm_up", 0.0)
+    ammeter = taps(supply).ammeter
     with loaded(bench, nominal) as on:
-        if warm:
-            on.course(Role.RECTIFIER_WARMTH, "pwl", (0.0, 0.0, 0.5 * warm, 0.0, warm, 1.0))
+        rectifier.let_warm(on, supply)
         step = 0.01 / hertz
-        ran = on.session.tran(step, 1.2 * warm + 0.5, max_step=step, uic=True, vectors=[ammeter])
+        ran = on.session.tran(
+            step, 1.2 * rectifier.warm_up_s(supply) + 0.5, max_step=step, uic=True, vectors=[ammeter]
+        )
     found = api.supply_in_depth(mains, bench=bench)
     assert found.start is not None and found.rectified is not None
     # at work each pulse may be higher than a first one that a tube's cold cathode holds back
@@ -281,8 +282,8 @@ def test_dropper_limits_and_choice() -> None:
     assert bounds.lowest == pytest.approx(97 / 31e-3, rel=1e-12)
     assert bounds.highest == pytest.approx(57 / 7e-3, rel=1e-12)
     # geometric mean of 3129 and 8143 is 5048: 5.1 kohm
-    assert preferred(bounds.lowest, highest=bounds.highest) == pytest.approx(5.1e3)
-    assert preferred(9000.0, highest=8000.0) is None
+    assert preferred_between(bounds.lowest, bounds.highest, E24) == pytest.approx(5.1e3)
+    assert preferred_between(9000.0, 8000.0, E24) is None
 
 
 def test_a_regulator_takes_the_drift_out(mains: Build, study: SupplyStudy) -> None:
