@@ -26,6 +26,7 @@ from receiver_sim.results.swap import (
     Adjustment,
     AudioCandidate,
     BandOutcome,
+    Candidate,
     DetectionFigure,
     DetectorCandidate,
     Fitted,
@@ -309,11 +310,7 @@ def _detector_reasons(c: DetectorCandidate, reference: DetectionFigure | None) -
     cured = {m.band for m in c.remedies if m.works and m.key.endswith("tap")}
     if lacking and all(o.onset.band in cured for o in lacking):
         out.append("with other taps it does")
-    out += [
-        f"{line.quantity} {line.value / line.limit:.2f} of the rating" for line in c.ratings if line.exceeded
-    ]
-    if c.ratings and not any(line.exceeded for line in c.ratings):
-        out.append("ratings kept")
+    out += over_ratings(c) or (["ratings kept"] if c.ratings else [])
     hard = [o.onset.band for o in c.bands if (o.backlash_deg or 0.0) > NOTICEABLE_DEG]
     if hard:
         out.append(f"hard onset on {', '.join(hard)}")
@@ -382,6 +379,11 @@ def audio(one: Tuned, *, fitting: Fitting, plate_a: float | None, tied: bool) ->
     return found
 
 
+def over_ratings(c: Candidate) -> list[str]:
+    """Say of each rating that a tube exceeds by how much."""
+    return [f"{k.quantity} {k.value / k.limit:.2f} of the rating" for k in c.ratings if k.exceeded]
+
+
 def rank_audio(candidates: Sequence[AudioCandidate]) -> tuple[AudioCandidate, ...]:
     """Return the candidates best first: no failed simulation, ratings kept, then the larger gain."""
 
@@ -394,8 +396,7 @@ def rank_audio(candidates: Sequence[AudioCandidate]) -> tuple[AudioCandidate, ..
         if c.failed is not None:
             reasons: tuple[str, ...] = (f"the simulation failed: {c.failed}",)
         else:
-            over = [f"{k.quantity} {k.value / k.limit:.2f} of the rating" for k in c.ratings if k.exceeded]
-            reasons = tuple(over) or ("within its ratings",)
+            reasons = tuple(over_ratings(c)) or ("within its ratings",)
             if reference and c.gain is not None and not c.in_place:
                 reasons = (*reasons, f"gain {c.gain / reference:.2f} times the tube in place")
         out.append(replace(c, rank=i, reasons=reasons))

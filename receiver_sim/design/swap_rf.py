@@ -96,8 +96,7 @@ def _reasons(c: RfCandidate) -> tuple[str, ...]:
     lacking = _mute(c)
     out = [f"no onset within the control on {', '.join(lacking)}" if lacking else
            f"oscillates on all {len(c.bands)} bands"]  # fmt: skip
-    over = [f"{k.quantity} {k.value / k.limit:.2f} of the rating" for k in c.ratings if k.exceeded]
-    out += over or (["ratings kept"] if c.ratings else [])
+    out += swap.over_ratings(c) or (["ratings kept"] if c.ratings else [])
     if c.in_place:
         return tuple(out)
     out.append(f"{_span([o.gain_db for o in c.bands])} dB of signal at the tank")

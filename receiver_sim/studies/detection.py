@@ -101,6 +101,13 @@ class Listener:
             raise NoAnswer("no oscillation at this setting")
         return amplitude
 
+    def frame_of(self, rotation: float) -> float:
+        """Return the frequency (Hz) of the oscillation at a rotation. Raises NoAnswer if there is none."""
+        self.held(rotation)
+        frequency = self.map.read(self.map.frame_hz, rotation)
+        assert frequency is not None
+        return frequency
+
     def setting(self, rotation: float) -> ControlSetting:
         """Return the setting of a rotation: with the screen volts at rest, read in the circuit."""
         with self._imposed(rotation, LOWEST_V) as on:
@@ -209,9 +216,7 @@ class Listener:
 
         The beat is counted from the phase of tank against carrier over the second half of the run.
         """
-        self.held(rotation)
-        frequency = self.map.read(self.map.frame_hz, rotation)
-        assert frequency is not None
+        frequency = self.frame_of(rotation)
         circuit = envelope_circuit(
             self.build, self.cards, self.mode, rotation=rotation, reference_hz=frequency
         )
@@ -444,9 +449,9 @@ def run(
         if unrest is not None:
             # a run over time would show the motion that grows up, not what a carrier does
             return replace(empty, notes=(*empty.notes, _restless(unrest)))
-        frame = ear.map.read(ear.map.frame_hz, working)
-        assert frame is not None
-        squegs = relaxation_hz(receiver, mode, rotation=working, frequency=frame, amplitude=amplitude)
+        squegs = relaxation_hz(
+            receiver, mode, rotation=working, frequency=ear.frame_of(working), amplitude=amplitude
+        )
         if squegs is not None:
             return replace(empty, notes=(*empty.notes, _squegs(squegs)))
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly

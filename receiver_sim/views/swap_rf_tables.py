@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
-from receiver_sim.results.swap import RfBand, RfCandidate, SwapReport
+from receiver_sim.results.swap import Candidate, RfBand, SwapReport
 from receiver_sim.views.numbers import NOTHING, engineering, fixed
 from receiver_sim.views.rf_tables import onset_place
 from receiver_sim.views.sheet import Column, Grid, Note, Section
 
 
-def name_of(c: RfCandidate) -> str:
+def name_of(c: Candidate) -> str:
     """Return the type, marked for what the notes under the table say."""
     return f"{'>' if c.in_place else ''}{c.tube}{'*' if c.extrapolated else ''}"
 

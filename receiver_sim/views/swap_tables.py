@@ -8,18 +8,17 @@ from receiver_sim.results.base import Status
 from receiver_sim.results.cautions import PLATE_SUPPLY, RADIATION
 from receiver_sim.results.swap import (
     Adjustment,
-    AudioCandidate,
     BandOutcome,
+    Candidate,
     DetectorCandidate,
     Fitting,
-    RfCandidate,
     SwapReport,
 )
 from receiver_sim.views.control_words import Words, words, words_of
 from receiver_sim.views.numbers import engineering, fixed, percent, shorten
 from receiver_sim.views.sheet import Column, Grid, Note, Section, Sheet
 from receiver_sim.views.sure_tables import span
-from receiver_sim.views.swap_rf_tables import rf_bands, rf_rank
+from receiver_sim.views.swap_rf_tables import name_of, rf_bands, rf_rank
 
 _SHORT = {
     Status.DOES_NOT: "no onset",
@@ -38,7 +37,7 @@ def swap_sheet(report: SwapReport) -> Sheet:
             _remedies(report.detectors, report),
             *_onset_ranges(report.detectors),
         )
-        candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate] = report.detectors
+        candidates: Sequence[Candidate] = report.detectors
     elif report.socket == "rf":
         sections = (rf_rank(report), _reasons(report.rf_stages), *rf_bands(report))
         candidates = report.rf_stages
@@ -52,11 +51,6 @@ def swap_sheet(report: SwapReport) -> Sheet:
         f"{report.title}: tubes for the {'r.f.' if report.socket == 'rf' else report.socket} socket",
         (*sections, _practical(candidates, report.reference), Section("How to read it", tuple(notes))),
     )
-
-
-def _name(c: DetectorCandidate | AudioCandidate) -> str:
-    """Return the type, marked for what the notes under the table say."""
-    return f"{'>' if c.in_place else ''}{c.tube}{'*' if c.extrapolated else ''}"
 
 
 def _sets(candidates: Sequence[DetectorCandidate]) -> Words:
@@ -87,7 +81,7 @@ def _detector_rank(report: SwapReport) -> Section:
         rows.append(
             (
                 f"{'=' if c.alike else ''}{c.rank}",
-                _name(c),
+                name_of(c),
                 f"{with_onset}/{len(c.bands)}",
                 fixed(None if at is None else at.rotation, 1, 100.0),
                 sets.shown(None if at is None else at.figure, 2),
@@ -136,7 +130,7 @@ def _weakest(signal: object) -> float | None:
     return aerial if aerial is not None else getattr(signal, "grid_v", None)
 
 
-def _reasons(candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate]) -> Section:
+def _reasons(candidates: Sequence[Candidate]) -> Section:
     notes = tuple(Note("; ".join(c.reasons), mark=f"{c.rank:>3} {c.tube:<6} ") for c in candidates)
     return Section("Why", notes)
 
@@ -225,7 +219,7 @@ def _onset_ranges(candidates: Sequence[DetectorCandidate]) -> tuple[Section, ...
     )  # fmt: skip
     rows = [
         (
-            _name(c),
+            name_of(c),
             str(one.with_onset),
             span(one.knob_low, one.knob_high, 100.0),
             span(one.figure_low, one.figure_high, sets.scale, decimals=1),
@@ -268,7 +262,7 @@ def _audio_rank(report: SwapReport) -> Section:
         rows.append(
             (
                 str(c.rank),
-                _name(c),
+                name_of(c),
                 "triode" if c.tied else "own",
                 fixed(c.gain, 2),
                 fixed(c.plate_a, 2, 1e3),
@@ -296,9 +290,7 @@ def _audio_rank(report: SwapReport) -> Section:
     )
 
 
-def _practical(
-    candidates: Sequence[DetectorCandidate | AudioCandidate | RfCandidate], reference: str
-) -> Section:
+def _practical(candidates: Sequence[Candidate], reference: str) -> Section:
     notes = tuple(
         Note(_words(c.fitting, reference), mark=f"{c.tube:<7}") for c in candidates if not c.in_place
     )

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from receiver_sim.physics.coil_q import winding_resistance
 from receiver_sim.schema import Band
-from receiver_sim.schema.coil_figures import coil_figures
+from receiver_sim.schema.coil_figures import LinkFigures, coil_figures
 
 LEAST_FARAD = 1e-18
 """Stands for no capacitance at all."""
@@ -31,13 +33,11 @@ def link_beside_tickler(band: Band, *, dial_hz: float) -> dict[str, float]:
     figures = coil_figures(band.coil)
     link, fed = figures.link, figures.tickler
     assert link is not None and fed is not None  # a check of the schema
-    return {
-        "inductance": link.inductance,
-        "resistance": link_resistance(band, dial_hz=dial_hz),
-        "to_tank": link.to_upper / float(np.sqrt(link.inductance * figures.inductance)),
-        "to_tickler": link.to_tickler / float(np.sqrt(link.inductance * fed.inductance)),
-        "capacitance": max(link.capacitance, LEAST_FARAD),
+    shared = {
+        "to_tank": (link.to_upper, figures.inductance),
+        "to_tickler": (link.to_tickler, fed.inductance),
     }
+    return _values(link, shared, resistance=link_resistance(band, dial_hz=dial_hz))
 
 
 def link_values(band: Band, *, dial_hz: float) -> dict[str, float]:
@@ -45,10 +45,23 @@ def link_values(band: Band, *, dial_hz: float) -> dict[str, float]:
     figures = coil_figures(band.coil)
     link, sections = figures.link, figures.sections
     assert link is not None  # a check of the schema
+    shared = {"to_upper": (link.to_upper, sections.upper), "to_lower": (link.to_lower, sections.lower)}
+    return _values(link, shared, resistance=link_resistance(band, dial_hz=dial_hz))
+
+
+def _values(
+    link: LinkFigures, shared: Mapping[str, tuple[float, float]], *, resistance: float
+) -> dict[str, float]:
+    """Return the values of a link; shared: its mutual inductance (H) to another winding and that one's own,
+    by the name of their coupling.
+    """
+    couplings = {
+        name: mutual / float(np.sqrt(link.inductance * own)) for name, (mutual, own) in shared.items()
+    }
+    capacitance = max(link.capacitance, LEAST_FARAD)
     return {
         "inductance": link.inductance,
-        "resistance": link_resistance(band, dial_hz=dial_hz),
-        "to_upper": link.to_upper / float(np.sqrt(link.inductance * sections.upper)),
-        "to_lower": link.to_lower / float(np.sqrt(link.inductance * sections.lower)),
-        "capacitance": max(link.capacitance, LEAST_FARAD),
+        "resistance": resistance,
+        **couplings,
+        "capacitance": capacitance,
     }
