@@ -5,10 +5,8 @@ Only click is imported at the top: everything else waits inside the functions fo
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import errno
-import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -17,7 +15,7 @@ from typing import Any
 
 import click
 
-from receiver_sim import __version__, one_thread
+from receiver_sim import __version__, dead_objects, one_thread
 from receiver_sim.errors import NoAnswer, OutputFailed, ReceiverSimError, UserError
 
 EXIT_VERDICT, EXIT_INPUT, EXIT_SIMULATION, EXIT_OUTPUT, EXIT_FAULT, EXIT_BROKEN_OFF = 1, 2, 3, 4, 70, 130
@@ -37,10 +35,6 @@ TRACEBACK = "RECEIVER_SIM_TRACEBACK"
 """Environment variable: if set, a fault of the program prints its traceback, too."""
 
 _OF_STREAMS = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF}
-
-SELDOM = (20_000, 20, 20)
-"""How seldom Python looks for rings of dead objects: a call makes hundreds of thousands of objects that last,
-which its usual pace (every 700) goes through over and over, a sixteenth of the processor's time."""
 
 STANDARD_OUTPUT = "standard output"
 WIDTH = 100
@@ -122,8 +116,7 @@ class Program(click.Group):
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         _open_closed_streams()
         one_thread.ask_for_one(os.environ)  # before numpy is loaded
-        gc.set_threshold(*SELDOM)
-        atexit.register(gc.freeze)  # looking through all that was loaded would take 0.2 s at the end
+        dead_objects.look_seldom()
         words = list(sys.argv[1:] if args is None else args)
         try:
             try:

@@ -7,7 +7,6 @@ a fault in drawing is told.
 from __future__ import annotations
 
 import contextlib
-import gc
 import os
 import pickle
 import subprocess
@@ -15,6 +14,7 @@ import sys
 import threading
 from collections.abc import Mapping, Sequence
 
+from receiver_sim.dead_objects import look_seldom
 from receiver_sim.results.bands import BandReport
 
 # The child gets this process's import path before it imports: the folder at hand may be a stranger's.
@@ -84,7 +84,7 @@ def serve() -> None:
     from receiver_sim.views import check_plots  # noqa: PLC0415 - in the child alone
     from receiver_sim.views.own_look import own_look  # noqa: PLC0415 - likewise
 
-    gc.set_threshold(20_000, 20, 20)  # matplotlib makes a great many objects that last
+    look_seldom()  # matplotlib makes a great many objects that last
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what a library prints is no answer
     bands, title = pickle.load(sys.stdin.buffer)
@@ -92,4 +92,3 @@ def serve() -> None:
         files = check_plots.contents_of(bands, title)
     pickle.dump(files, answers, protocol=pickle.HIGHEST_PROTOCOL)
     answers.close()
-    gc.freeze()  # nothing need be looked through at the end
