@@ -6,7 +6,9 @@ import dataclasses
 import math
 
 import numpy as np
+import pytest
 
+from receiver_sim import api
 from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND, current_source
@@ -14,7 +16,9 @@ from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.circuit.views.envelope import TRAN_OPTIONS
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
-from receiver_sim.receiver import Tuned
+from receiver_sim.receiver import Receiver, Tuned
+from receiver_sim.results.envelope import OnsetKind, Oscillation
+from receiver_sim.schema import Band, Build
 from receiver_sim.studies.reference_transient import peaks, quick_build
 
 
@@ -87,3 +91,55 @@ def rate(times: np.ndarray, heights: np.ndarray, *, skip: float = 0.3) -> float:
 def settled(times: np.ndarray, heights: np.ndarray) -> float:
     """Return the mean height over the last twentieth of a run."""
     return float(heights[times > 0.95 * times[-1]].mean())
+
+
+def hold_amplitude(bench: Bench, build: Build, band: Band) -> None:
+    """Hold the amplitude in the middle of the map within 5 % against a run that has come to rest."""
+    tuned, tuning, found = _found(bench, build, band)
+    assert found.amplitudes is not None
+    rotation = 0.5 * float(found.amplitudes.rotation[0] + found.amplitudes.rotation[-1])
+    expected = found.amplitudes.strongest(rotation)
+    assert found.kind is OnsetKind.SOFT
+    assert expected is not None and expected > 0.3
+    # from a swing 15 % off: what holds on is the set's own
+    held, last = holds(tuned, tuning=tuning, rotation=rotation, start_v=1.15 * expected)
+    assert held and last == pytest.approx(expected, rel=0.05)
+
+
+def hold_backlash(bench: Bench, build: Build, band: Band, *, least: float) -> None:
+    """Hold a hard onset: between the two settings of the map a strong swing holds on and a weak one dies,
+    below them both die, above them a weak one grows.
+
+    Looked at 5 % of the backlash inside and outside of its ends; the swing that it jumps to is the map's
+    within 5 %. least: travel (0..1) that the backlash takes at least.
+    """
+    tuned, tuning, found = _found(bench, build, band)
+    jump = found.jump
+    assert found.kind is OnsetKind.HARD and jump is not None
+    assert found.amplitudes is not None and jump.to_v is not None
+    up, down = jump.up.rotation, jump.down.rotation
+    span = up - down
+    assert span > least
+    strong, weak = 1.3 * jump.falls_from_v, 2e-3
+    seen = {}
+    for rotation, start, lasts in (
+        (down + 0.05 * span, strong, True),
+        (down - 0.05 * span, strong, False),
+        (up - 0.05 * span, weak, False),
+        (up + 0.05 * span, weak, True),
+        (up, jump.to_v, True),
+    ):
+        held, last = holds(tuned, tuning=tuning, rotation=rotation, start_v=start)
+        seen[rotation, start] = held, lasts, last
+    assert [held for held, _, _ in seen.values()] == [lasts for _, lasts, _ in seen.values()], seen
+    # next to the fold the amplitude is as good as upright over the setting
+    assert seen[up, jump.to_v][2] == pytest.approx(found.amplitudes.strongest(up), rel=0.05)
+
+
+def _found(bench: Bench, build: Build, band: Band) -> tuple[Tuned, float, Oscillation]:
+    """Return a band at the dial of its map, the tuning (F) there, and the map."""
+    found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
+    tuned = Receiver(build, bench).at(band, found.dial_hz)
+    tuning = tuned.onset.tuning_farad
+    assert tuning is not None
+    return tuned, tuning, found

@@ -23,9 +23,8 @@ from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import Grade
-from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.coil import Coil
@@ -233,29 +232,7 @@ def test_backlash_of_a_hard_onset_is_that_of_every_cycle(bench: Bench) -> None:
     within 5 %.
     """
     build = api.changed_build(shipped_build("throttle_triode"), {"detector.grid_leak": "200 kohm"})
-    band = build.bands[1]
-    found = api.onset(build, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    search = onset.run(Receiver(build, bench).at(band, found.dial_hz))
-    jump = found.jump
-    assert found.kind is OnsetKind.HARD and jump is not None and search.tuning_farad is not None
-    assert found.amplitudes is not None
-    up, down = jump.up.rotation, jump.down.rotation
-    span = up - down
-    assert span > 0.1
-    tuned = Receiver(build, bench).at(band, found.dial_hz)
-    strong, weak = 1.3 * jump.falls_from_v, 2e-3
-    for rotation, start, lasts in (
-        (down + 0.05 * span, strong, True),
-        (down - 0.05 * span, strong, False),
-        (up - 0.05 * span, weak, False),
-        (up + 0.05 * span, weak, True),
-        (up, jump.to_v, True),
-    ):
-        held, last = cycles.holds(tuned, tuning=search.tuning_farad, rotation=rotation, start_v=start)
-        assert held is lasts, (rotation, start, last)
-        # next to the fold the amplitude is as good as upright over the setting
-        if rotation == up:
-            assert last == pytest.approx(found.amplitudes.strongest(rotation), rel=0.05)
+    cycles.hold_backlash(bench, build, build.bands[1], least=0.1)
 
 
 def test_both_stops_and_a_reversed_tickler_have_their_states(bench: Bench, set_: Build) -> None:

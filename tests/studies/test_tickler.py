@@ -21,14 +21,12 @@ from receiver_sim.cli import main
 from receiver_sim.engine import Bench
 from receiver_sim.errors import UserError
 from receiver_sim.judge import verdicts
-from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
-from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import Grade
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults, load_build_text
 from receiver_sim.schema.coil import Aerial, Coil
@@ -300,18 +298,7 @@ def test_there_is_no_tap_to_find(tickler: Build) -> None:
 
 @pytest.mark.long
 def test_amplitude_at_rest_is_that_of_every_cycle(bench: Bench, tickler: Build) -> None:
-    """In the middle of the map, within 5 % of a run over every cycle that has come to rest."""
-    band = tickler.bands[1]
-    found = api.onset(tickler, bands=[band.name], modes=False, bench=bench).bands[0].oscillation
-    tuned = Receiver(tickler, bench).at(band, found.dial_hz)
-    search = onset.run(tuned)
-    assert found.amplitudes is not None and search.tuning_farad is not None
-    rotation = 0.5 * float(found.amplitudes.rotation[0] + found.amplitudes.rotation[-1])
-    expected = found.amplitudes.strongest(rotation)
-    assert expected is not None and expected > 0.3
-    # from a swing 15 % off: what holds on is the set's own
-    holds, last = cycles.holds(tuned, tuning=search.tuning_farad, rotation=rotation, start_v=1.15 * expected)
-    assert holds and last == pytest.approx(expected, rel=0.05)
+    cycles.hold_amplitude(bench, tickler, tickler.bands[1])
 
 
 @pytest.mark.long
