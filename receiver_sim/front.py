@@ -24,10 +24,11 @@ from receiver_sim.schema import Build, changed_build, load_build
 if TYPE_CHECKING:
     from receiver_sim.circuit.signals import Signal
     from receiver_sim.results.audio import AudioStudy
+    from receiver_sim.results.bands import BandReport
     from receiver_sim.results.bench_sheet import BenchSheet
     from receiver_sim.results.bias import OperatingPoint
     from receiver_sim.results.calibration import Calibration
-    from receiver_sim.results.check import BandReport, CheckReport
+    from receiver_sim.results.check import CheckReport
     from receiver_sim.results.coils import CoilsReport, TapFind
     from receiver_sim.results.envelope import Detection, OscillationReport, Sound, Verification
     from receiver_sim.results.faults import FaultReport

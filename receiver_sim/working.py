@@ -22,9 +22,9 @@ from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results.audio import AudioResponse, Hum
+from receiver_sim.results.bands import BandReport, Verdict
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
-from receiver_sim.results.check import BandReport, Verdict
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import HALF_WAY, Onset
 from receiver_sim.schema import Band, Build

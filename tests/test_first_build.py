@@ -15,7 +15,7 @@ from receiver_sim.judge.heater_verdicts import judge_heaters
 from receiver_sim.judge.verdicts import judge_safety
 from receiver_sim.measure import onset
 from receiver_sim.receiver import Receiver, cards_for
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.schema import BuildFaults, load_build, shipped_tubes
 from receiver_sim.schema import first_build as first
 from receiver_sim.schema.card import card_for

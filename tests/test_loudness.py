@@ -12,7 +12,7 @@ from receiver_sim.judge import verdicts
 from receiver_sim.oscillating import ACROSS_COIL, comes_in, loudness, mode_at
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import Loudness
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.schema import Build, changed_build
 
 

@@ -15,8 +15,8 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.cli import common as cli_common
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.base import FailedStage
-from receiver_sim.results.check import Grade, Verdict
 from tests.circuit.test_wiring import elements
 from tests.test_cli import DEMO, call
 

@@ -12,7 +12,7 @@ from receiver_sim.engine import Bench
 from receiver_sim.errors import UnknownName
 from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.receiver import Receiver
-from receiver_sim.results.check import BandReport, Grade
+from receiver_sim.results.bands import BandReport, Grade
 from receiver_sim.schema import Build
 from receiver_sim.working import looking
 

@@ -14,7 +14,8 @@ from receiver_sim.failing_stages import Job, Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.bands import BandReport
+from receiver_sim.results.check import CheckReport
 from receiver_sim.schema import Build
 from receiver_sim.working import LookedAt, looking
 

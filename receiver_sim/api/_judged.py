@@ -14,8 +14,8 @@ from receiver_sim.judge import coil_verdicts, heater_verdicts, verdicts
 from receiver_sim.oscillating import comes_in, loudness
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.audio import Loudness
+from receiver_sim.results.bands import BandReport, Verdict
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import BandReport, Verdict
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.schema import Build
 from receiver_sim.working import LookedAt, Setting

@@ -19,8 +19,8 @@ from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.judge import verdicts
 from receiver_sim.measure.loaded import hard_volts
 from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import BandReport, Grade
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.onset import SCREEN, ControlSetting, Onset
 from receiver_sim.results.spread import BandSpread, Held, SetOnset, Sets, Share, Spread
 from receiver_sim.schema import Band, Build

@@ -17,9 +17,9 @@ from receiver_sim.errors import NoAnswer
 from receiver_sim.judge import verdicts
 from receiver_sim.measure.loaded import Loaded
 from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import BandReport, Grade
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import OperatingPoint
-from receiver_sim.results.check import BandReport, Grade
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.spread import Held, SetOnset, Share
 from receiver_sim.results.sure import FigureRange, HowSure, StrengthRange

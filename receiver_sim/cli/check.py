@@ -43,7 +43,7 @@ def check(
 
     folder = out if out is not None else Path(f"{build.stem}-results")
     loaded = prepared(build, out=folder, told=True)
-    from receiver_sim.results.check import failures
+    from receiver_sim.results.bands import failures
     from receiver_sim.views import check_plots, tables
     from receiver_sim.views.drawing_process import DrawingProcess
 

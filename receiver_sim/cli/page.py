@@ -48,7 +48,7 @@ def page(
     It opens from disk in any browser and needs no network. --band: whose coil is drawn.
     """
     from receiver_sim import api, outputs  # inside, for start-up's sake
-    from receiver_sim.results.check import failures
+    from receiver_sim.results.bands import failures
 
     file = Path(f"{build.stem}.html") if output is None else output
     if file.suffix.lower() not in (".html", ".htm"):

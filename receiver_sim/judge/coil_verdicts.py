@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from receiver_sim.results.check import Grade, Verdict
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.schema import Band, Build
 from receiver_sim.schema.coil_figures import coil_q, former_assumed, former_by_name
 

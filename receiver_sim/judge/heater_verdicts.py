@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from receiver_sim.circuit.blocks.heater import feed_of
 from receiver_sim.circuit.registry import Cards
-from receiver_sim.results.check import Grade, Verdict
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.schema import Build
 from receiver_sim.schema.audio_stages import HeaterFeed
 from receiver_sim.schema.card import TubeCard

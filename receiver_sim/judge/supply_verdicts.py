@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from receiver_sim.results.check import Grade, Verdict
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.supply import DropperChoice, Rectified, StartAndStop
 from receiver_sim.schema import Build
 

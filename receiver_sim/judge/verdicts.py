@@ -9,9 +9,9 @@ import numpy as np
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.physics.hearing import threshold_db
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum
+from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import MainsPoint, OperatingPoint, RegulatorDrift
-from receiver_sim.results.check import BandReport, Grade, Verdict
 from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import REVERSED, Onset

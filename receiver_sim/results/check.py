@@ -6,22 +6,12 @@ from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
 from receiver_sim.results.audio import AudioResponse, Hum, Loudness
-from receiver_sim.results.bands import BandReport, Grade, Verdict, failures, onset_stage
+from receiver_sim.results.bands import BandReport, Verdict
 from receiver_sim.results.base import FailedStage, Provenance
 from receiver_sim.results.bias import OperatingPoint, RegulatorDrift
 from receiver_sim.results.envelope import BandOscillation
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.sure import HowSure
-
-__all__ = [
-    "BandReport",
-    "CheckReport",
-    "Grade",
-    "SupplyReport",
-    "Verdict",
-    "failures",
-    "onset_stage",
-]
 
 
 @dataclass(frozen=True, repr=False)

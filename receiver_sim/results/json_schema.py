@@ -13,9 +13,10 @@ from typing import Any, Literal
 from pydantic import TypeAdapter
 
 from receiver_sim.results.audio import AudioStudy
+from receiver_sim.results.bands import BandReport
 from receiver_sim.results.bench_sheet import BenchSheet
 from receiver_sim.results.calibration import Calibration
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.coils import CoilsReport, TapFind, WindingDesign
 from receiver_sim.results.document import FORMAT
 from receiver_sim.results.drawing import SchematicReport

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from receiver_sim.results.answer import Answer
+from receiver_sim.results.bands import Verdict
 from receiver_sim.results.base import FailedStage, FloatArray
-from receiver_sim.results.check import SupplyReport, Verdict
+from receiver_sim.results.check import SupplyReport
 from receiver_sim.results.onset import Onset
 
 

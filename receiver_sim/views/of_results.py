@@ -9,7 +9,8 @@ from matplotlib.axes import Axes
 
 from receiver_sim.errors import UserError
 from receiver_sim.results.audio import AudioResponse, AudioStudy, Hum
-from receiver_sim.results.check import BandReport, CheckReport
+from receiver_sim.results.bands import BandReport
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.coils import CoilsReport
 from receiver_sim.results.envelope import Detection, OscillationReport, Verification
 from receiver_sim.results.hum import HumStudy

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from receiver_sim.results import cautions
+from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import DeckRun, Provenance, Status
-from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.results.page import HeardPiece, PageReport, Turned
 

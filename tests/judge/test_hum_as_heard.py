@@ -10,7 +10,7 @@ import pytest
 
 from receiver_sim.judge.verdicts import hum_watts, judge_oscillation
 from receiver_sim.physics.hearing import sound_level_db
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.envelope import BandOscillation, EnvelopeModes, OnsetKind, Oscillation, Stability
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import ControlSetting

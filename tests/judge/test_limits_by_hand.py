@@ -6,9 +6,9 @@ import pytest
 
 from receiver_sim.builds import shipped_build
 from receiver_sim.judge import verdicts
+from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import MainsPoint, RegulatorDrift
-from receiver_sim.results.check import BandReport, Grade, Verdict
 from receiver_sim.results.onset import ControlSetting, Onset
 from receiver_sim.schema import changed_build
 from receiver_sim.schema.verdicts import Verdicts

@@ -12,7 +12,7 @@ import pytest
 from receiver_sim import api
 from receiver_sim.judge.supply_verdicts import judge_rectifier, judge_source
 from receiver_sim.judge.verdicts import dangers, judge_safety
-from receiver_sim.results.check import Grade, Verdict
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.supply import Capacitor, DropperChoice, Rectified, StartAndStop
 from receiver_sim.schema import Build
 from tests.helpers.filling import filled

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from receiver_sim.results import tubes
-from receiver_sim.results.check import BandReport, failures
+from receiver_sim.results.bands import BandReport, failures
 from receiver_sim.results.envelope import AmplitudeMap
 from receiver_sim.results.onset import Onset
 from receiver_sim.results.tubes import LeaveOneOut, LeftOut, PointError, point_errors

@@ -8,7 +8,7 @@ import pytest
 from receiver_sim import api, guide
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import CardFaults
 from receiver_sim.schema.rectifier_card import figures, load_rectifier, rectifier_for, rectifier_types

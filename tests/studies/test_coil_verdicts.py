@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from receiver_sim.judge.coil_verdicts import judge_coils
-from receiver_sim.results.check import Grade
+from receiver_sim.results.bands import Grade
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.coil_figures import coil_q
 

@@ -10,7 +10,7 @@ from receiver_sim import api, guide
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.engine import Bench
 from receiver_sim.judge import heater_verdicts, verdicts
-from receiver_sim.results.check import Grade, Verdict
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.card import TubeCard, card_for
 from receiver_sim.schema.coil_figures import coil_figures

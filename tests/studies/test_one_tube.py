@@ -14,8 +14,8 @@ from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.physics.tube_law import small_signal
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import Grade
 from receiver_sim.schema import Build, BuildFaults, load_build_text
 from receiver_sim.views.audio_tables import audio_sheet
 from receiver_sim.views.sheet import as_text

@@ -18,8 +18,8 @@ from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench
 from receiver_sim.judge import verdicts
 from receiver_sim.measure import rectifier
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.bias import OperatingPoint, RatingLine
-from receiver_sim.results.check import Grade, Verdict
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.supply import Rectified
 from receiver_sim.schema import Build, changed_build

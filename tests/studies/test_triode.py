@@ -21,8 +21,8 @@ from receiver_sim.measure.loop_gain import Probe
 from receiver_sim.physics.tank import parallel_resistance
 from receiver_sim.physics.tube_law import small_signal
 from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import Grade
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import Grade
 from receiver_sim.results.envelope import OnsetKind
 from receiver_sim.results.onset import REVERSED
 from receiver_sim.schema import Build, BuildFaults

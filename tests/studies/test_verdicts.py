@@ -19,8 +19,9 @@ from receiver_sim.failing_stages import Stages
 from receiver_sim.judge import verdicts
 from receiver_sim.oscillating import comes_in
 from receiver_sim.receiver import Receiver
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.base import Status
-from receiver_sim.results.check import CheckReport, Grade, Verdict
+from receiver_sim.results.check import CheckReport
 from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.verdicts import Verdicts
 

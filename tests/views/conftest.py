@@ -9,9 +9,10 @@ import pytest
 
 from receiver_sim.results import cautions
 from receiver_sim.results.audio import AudioResponse, Hum, OutputHum, OutputResponse
+from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import DeckRun, Provenance, Status
 from receiver_sim.results.bias import MainsPoint, OperatingPoint, RatingLine, RegulatorDrift, TubePoint
-from receiver_sim.results.check import BandReport, CheckReport, Grade, Verdict
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, NyquistCurve, Onset, Selectivity
 
 LONG = "160 m, the winter coil wound on the big former"

@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from receiver_sim.results import audio, bias, check, onset
+from receiver_sim.results import audio, bands, bias, onset
 from receiver_sim.results.base import Status
 from receiver_sim.views import tables
 from tests.helpers import reading
@@ -29,7 +29,7 @@ ONSET: list[Column] = [
 
 
 def test_onset_of_each_dial_setting() -> None:
-    report = filled(check.BandReport)
+    report = filled(bands.BandReport)
     page = tables.band_table([report])
     hold(the(page, "Onset of oscillation"), report.onsets, ONSET)
     # where it stops again: dial, knob and screen of `stops_at`
@@ -49,7 +49,7 @@ def test_what_has_no_onset_shows_nothing_but_its_gains() -> None:
         filled(onset.Onset, source, status=status, band="40 m", warnings=(), **lacking)
         for status in (Status.DOES_NOT, Status.NOT_IN_RANGE)
     ]
-    page = tables.band_table([filled(check.BandReport, source, band="40 m", onsets=tuple(ends))])
+    page = tables.band_table([filled(bands.BandReport, source, band="40 m", onsets=tuple(ends))])
     hold(the(page, "Onset of oscillation"), ends, ONSET)
     silent, always = (note_with(page, w) for w in ("does not oscillate anywhere", "oscillates already"))
     for text, gains in (
@@ -61,7 +61,7 @@ def test_what_has_no_onset_shows_nothing_but_its_gains() -> None:
 
 
 def test_selectivity_is_bandwidth_in_kilohertz_by_loop_gain() -> None:
-    report = filled(check.BandReport)
+    report = filled(bands.BandReport)
     page = tables.selectivity_table([report])
     found, kept = the(page, "Selectivity"), report.selectivity
     assert kept is not None and "kHz" in " ".join(reading.notes(page))
@@ -204,9 +204,9 @@ def test_regulator_over_the_mains() -> None:
 
 def test_verdicts_say_value_limit_and_unit() -> None:
     given = [
-        check.Verdict("40 m", "approach_min", check.Grade.DOUBTFUL, 3.21, 4.0, "deg", "Touchy."),
-        check.Verdict("hum", "hum_power_max", check.Grade.DOUBTFUL, 2.57e-10, 1e-10, "W", "Audible."),
-        check.Verdict("filter", "rating", check.Grade.BAD, 471.0, 450.0, "V", "Too much."),
+        bands.Verdict("40 m", "approach_min", bands.Grade.DOUBTFUL, 3.21, 4.0, "deg", "Touchy."),
+        bands.Verdict("hum", "hum_power_max", bands.Grade.DOUBTFUL, 2.57e-10, 1e-10, "W", "Audible."),
+        bands.Verdict("filter", "rating", bands.Grade.BAD, 471.0, 450.0, "V", "Too much."),
     ]
     said = {text.split(":")[0]: text for text in reading.notes(tables.verdict_table(given)) if "[" in text}
     for one in given:

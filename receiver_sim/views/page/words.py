@@ -8,7 +8,8 @@ from typing import Any
 
 from receiver_sim.guide import page as guide_page
 from receiver_sim.results import cautions
-from receiver_sim.results.check import CheckReport, Grade
+from receiver_sim.results.bands import Grade
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.envelope import OnsetKind, Oscillation
 from receiver_sim.results.page import PageReport, Turned
 from receiver_sim.schema import Build

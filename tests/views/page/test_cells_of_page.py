@@ -14,8 +14,9 @@ import pytest
 from receiver_sim import api
 from receiver_sim.api import _page
 from receiver_sim.results import audio, bench_chart, bias, cautions, fault_table, hum, live, onset, page
+from receiver_sim.results.bands import Grade, Verdict
 from receiver_sim.results.base import FailedStage, Status
-from receiver_sim.results.check import CheckReport, Grade, Verdict
+from receiver_sim.results.check import CheckReport
 from receiver_sim.results.envelope import AmplitudeMap, BandOscillation, Jump, OnsetKind, Oscillation
 from receiver_sim.results.onset import ControlSetting
 from receiver_sim.results.spread import BandSpread
