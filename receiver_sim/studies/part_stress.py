@@ -228,10 +228,14 @@ def _note_regulator(out: dict[str, Stress], at: _At) -> None:
         out[name] = _worse(out[name], v=v, watts=v * amps, amps=amps, when=at.when)
 
 
+_NONE = 1e-12
+"""Volts or watts up to which there are none: of a grid leak at rest machines leave 0 or 1e-22 V."""
+
+
 def _worse(one: Stress, *, v: float, watts: float, amps: float, when: str) -> Stress:
-    # a hair more in another state is the same
-    volts = (v, when) if v > 1.001 * one.highest_v else (one.highest_v, one.volts_when)
-    heat = (watts, when) if watts > 1.001 * one.watts_w else (one.watts_w, one.watts_when)
+    # a hair more in another state is the same, and what rounding leaves of zero is none
+    volts = (v, when) if v > max(1.001 * one.highest_v, _NONE) else (one.highest_v, one.volts_when)
+    heat = (watts, when) if watts > max(1.001 * one.watts_w, _NONE) else (one.watts_w, one.watts_when)
     return Stress(volts[0], volts[1], heat[0], heat[1], max(one.highest_a, amps), one.besides)
 
 
