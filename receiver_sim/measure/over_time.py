@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -46,6 +47,15 @@ def motion(time: FloatArray, values: FloatArray, *, least: float) -> tuple[float
     if up.size < 2:
         return None, swing
     return float((up.size - 1) / (grid[up[-1]] - grid[up[0]])), swing
+
+
+class Moving(NamedTuple):
+    """A lasting motion: frequency (Hz), peak-to-peak volts, and the mean (V) about which it moves, None
+    before that has settled."""
+
+    hertz: float
+    swing: float
+    mean: float | None
 
 
 @dataclass(frozen=True)
@@ -105,10 +115,10 @@ def kicked(
     return Course(run_["time"], run_[amplitude], run_[output])
 
 
-def relaxation_hz(
+def relaxation(
     receiver: OnBench, mode: Mode, *, rotation: float, frequency: float, amplitude: float
-) -> float | None:
-    """Return the pitch (Hz) of a squegging that a start from rest runs into where the oscillation would hold
+) -> Moving | None:
+    """Return the squegging of the amplitude that a start from rest runs into where the oscillation would hold
     still at an amplitude (V) once it stood there; None where it comes to rest.
 
     Small disturbances don't tell of it. It counts if a look twice as long shows it again.
@@ -116,10 +126,10 @@ def relaxation_hz(
     seen: float | None = None
     for seconds in _LOOKS_S:
         run_ = kicked(receiver, mode, rotation, frequency, seconds, volts=1e-3)
-        _, mean = means_of(run_.time, run_.amplitude)
+        before, mean = means_of(run_.time, run_.amplitude)
         hertz, swing = motion(run_.time, run_.amplitude, least=_RELAXES * mean)
-        if hertz is not None and seen is not None:
-            return hertz
+        if hertz is not None and swing is not None and seen is not None:
+            return Moving(hertz, swing, mean if abs(mean - before) < _SETTLED * mean else None)
         seen = hertz
         if swing is None and mean > 0.5 * amplitude:
             return None

@@ -33,14 +33,14 @@ def speech_rotation(
 
 
 def overload(carrier: FloatArray, audio: FloatArray) -> float | None:
-    """Return the carrier (V) above which a decibel more of it gives less than half a decibel more audio, or
-    None."""
+    """Return the carrier (V) at which a decibel more of it first gives less than half a decibel more audio,
+    or None."""
     slope = np.diff(np.log(np.maximum(audio, 1e-15))) / np.diff(np.log(carrier))
     middle = np.sqrt(carrier[:-1] * carrier[1:])
-    steep = np.flatnonzero(slope >= 0.5)
-    if not steep.size or steep[-1] == slope.size - 1:
+    flat = np.flatnonzero(slope < 0.5)
+    if not flat.size or flat[0] == 0:
         return None
-    i = int(steep[-1])
+    i = int(flat[0]) - 1
     share = (slope[i] - 0.5) / (slope[i] - slope[i + 1])
     return float(middle[i] * (middle[i + 1] / middle[i]) ** share)
 

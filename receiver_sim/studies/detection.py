@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import replace
 
@@ -12,11 +13,11 @@ import numpy as np
 from receiver_sim.circuit.blocks.phones import phone_node
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.roles import Place, Role
-from receiver_sim.circuit.views.envelope import LOWEST_V, envelope_circuit, imposed_circuit
+from receiver_sim.circuit.views.envelope import LOWEST_V, TRAN_OPTIONS, envelope_circuit, imposed_circuit
 from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import unrest_hz
 from receiver_sim.measure.loaded import Loaded, loaded
-from receiver_sim.measure.over_time import relaxation_hz
+from receiver_sim.measure.over_time import relaxation
 from receiver_sim.physics.detection_curves import beat_frequency, overload, speech_rotation
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray, Status
@@ -49,6 +50,13 @@ ABOVE = (0.0015, 0.003, 0.005, 0.008, 0.012, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 
 
 LEVELS = tuple(1e-6 * 10.0 ** (k / 4.0) for k in range(25))
 """Carriers of the transfer curves, V r.m.s.: 1 uV to 1 V."""
+
+_SAME = 0.05
+"""Difference of the audio over time from that of small changes below which nothing clips: what the detector
+bends at a depth of 30 % is less."""
+
+_CYCLES, _POINTS = 16.0, 50
+"""Cycles of the tone that a run over time takes, of which the second half counts, and steps to a cycle."""
 
 BEAT_LEVELS = LEVELS[:17:4]  # of the beat note, each a run over time: to 10 mV, far beyond what it stands
 
@@ -147,6 +155,31 @@ class Listener:
             answer = self._answer(on, tone, mode)
         return amplitude, AM_DEPTH * current * answer / math.sqrt(2.0)
 
+    def am_in_time(self, rotation: float, carrier_v: float, *, tone: float = AM_HZ) -> float:
+        """Return the audio of `am` from a run over time, r.m.s. of the tone itself: with all that the audio
+        stages do to a strong signal, which small changes don't tell of.
+
+        The amplitude at the hot end swings as far as they have it; it begins where the carrier alone holds
+        it, so that nothing has to settle but the tone.
+        """
+        current, mode = self.current(carrier_v), self.mode.at(rotation)
+        circuit = imposed_circuit(
+            self.build, self.cards, self.mode, amplitude=current * mode.rp, rotation=rotation
+        )
+        with loaded(self.bench, circuit) as on:
+            amplitude = self._amplitude(on, current, mode)
+            on.set(Role.AMPLITUDE, amplitude)
+            swing = AM_DEPTH * current * self._swing(on, tone, mode)
+        with loaded(self.bench, replace(circuit, options=TRAN_OPTIONS)) as on:
+            on.course(Role.AMPLITUDE, "sin", [amplitude, swing, tone])
+            step, length = 1.0 / (_POINTS * tone), _CYCLES / tone
+            run = on.session.tran(step, length, 0.0, step, vectors=[self.node])
+        # a raised cosine over the second half keeps out what the chokes and couplings still do at some 10 Hz
+        time = np.linspace(0.5 * length, length, round(0.5 * _CYCLES) * _POINTS, endpoint=False)
+        weight = np.hanning(time.size + 1)[:-1] * np.exp(-2j * np.pi * tone * time)
+        volts = np.interp(time, run["time"], run[self.node])
+        return float(math.sqrt(2.0) * abs((weight * (volts - volts.mean())).sum()) / (0.5 * time.size))
+
     def beat(self, rotation: float, carrier_v: float, *, tone: float = BEAT_HZ) -> tuple[float, float]:
         """Return (amplitude of oscillation, r.m.s. audio) for a weak carrier `tone` away from the
         oscillation.
@@ -200,13 +233,13 @@ class Listener:
 
     def _answer(self, on: Loaded, tone: float, mode: Mode, *, regenerated: bool = True) -> float:
         """Return volts (peak) of audio for each ampere of a tone in the current along the swing."""
-        drive = on.node(Place.DRIVE)
-        run = on.session.ac(tone, tone, 1, vectors=["frequency", drive, self.node])
-        capacitance = 1.0 / abs(mode.residue)
-        admittance = capacitance * (2j * math.pi * tone + mode.decay)
-        if regenerated:
-            admittance -= 1e-3 * run[drive][0]
-        return float(abs(run[self.node][0] / admittance))
+        run = on.session.ac(tone, tone, 1, vectors=["frequency", on.node(Place.DRIVE), self.node])
+        return float(abs(run[self.node][0] / _admittance(on, run, tone, mode, regenerated=regenerated)))
+
+    def _swing(self, on: Loaded, tone: float, mode: Mode) -> float:
+        """Return volts (peak) at the hot end for each ampere of a tone in the current along the swing."""
+        run = on.session.ac(tone, tone, 1, vectors=["frequency", on.node(Place.DRIVE)])
+        return float(1.0 / abs(_admittance(on, run, tone, mode)))
 
     def beat_in_time(
         self, rotation: float, carrier_v: float, *, offset_hz: float, seconds: float
@@ -232,6 +265,14 @@ class Listener:
         against = np.unwrap(np.angle(tank)) - 2.0 * np.pi * offset_hz * time
         audio = np.interp(time, run["time"], run[self.node])
         return beat_frequency(time, against), float(np.std(audio))
+
+
+def _admittance(
+    on: Loaded, run: Mapping[str, FloatArray], tone: float, mode: Mode, *, regenerated: bool = True
+) -> complex:
+    """Return what the tank takes of a tone in the current along the swing (S), less what the tube gives."""
+    own = (2j * math.pi * tone + mode.decay) / abs(mode.residue)
+    return complex(own - 1e-3 * run[on.node(Place.DRIVE)][0]) if regenerated else own
 
 
 def below_onset(found: Oscillation) -> list[float]:
@@ -335,7 +376,11 @@ def _curve(
 
 def am_transfer(ear: Listener, rotation: float) -> TransferCurve:
     """Return audio out against AM carrier in at a setting below onset, up to where a carrier would start
-    oscillation for good."""
+    oscillation for good.
+
+    Strong signals are run over time, from the strongest down to the first whose audio small changes tell as
+    well: an audio stage that clips shows in nothing else.
+    """
     audio = []
     for level in LEVELS:
         try:
@@ -345,6 +390,10 @@ def am_transfer(ear: Listener, rotation: float) -> TransferCurve:
                 raise
             break
     levels, heard = np.array(LEVELS[: len(audio)]), np.array(audio)
+    for k in reversed(range(levels.size)):
+        small, heard[k] = heard[k], ear.am_in_time(rotation, float(levels[k]))
+        if abs(heard[k] - small) < _SAME * small:
+            break
     return TransferCurve("AM 30 %", rotation, levels, heard, overload(levels, heard))
 
 
@@ -449,11 +498,11 @@ def run(
         if unrest is not None:
             # a run over time would show the motion that grows up, not what a carrier does
             return replace(empty, notes=(*empty.notes, _restless(unrest)))
-        squegs = relaxation_hz(
+        squegs = relaxation(
             receiver, mode, rotation=working, frequency=ear.frame_of(working), amplitude=amplitude
         )
         if squegs is not None:
-            return replace(empty, notes=(*empty.notes, _squegs(squegs)))
+            return replace(empty, notes=(*empty.notes, _squegs(squegs.hertz)))
         # a carrier whose locking reaches 100 Hz is well heard and locks visibly
         locking = 100.0 * 2.0 * math.pi * amplitude / (abs(mode.at(working).residue) * ear.current(1.0))
         empty = replace(
