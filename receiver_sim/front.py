@@ -139,8 +139,9 @@ class Receiver:
         tune: Sequence[tuple[float, float]] | None = None,
         place: str | None = "residential",
         seed: int = 1,
+        whole: bool = False,
     ) -> Sound:
-        """Return the sound at an output; see `api.listen` for path, relative, tune, place and seed."""
+        """Return the sound at an output; see `api.listen` for path, relative, tune, place, seed and whole."""
         return api.listen(
             self.build,
             signals=list(signals),
@@ -152,6 +153,7 @@ class Receiver:
             tune=tune,
             place=place,
             seed=seed,
+            whole=whole,
             bench=self.bench,
         )
 

@@ -46,9 +46,11 @@ REACH: dict[str, tuple[str, tuple[str, ...], dict[str, Any]]] = {
     "listen": (
         "listen",
         ("--band", BAND, "--phones", "test speaker", "--carrier", "30uV@700Hz", "--seconds", "2s",
-         "--of-onset", "103%", "--tune", "0s:-3kHz,2s:1.5kHz", "--place", "rural", "--seed", "5"),
+         "--of-onset", "103%", "--tune", "0s:-3kHz,2s:1.5kHz", "--place", "rural", "--seed", "5",
+         "--whole"),
         {"band": BAND, "output": 1, "seconds": 2.0, "relative": pytest.approx(1.03), "path": None,
-         "tune": [(0.0, -3e3), (2.0, 1.5e3)], "place": "rural", "seed": 5},
+         "tune": [(0.0, -3e3), (2.0, 1.5e3)], "place": "rural", "seed": 5,
+         "whole": True},
     ),
     "audio": ("audio_in_depth", ("--band", BAND, "--at", "37%"), {"band": BAND, "rotation": 0.37}),
     "hum": ("hum_in_depth", ("--band", BAND, "--at", "37%"), {"band": BAND, "rotation": 0.37}),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,7 +15,9 @@ from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.circuit.views.envelope import LOWEST_V
 from receiver_sim.engine import Bench
 from receiver_sim.errors import WrongValue
+from receiver_sim.measure.imposed_amplitude import HIGHEST_V
 from receiver_sim.measure.linear_envelope import unrest_hz
+from receiver_sim.measure.over_time import relaxation
 from receiver_sim.measure.set_noise import set_noise
 from receiver_sim.physics.band_noise import PLACES
 from receiver_sim.receiver import Receiver
@@ -62,8 +65,18 @@ def _heard_without(found: Oscillation, *, relative: bool, frequency: str) -> tup
     return tuple(notes)
 
 
-def _moves_by_itself(receiver: Receiver, found: Found, path: Sequence[tuple[float, float]]) -> str | None:
-    """Say at which end of a path the set does not hold still, by its natural modes there; None if it does."""
+class _Restless(NamedTuple):
+    """Why a set does not hold still, in words, and the length of single runs (s) that suits it."""
+
+    note: str
+    stretch_s: float
+
+
+def _moves_by_itself(
+    receiver: Receiver, found: Found, path: Sequence[tuple[float, float]]
+) -> _Restless | None:
+    """Say at which end of a path the set does not hold still, by its natural modes there or, where they all
+    decay, by a start from rest; None if it does."""
     known = found.oscillation.amplitudes
     settings = [rotation for _, rotation in path]
     for rotation in sorted({max(settings), min(settings)}, reverse=True):
@@ -76,11 +89,44 @@ def _moves_by_itself(receiver: Receiver, found: Found, path: Sequence[tuple[floa
         )
         if hertz is not None:
             pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
-            return (
-                f"at {100.0 * rotation:.4g} % of the control the set does not hold still (howl or squegging"
-                f"{pitch}): that is heard, too; 'receiver-sim onset' tells where it holds still"
-            )
+            return _Restless(_does_not_hold(rotation, f"howl or squegging{pitch}"), listening.RESTLESS_S)
+        if known is None or held is None:
+            continue
+        frame = float(np.interp(rotation, known.rotation, known.frame_hz))
+        squegs = relaxation(receiver, found.mode, rotation=rotation, frequency=frame, amplitude=held)
+        if squegs is not None:
+            what = f"from rest it squegs at {squegs.hertz / 1e3:.3g} kHz"
+            return _Restless(_does_not_hold(rotation, what), listening.SQUEGGING_S)
     return None
+
+
+def _does_not_hold(rotation: float, what: str) -> str:
+    return (
+        f"at {100.0 * rotation:.4g} % of the control the set does not hold still ({what}): that is heard, "
+        "too; 'receiver-sim onset' tells where it holds still"
+    )
+
+
+def _bursts(sound: Sound) -> tuple[str, ...]:
+    """Say what is rough in a sound whose oscillation comes in bursts beyond all that a grid holds at rest."""
+    if not sound.amplitude_v.max(initial=0.0) > HIGHEST_V:
+        return ()
+    return (
+        f"bursts reach {sound.amplitude_v.max():.0f} V at the hot end: where they grow within a few cycles "
+        "of the carrier the envelope is rough, and their height may be several times too large",
+    )
+
+
+def _ended(sound: Sound) -> tuple[str, ...]:
+    """Say that a sound is shorter than was asked for."""
+    if sound.asked_s is None or sound.steps is None:
+        return ()
+    there = sound.volts.size / sound.rate
+    return (
+        f"{there:.3g} s of the {sound.asked_s:.3g} s asked for: squegging took ngspice {sound.steps} time "
+        f"steps so far, and all of it would take {sound.asked_s / there:.0f} times as long; --whole computes "
+        "it",
+    )
 
 
 def listen(
@@ -95,6 +141,7 @@ def listen(
     tune: Sequence[tuple[float, float]] | None = None,
     place: str | None = "residential",
     seed: int = 1,
+    whole: bool = False,
     bench: Bench | None = None,
     progress: Progress = quiet,
 ) -> Sound:
@@ -103,7 +150,9 @@ def listen(
     path: (s, rotation 0..1) at rising times; relative: instead, stand still at this multiple of the onset's
     rotation; neither: go through onset and back. tune: (s, Hz) at rising times, how far the dial stands off
     its own setting; None: it stands still. place: whose noise comes in at the aerial, a category of ITU-R
-    P.372 (physics.band_noise.PLACES), the set's own beside it; None: a clean sound; seed: names the noise. Of
+    P.372 (physics.band_noise.PLACES), the set's own beside it; None: a clean sound; seed: names the noise.
+    whole: compute all of it, however long it takes, of a set that squegs so fast that a second takes many
+    minutes; else the sound ends after `listening.MOST_STEPS`, and `Sound.asked_s` says what was asked. Of
     a band without onset on its control the sound is that of the set as it is, with a note. Errors as for
     `detect`, and WrongValue for a place that is none.
     """
@@ -147,9 +196,11 @@ def listen(
             noise=noise,
             seed=seed,
             place=place or "",
-            stretch_s=None if restless is None else listening.RESTLESS_S,
+            stretch_s=None if restless is None else restless.stretch_s,
+            most_steps=None if whole else listening.MOST_STEPS,
             progress=lambda done, total: progress("listening", done, total),
         )
         notes = _heard_without(oscillation, relative=relative is not None, frequency=frequency)
-        notes += () if restless is None else (restless,)
+        notes += () if restless is None else (restless.note,)
+        notes += (*_bursts(sound), *_ended(sound))
         return replace(sound, warnings=build.warnings, status=oscillation.status, notes=notes)

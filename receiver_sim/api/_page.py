@@ -15,6 +15,7 @@ from receiver_sim.api._sheet import sheet as bench_sheet
 from receiver_sim.builds import band_named, opened
 from receiver_sim.circuit.signals import DialPath, Signal
 from receiver_sim.engine import Bench
+from receiver_sim.errors import NoAnswer
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import resonance_curve
 from receiver_sim.measure.set_noise import set_noise
@@ -270,6 +271,12 @@ def pieces_of(
             signals=[tune.signal], seconds=LEAD_S + tune.seconds, output=output, dial=tune.dial,
             noise=noise, place=PLACE,
         )  # fmt: skip
+        if sound.asked_s is not None:
+            there = sound.volts.size / sound.rate
+            raise NoAnswer(
+                f"the set squegs so fast that {sound.steps} time steps led to {there:.2g} s only; "
+                "'receiver-sim listen --whole' takes the time"
+            )
         spl = None
         if sound.level_db is not None and sound.rms_v > 0.0:
             spl = sound.level_db - 20.0 * float(np.log10(sound.rms_v))

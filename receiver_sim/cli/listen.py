@@ -95,6 +95,11 @@ if TYPE_CHECKING:
     metavar="VOLTS",
     help="Volts across the phones at full scale of the file; default: the highest peak at 90 % of it.",
 )
+@click.option(
+    "--whole",
+    is_flag=True,
+    help="Compute all of a set that squegs fast, however long it takes; without it such a sound ends early.",
+)
 @file_option("heard.wav", default=Path("heard.wav"))
 @JSON
 @simulating
@@ -118,6 +123,7 @@ def listen(
     clean: bool,
     seed: int,
     full_scale: str | None,
+    whole: bool,
     output: Path,
     as_json: bool,
     pool: Pool,
@@ -166,6 +172,7 @@ def listen(
             tune=dial,
             place=None if clean else place,
             seed=seed,
+            whole=whole,
             bench=bench,
             progress=progress,
         )

@@ -54,6 +54,16 @@ RESTLESS_S = 0.02
 """The same for a set that howls: clipped on both sides at some kilohertz it takes ngspice a thousand steps a
 millisecond at worst, and a stretch of the usual length a minute and more."""
 
+SQUEGGING_S = 0.005
+"""The same for a set that squegs from rest though small disturbances of it decay."""
+
+MOST_STEPS = 40_000
+"""Time steps after which the run of a set that takes more than `DENSE` of them in each sample is ended: half
+a minute. A set that squegs at 46 kHz takes two to three millions a second."""
+
+DENSE = 10.0
+"""Noise, keying and howl at audio pitch take one to five steps in a sample."""
+
 RELTOL = "reltol=1e-3"
 """Newton's method stops at the first step that is smaller: what is left is of the order of its square. A
 third of the iterations are spared; a test holds the sound beside that of `TRAN_OPTIONS`."""
@@ -161,16 +171,17 @@ def run(
     seed: int = 1,
     place: str = "",
     stretch_s: float | None = None,
+    most_steps: int | None = MOST_STEPS,
 ) -> Sound:
     """Return the sound at one output (index of the phones) for `seconds` of listening.
 
     reference_hz: frequency that the signals' offsets count from (that of the oscillation at onset), with the
     dial where it stands at first; dial: how it moves from there, None if it stands still. noise: what makes
     noise, None for a clean sound; seed: names its course; place: where the band's noise is from; stretch_s:
-    length of the single runs, `CHUNK_S` if
-    None. Raises
-    ValueError for an empty path, no aerial, a length that is none or ends before a signal begins, EngineError
-    when a simulation fails.
+    length of the single runs, `CHUNK_S` if None. most_steps: time steps after which a run that is dense with
+    them (`DENSE`) is ended, None for a whole one; what is there then is the sound, `Sound.asked_s` says so.
+    Raises ValueError for an empty path, no aerial, a length that is none or ends before a signal begins,
+    EngineError when a simulation fails.
     """
     from scipy.interpolate import CubicSpline  # noqa: PLC0415 - it takes long to load
 
@@ -198,6 +209,7 @@ def run(
     )  # fmt: skip
     sources = None if noise is None or courses is None else (noise, courses)
     state: Vectors | None = None
+    taken = 0
     for k in range(total):
         start, stop = k * chunk, seconds if k == total - 1 else (k + 1) * chunk
         circuit = plan(
@@ -213,12 +225,19 @@ def run(
         volts[here] = CubicSpline(moments, state[circuit.outputs[output]][places])(grid[here] - start)
         amplitude[here] = np.interp(grid[here] - start, state["time"], state[circuit.node(Place.AMPLITUDE)])
         progress(k + 1, total)
+        taken += moments.size
+        if most_steps is not None and taken > max(most_steps, DENSE * RATE * stop) and k < total - 1:
+            grid = grid[grid < stop - 1e-12]
+            break
+    volts, amplitude = volts[: grid.size], amplitude[: grid.size]
     if noise is not None:
         amplitude = np.sqrt(np.maximum(amplitude**2 - NOISY_SOFTENING_V**2, 0.0))
     sound = reduce(
         receiver.build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
         amplitude=amplitude, path=path, seconds=spent, dial=dial,
     )  # fmt: skip
+    if grid.size < round(seconds * RATE):
+        sound = replace(sound, asked_s=seconds, steps=taken)
     return (
         sound if noise is None else replace(sound, noise=heard(noise, mode, signals, seed=seed, place=place))
     )

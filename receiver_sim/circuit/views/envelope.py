@@ -47,6 +47,16 @@ bends."""
 SOFTENING_V = 1e-6
 """Rounds off |A| at A = 0; below the thermal volts of a tank, sqrt(kT/C), which are several microvolts."""
 
+FASTEST = 0.5
+"""Growth of the amplitude in a cycle, as ln, that a time run allows at most above 1 V: what grows faster is
+no envelope any more. Sets whose every cycle was run grew by 0.2 to 0.53 in their bursts (to 21, 61 and 90
+V). Without a bound a step that had been cut to a hundredth could find a false solution at 1e10 V, where the
+tube's law is at its end, and ngspice's estimate of the step's error let it pass."""
+
+FURTHEST_V = 1e3
+"""Amplitude from which the tube gives no more in a time run: a false solution beyond it finds no root. Bursts
+end where the plate bottoms, at some tens of volts."""
+
 NOISY_SOFTENING_V = 3e-3
 """The same where noise takes A through 0 over and over, each time a corner for Newton's method (2.5 times
 the time at SOFTENING_V). What the tube gives is in proportion to |A| there and cancels (a test holds it);
@@ -174,6 +184,8 @@ def tank_block(mode: Mode, *, reference_hz: float, softening: float = SOFTENING_
         "turning": detuning * capacitance,
         "softening": softening**2,
         "least": 0.5 * softening,
+        "most": 1e3 * capacitance * (mode.decay + FASTEST * mode.reference_hz),
+        "furthest": FURTHEST_V,
     }
     return filled("envelope_tank.cir", values)
 
