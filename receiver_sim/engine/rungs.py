@@ -1,23 +1,25 @@
 """The ladder that a search for an operating point climbs, and which rung served.
 
-The first four rungs are ngspice's own and are taken within one command: Newton's method from the deck's
+The first three rungs are ngspice's own and are taken within one command: Newton's method from the deck's
 starting values (within a sweep from the point before), conductances to ground that are taken away step by
-step, sources that are brought up from zero, and a run over time from rest. Each ends in a solution of the
-same equations to the same tolerances. They come first because they mostly cost a few milliseconds; the rest
-needs a new worker. Where one of them beyond the first served, the session's further analyses begin with the
-volts of the nearest setting that was solved (`starts`), so that they need not climb again. Small steps: the
-circuit is loaded afresh at the last setting that was solved (before any was, at one that the caller calls
-easy) and taken from there to the one asked for over settings on the way, each begun with all volts of the
-one before, which ngspice itself forgets between commands; a sweep is then made with an eighth of its step.
-It stays on the branch it began on. A d.c. sweep that needs the run over time is made again with a tera-ohm
-from every node to ground, which its deck keeps for the session if that helps: ngspice takes a leakage below
-1e-10 S for a pivot, loses all digits, and the plate wanders by volts (a drive was 4 % off). Last, the same
-with tolerances ten times as wide. These two are the only rungs that may change a figure, the tera-ohm by a
-part in a hundred thousand beside 10 Mohm; all that a session finds after them is marked with them.
+step, and sources that are brought up from zero. Each ends in a solution of the same equations to the same
+tolerances. (A fourth of its own, a run over time, does not, and is left out: see `simulator`.) They come
+first because they mostly cost a few milliseconds; the rest needs a new worker. Where one of them beyond the
+first served, the session's further analyses begin with the volts of the nearest setting that was solved
+(`starts`), so that they need not climb again. Small steps: the circuit is loaded afresh at the last setting
+that was solved (before any was, at one that the caller calls easy) and taken from there to the one asked
+for over settings on the way, each begun with all volts of the one before, which ngspice itself forgets
+between commands; a sweep is then made with an eighth of its step. It stays on the branch it began on.
+Before that the circuit is given a tera-ohm from every node to ground, which its deck keeps for the session
+if that helps: ngspice takes a leakage below 1e-10 S for a pivot, loses all digits, and the plate wanders by
+volts (a drive was 4 % off). Last, the same with tolerances ten times as wide. These two are the only rungs
+that may change a figure, the tera-ohm by a part in a hundred thousand beside 10 Mohm; all that a session
+finds after them is marked with them.
 """
 
 from __future__ import annotations
 
+import array
 import enum
 import re
 import struct
@@ -38,11 +40,12 @@ class Rung(str, enum.Enum):
     NEWTON = "Newton's method"
     GMIN = "gmin stepping"
     SOURCES = "source stepping"
-    TIME = "a run over time from rest"
     SMALL_STEPS = "small steps from another setting"
     SHUNTED = "a tera-ohm from every node to ground"
     WIDER = "tolerances ten times as wide"
 
+
+SHUNT_OHM = 1e12
 
 FINER = 8
 """A sweep that is taken in small steps has so many for one."""
@@ -51,14 +54,13 @@ STEPS = (8, 48)
 """Operating points on the way from the setting that was solved: first so many, then so many."""
 
 _OWN = (
-    (Rung.TIME, re.compile(r"transient op(eration point)?\s+(finished|converge)", re.IGNORECASE)),
     (Rung.SOURCES, re.compile(r"source stepping completed", re.IGNORECASE)),
     (Rung.GMIN, re.compile(r"gmin stepping completed", re.IGNORECASE)),
 )
 
 _NO_SOLUTION = re.compile(
-    r"singular\s+matrix|time\s?step\s+too\s+small|no\s+convergence|iteration\s+limit|out\s+of\s+range"
-    r"|stepping\s+failed|transient\s+op\s+failed|not\s+finite|gave\s+no\s+result|holds\s+no\s+data",
+    r"singular\s+matrix|time\s?step\s+too\s+small|no\s+convergence|without\s+convergence|iteration\s+limit"
+    r"|out\s+of\s+range|stepping\s+failed|operating\s+point\s+failed|not\s+finite|gave\s+no\s+result|holds\s+no\s+data",
     re.IGNORECASE,
 )
 
@@ -90,7 +92,23 @@ def widened(deck: Deck) -> Deck:
 
 def shunted(deck: Deck) -> Deck:
     """Return the deck with a tera-ohm from every node to ground."""
-    return Deck(title=deck.title, text=f".options rshunt=1e12\n{deck.text}")
+    return Deck(title=deck.title, text=f".options rshunt={SHUNT_OHM:g}\n{deck.text}")
+
+
+def has_shunts(deck: Deck) -> bool:
+    """Whether a deck has resistors from every node to ground already."""
+    return "rshunt=" in deck.text.lower()
+
+
+def carried_by_shunts(point: Plot) -> bool:
+    """Whether tera-ohms take a tenth of a milliampere or more somewhere: a current without another way, so
+    that the circuit itself has no solution.
+    """
+    volts = array.array("d")
+    for name, is_complex, data in point.vectors:
+        if "#" not in name and not is_complex:
+            volts.frombytes(data)
+    return any(abs(one) > SHUNT_OHM * 1e-4 for one in volts)
 
 
 def value_in(deck: Deck, key: Key) -> float | None:

@@ -29,6 +29,8 @@ from receiver_sim.engine.rungs import (
     Rung,
     Way,
     begun_at,
+    carried_by_shunts,
+    has_shunts,
     no_solution,
     shunted,
     value_in,
@@ -119,7 +121,6 @@ class Session:
         self._following = False
         self._astray = False
         self._troubled = False
-        self._to_shunt = renew is not None
         self._loaded(deck)
 
     # ------------------------------------------------------------------ changes
@@ -330,7 +331,7 @@ class Session:
             done, rung = self._climbed(request, unsolved)
         self._solved = dict(self._now)
         if self._renew is not None:
-            self._following |= rung is not None
+            self._following |= rung is not None and rung is not Rung.SHUNTED
             self._troubled |= self._following or done.rung != Rung.NEWTON.name
         rung = max(rung or Rung[done.rung], self._least, key=list(Rung).index)
         self._count(0.0, 0, rung)
@@ -438,30 +439,8 @@ class Session:
             self._asked(Load(begun_at(self.deck, point.plot).lines), "load the circuit")
             request, way = replace(request, alters=self._settings()), Rung[point.rung]
         done = self._asked(request, request.command)
-        if self._to_shunt and request.kind == "dc" and done.rung == Rung.TIME.name:
-            done = self._shunted(request, done)
         self._astray = self._renew is not None and done.rung != Rung.NEWTON.name
         return replace(done, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
-
-    def _shunted(self, request: Run, done: Done) -> Done:
-        """Return what a sweep gives with a tera-ohm from every node to ground, which then stays, else what it
-        gave without.
-        """
-        self._to_shunt = False
-        assert self._renew is not None
-        deck = shunted(self.deck)
-        try:
-            self._asked(Load(deck.lines), "load the circuit")
-            again = self._asked(replace(request, alters=self._settings()), request.command)
-        except _Unsolved:
-            self.worker = self._renew(self.worker)
-            again = done
-        if again.rung == Rung.TIME.name:
-            self._asked(Load(self.deck.lines), "load the circuit")
-            self._queued = list(self._settings())
-            return done
-        self.deck, self._least = deck, Rung.SHUNTED
-        return again
 
     def _settings(self) -> tuple[str, ...]:
         """Return the commands that give a freshly loaded deck all that was altered."""
@@ -477,19 +456,49 @@ class Session:
         if self._renew is None or not no_solution(unsolved.reason):
             raise self._failure(request.command, unsolved)
         way, tried = self._way(request), 0
-        attempts = [(Rung.SMALL_STEPS, self.deck, steps) for steps in STEPS] if way is not None else []
-        attempts += [(Rung.WIDER, widened(self.deck), STEPS[0])]
-        for rung, deck, steps in attempts:
+        attempts: list[tuple[Rung, Deck, Way | None, int]] = []
+        if not has_shunts(self.deck):
+            attempts += [(Rung.SHUNTED, shunted(self.deck), None, 0)]
+        if way is not None:
+            attempts += [(Rung.SMALL_STEPS, self.deck, way, steps) for steps in STEPS]
+        attempts += [(Rung.WIDER, widened(self.deck), way, STEPS[0])]
+        for rung, deck, along, steps in attempts:
             self.worker = self._renew(self.worker)
             tried += 1
             try:
-                done = self._stepped(deck, request, way, steps)
+                if rung is Rung.SHUNTED:
+                    done = self._with_shunts(deck, request)
+                else:
+                    done = self._stepped(deck, request, along, steps)
             except _Unsolved:
                 continue
             if rung is Rung.WIDER:
                 self._least = rung
+            elif rung is Rung.SHUNTED:
+                self.deck, self._least = deck, rung
             return done, rung
         raise self._failure(request.command, unsolved, _TRIED if way is not None else _TRIED_ALONE)
+
+    def _with_shunts(self, deck: Deck, request: Run) -> Done:
+        """Return what a request gives with a tera-ohm from every node to ground. Raises _Unsolved, also where
+        these take a current that nothing else does: that is no solution of the circuit."""
+        self._asked(Load(deck.lines), "load the circuit")
+        whole = replace(request, alters=self._settings(), vectors=None)
+        plain = request.kind in ("op", "dc") and all("@" not in name for name in request.vectors or ())
+        if not plain:
+            point = self._asked(Run(whole.alters, "op", "op", None), "op")
+            assert point.plot is not None
+            if carried_by_shunts(point.plot):
+                raise _Unsolved(Failed("no convergence but by what the tera-ohms take", ()))
+            return self._asked(replace(request, alters=()), request.command)
+        done = self._asked(whole, request.command)
+        assert done.plot is not None
+        if carried_by_shunts(done.plot):
+            raise _Unsolved(Failed("no convergence but by what the tera-ohms take", ()))
+        plot, absent = chosen(done.plot, request)
+        if plot is None:
+            raise _Unsolved(Failed(f"the {request.kind} analysis gives no {' nor '.join(absent)}", ()))
+        return replace(done, plot=plot)
 
     def _way(self, request: Run) -> Way | None:
         """Return the way to what is asked for from what was solved last, else from what is easy."""

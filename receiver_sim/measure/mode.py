@@ -20,9 +20,10 @@ from receiver_sim.circuit.element import GROUND, current_source
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.engine import Vectors
+from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.on_bench import AtDial
-from receiver_sim.physics.mode import residues, resonance
+from receiver_sim.physics.mode import Resonance, residues, resonance
 
 ELECTRODES = (Place.GRID, Place.CATHODE, Place.PLATE, Place.SCREEN)
 
@@ -31,6 +32,9 @@ _CATHODE_SOURCE = "icathode"
 _POINTS = 11
 _SPAN = 2.0
 """Half of the range swept, in bandwidths of the tank."""
+
+_WIDEST = 0.6
+"""Half of the widest range looked at for a damped resonance, as a share of its centre."""
 
 SILENCE_V = 200.0
 """Put into the grid lead by the (otherwise idle) voltage source of the double-injection probe: no current
@@ -93,25 +97,45 @@ def _swept(
     on: Loaded, nodes: Sequence[str], *, dial_hz: float, q: float
 ) -> tuple[dict[Role, Vectors], float]:
     """Return the sweeps around resonance by what drives them, and their centre (Hz)."""
-    hot, centre = nodes[0], dial_hz
+    centre = dial_hz
     drivers = [Role.TANK_CURRENT]
     if on.circuit.find(Role.AERIAL) is not None:
         drivers.append(Role.AERIAL)
+    share = _SPAN / q
     for _ in range(3):
-        runs = {}
-        half = _SPAN * centre / q
+        runs, found, share = _seen(on, drivers, nodes, centre=centre, share=share)
+        half = share * centre
+        away = -found.pole.imag / (2.0 * np.pi)
+        if abs(away) < 0.5 * half:
+            return runs, centre
+        last, centre = centre, centre + away
+    return runs, last
+
+
+def _seen(
+    on: Loaded, drivers: Sequence[Role], nodes: Sequence[str], *, centre: float, share: float
+) -> tuple[dict[Role, Vectors], Resonance, float]:
+    """Return sweeps `share` of the centre to either side, the resonance in them, and the share it took.
+
+    A tank that its aerial damps to a Q of one or two shows no resonance within the bandwidth of its coil,
+    only a slope: the range is widened until one shows. Raises NoAnswer where none does.
+    """
+    while True:
+        runs, half = {}, share * centre
         for source in drivers:
             with on.driven(source):
                 runs[source] = on.session.ac(
                     centre - half, centre + half, _POINTS, vectors=["frequency", *nodes]
                 )
         into = runs[Role.TANK_CURRENT]
-        found = resonance(into["frequency"].real, response=into[hot], reference_hz=centre)
-        away = -found.pole.imag / (2.0 * np.pi)
-        if abs(away) < 0.5 * half:
-            return runs, centre
-        last, centre = centre, centre + away
-    return runs, last
+        try:
+            found = resonance(into["frequency"].real, response=into[nodes[0]], reference_hz=centre)
+        except NoAnswer:
+            if share >= _WIDEST:
+                raise
+            share = min(4.0 * share, _WIDEST)
+        else:
+            return runs, found, share
 
 
 def _strays(on: Loaded, mode: Mode) -> tuple[complex, tuple[complex, ...]]:

@@ -417,7 +417,8 @@ def in_short(tuned: Tuned, *, tuning: float, rotation: float, reach_v: float) ->
     top = float(raw.amplitude[-1])
     if beyond.size and beyond[-1] == raw.wiper.size - 1:
         inside = np.flatnonzero(raw.wiper <= 1.0)
-        pair = slice(inside[-1], inside[-1] + 2)
+        # of a set whose onset lies at the very top the least amplitude of the sweep is beyond it
+        pair = slice(inside[-1], inside[-1] + 2) if inside.size else slice(1)
         top = math.exp(float(np.interp(1.0, raw.wiper[pair], np.log(raw.amplitude[pair]))))
     return InShort(top, 0.0 if jump is None else jump.backlash_deg)
 

@@ -151,8 +151,10 @@ class Listener:
         current, mode = self.current(carrier_v), self.mode.at(rotation)
         with self._imposed(rotation, current * mode.rp) as on:
             amplitude = self._amplitude(on, current, mode)
-            on.set(Role.AMPLITUDE, amplitude)
-            answer = self._answer(on, tone, mode)
+            # what a weaker one is detected with is in proportion to it, and drowns in what rounding leaves
+            looked_at = max(amplitude, LOWEST_V)
+            on.set(Role.AMPLITUDE, looked_at)
+            answer = self._answer(on, tone, mode) * amplitude / looked_at
         return amplitude, AM_DEPTH * current * answer / math.sqrt(2.0)
 
     def am_in_time(self, rotation: float, carrier_v: float, *, tone: float = AM_HZ) -> float:
@@ -206,7 +208,7 @@ class Listener:
 
     def _amplitude(self, on: Loaded, current: float, mode: Mode) -> float:
         """Return the amplitude that a current in tune sustains: the root of G a - drive(a) = I, by Brent's
-        method."""
+        method; below LOWEST_V, where the tube is as good as linear, that of the drive there."""
         from scipy.optimize import brentq  # noqa: PLC0415 - it takes long to load
 
         capacitance, node = 1.0 / abs(mode.residue), on.node(Place.DRIVE)
@@ -217,18 +219,20 @@ class Listener:
             drive = 1e-3 * float(on.session.op(vectors=[node])[node][0])
             return math.log(max(mode.decay * capacitance * amplitude - drive, 1e-30) / current)
 
-        low = math.log(current * mode.rp) - 0.1
+        least = math.log(LOWEST_V)
+        over = excess(least)
+        if over >= 0.0:
+            return LOWEST_V * math.exp(-over)
+        low = max(math.log(current * mode.rp) - 0.1, least)
         high = low + 1.0
         while excess(high) < 0.0:
             high += 1.0
             if high > math.log(50.0):
                 raise NoAnswer("this setting lies above onset: the amplitude finds no end")
-        low -= 2.0
         # a tube that works against the swing leaves a small part of what the tank alone would have
-        while excess(low) > 0.0:
-            low -= 2.0
-            if low < math.log(current * mode.rp) - 20.0:
-                raise NoAnswer("this setting damps the tank so far that no amplitude was found")
+        low = max(low - 2.0, least)
+        while low > least and excess(low) > 0.0:
+            low = max(low - 2.0, least)
         return math.exp(float(brentq(excess, low, high, xtol=1e-6)))
 
     def _answer(self, on: Loaded, tone: float, mode: Mode, *, regenerated: bool = True) -> float:

@@ -16,7 +16,7 @@ from receiver_sim.receiver import Receiver
 from receiver_sim.schema import load_build
 
 
-def test_a_sweep_that_needs_a_run_over_time_is_made_again_with_a_tera_ohm(bench: Bench) -> None:
+def test_a_sweep_without_solution_is_made_again_with_a_tera_ohm(bench: Bench) -> None:
     """Guards against a drive 4 % off and half an hour for `check`. Held against the same circuit without the
     tera-ohm, of which ngspice takes smaller pivots (`pivtol`), so that Newton's method serves.
 
