@@ -135,7 +135,8 @@ def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float
     last = int(np.argmax(beyond)) if beyond.any() else beyond.size - 1
     found = _balance(
         circuit, {name: v[: last + 1] for name, v in run.items()}, (np.zeros(2), np.zeros(2)), None,
-        skip=round(1.0 / _COARSE),
+        # of a set whose onset lies at the very top the least amplitude is beyond it already
+        skip=min(round(1.0 / _COARSE), last),
     )  # fmt: skip
     first = max(float(found.wiper[0]), 1e-3)
     return replace(

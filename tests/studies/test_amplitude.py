@@ -17,7 +17,7 @@ from receiver_sim.circuit.circuit import joined
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.phases import Swings
 from receiver_sim.circuit.registry import filled
-from receiver_sim.circuit.views.envelope import DC_OPTIONS, balance_circuit, knob_path
+from receiver_sim.circuit.views.envelope import DC_OPTIONS, LOWEST_V, balance_circuit, knob_path
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine import Bench, process
 from receiver_sim.engine.protocol import Run
@@ -431,6 +431,21 @@ def test_a_coarse_sweep_tells_backlash_and_top(bench, demo, demo_cards):
             reach_v=reach * whole.amplitudes.amplitude_v[-1],
         )
         holds_against(short, whole)
+
+
+@pytest.mark.parametrize("feed", [150e3, 1e6])
+def test_of_an_onset_at_the_very_top_a_coarse_sweep_has_the_least_amplitude(bench, demo, demo_cards, feed):
+    """A drawn set may begin to oscillate at the last hair of the control, by loop gain, and by the balance of
+    amplitudes just beyond it: there is no amplitude within the control then. It was a fault of `check`.
+    """
+    search, _ = found(demo, demo_cards, bench, 0, time_runs=False)
+    assert search.tuning_farad is not None
+    control = demo.regeneration.model_copy(update={"top": feed})  # so much (ohm) that the top is too low
+    weak = demo.model_copy(update={"regeneration": control})
+    tuned = Receiver(weak, bench).at(weak.bands[0], search.dial_hz)
+    short = amplitude.in_short(tuned, tuning=search.tuning_farad, rotation=1.0, reach_v=3.0)
+    assert short is not None
+    assert 0.0 < short.top_v < 1.3 * LOWEST_V and short.backlash_deg == 0.0
 
 
 def holds_against(short, whole):
