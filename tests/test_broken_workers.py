@@ -18,6 +18,7 @@ from receiver_sim.api import _sure
 from receiver_sim.api._spread import plan_for
 from receiver_sim.cli import common as cli_common
 from receiver_sim.engine import Bench, EngineLost, process
+from receiver_sim.engine.protocol import Run
 from receiver_sim.engine.session import Session
 from receiver_sim.schema import Build
 from receiver_sim.studies.drawn_sets import look_at_set
@@ -56,12 +57,13 @@ class Hand:
         self.hit: int | None = None
         self.asked = 0
 
-    def ask(self, worker: process.WorkerProcess) -> None:
+    def ask(self, worker: process.WorkerProcess, request: Any) -> None:
         """Called before each request of a worker."""
         self.pids.add(worker.pid)
         if self.hit is None and self.now:
             self.asked += 1
-            if self.asked == 3:  # in the midst of a session, not at its beginning
+            # in the midst of a session, not at its beginning, nor where it only says goodbye
+            if self.asked >= 3 and isinstance(request, Run):
                 self.hit = worker.pid
                 os.kill(worker.pid, self.number)
 
@@ -82,7 +84,7 @@ def checked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hand: Hand) -> Any:
             yield told
 
     def ask(worker: process.WorkerProcess, request: Any) -> Any:
-        hand.ask(worker)
+        hand.ask(worker, request)
         return real(worker, request)
 
     for module in ("check", "common"):
