@@ -51,6 +51,7 @@ LONGEST_FIRST = (
     "test_cli_coils.py",
     "test_cli_envelope.py",
     "studies/test_detection.py",
+    "studies/test_bursts.py",
     "studies/test_throttle.py",
     "views/test_audio_views.py",
     "circuit/test_tube.py",

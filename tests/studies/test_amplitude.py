@@ -17,6 +17,7 @@ from receiver_sim.circuit.circuit import joined
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.phases import Swings
 from receiver_sim.circuit.registry import filled
+from receiver_sim.circuit.roles import Place
 from receiver_sim.circuit.views.envelope import DC_OPTIONS, LOWEST_V, balance_circuit, knob_path
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.engine import Bench, process
@@ -446,6 +447,27 @@ def test_of_an_onset_at_the_very_top_a_coarse_sweep_has_the_least_amplitude(benc
     short = amplitude.in_short(tuned, tuning=search.tuning_farad, rotation=1.0, reach_v=3.0)
     assert short is not None
     assert 0.0 < short.top_v < 1.3 * LOWEST_V and short.backlash_deg == 0.0
+
+
+def test_where_a_coarse_sweep_comes_from_does_not_matter(bench, demo, demo_cards, monkeypatch):
+    """Its first points lead to the curve: of some drawn sets they lie beyond the control, and `check` ended as
+    a fault of the program.
+    """
+    search, _ = found(demo, demo_cards, bench, 0, time_runs=False)
+    assert search.tuning_farad is not None and search.onset is not None
+    tuned, real = Receiver(demo, bench).at(demo.bands[0], search.dial_hz), balance._sweep
+    given = {"tuning": search.tuning_farad, "rotation": search.onset.rotation, "reach_v": 3.0}
+    plain = amplitude.in_short(tuned, **given)
+
+    def from_beyond(on, end, step, phases=None, *, start=-1.0):
+        run = dict(real(on, end, step, phases, start=start))
+        knob = on.node(Place.KNOB)
+        if start < 0.0:
+            run[knob] = np.concatenate([[1.1, 1.2, 1.3, 1.4], run[knob][4:]])
+        return run
+
+    monkeypatch.setattr(balance, "_sweep", from_beyond)
+    assert amplitude.in_short(tuned, **given) == plain
 
 
 def holds_against(short, whole):

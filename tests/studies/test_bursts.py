@@ -115,6 +115,7 @@ def test_a_sound_that_takes_too_long_is_ended_and_says_so(bench, monkeypatch):
     assert any("from rest it squegs at" in note for note in sound.notes)
 
 
+@pytest.mark.long
 def test_the_whole_of_it_is_computed_when_asked_for(bench, monkeypatch):
     monkeypatch.setattr(listening, "MOST_STEPS", 300)
     monkeypatch.setattr(listening, "SQUEGGING_S", 0.5e-3)
