@@ -450,8 +450,8 @@ def test_of_an_onset_at_the_very_top_a_coarse_sweep_has_the_least_amplitude(benc
 
 
 def test_where_a_coarse_sweep_comes_from_does_not_matter(bench, demo, demo_cards, monkeypatch):
-    """Its first points lead to the curve: of some drawn sets they lie beyond the control, and `check` ended as
-    a fault of the program.
+    """Its first points lead to the curve: of some drawn sets they lie beyond the control, and `check` ended
+    as a fault of the program.
     """
     search, _ = found(demo, demo_cards, bench, 0, time_runs=False)
     assert search.tuning_farad is not None and search.onset is not None
