@@ -422,11 +422,8 @@ class Session:
             self._starts.keep({**self._now, **self._ends_of(request, 2)}, done.plot)
         if request.kind == "dc":
             self._starts.keep({**self._now, **self._ends_of(request, 3)}, done.plot, -1)
-        plot, absent = chosen(done.plot, request)
-        if plot is None:
-            self.worker.kill()
-            raise _Unsolved(Failed(f"the {request.kind} analysis gives no {' nor '.join(absent)}", ()))
-        return replace(done, plot=plot, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
+        done = self._only_what_was_asked(done, request)
+        return replace(done, rung=max(way, Rung[done.rung], key=list(Rung).index).name)
 
     def _from_one_point(self, request: Run) -> Done:
         """Return what a request gives, from the operating point of its settings if the one before it needed
@@ -485,18 +482,21 @@ class Session:
         self._asked(Load(deck.lines), "load the circuit")
         whole = replace(request, alters=self._settings(), vectors=None)
         plain = request.kind in ("op", "dc") and all("@" not in name for name in request.vectors or ())
-        if not plain:
-            point = self._asked(Run(whole.alters, "op", "op", None), "op")
-            assert point.plot is not None
-            if carried_by_shunts(point.plot):
-                raise _Unsolved(Failed("no convergence but by what the tera-ohms take", ()))
-            return self._asked(replace(request, alters=()), request.command)
-        done = self._asked(whole, request.command)
+        looked_at = whole if plain else Run(whole.alters, "op", "op", None)
+        done = self._asked(looked_at, looked_at.command)
         assert done.plot is not None
         if carried_by_shunts(done.plot):
             raise _Unsolved(Failed("no convergence but by what the tera-ohms take", ()))
+        if plain:
+            return self._only_what_was_asked(done, request)
+        return self._asked(replace(request, alters=()), request.command)
+
+    def _only_what_was_asked(self, done: Done, request: Run) -> Done:
+        """Return an answer that has all vectors with those of the request alone. Raises _Unsolved."""
+        assert done.plot is not None
         plot, absent = chosen(done.plot, request)
         if plot is None:
+            self.worker.kill()
             raise _Unsolved(Failed(f"the {request.kind} analysis gives no {' nor '.join(absent)}", ()))
         return replace(done, plot=plot)
 

@@ -116,15 +116,19 @@ def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float
     """
     knob = circuit.node(Place.KNOB)
     steps = max(math.floor((math.log(max(reach_v / LOWEST_V, 1.0)) - 0.4) / _COARSE), 16)
-    run_up = round(1.0 / _COARSE)
-    parts = []
+    # the first points lead to the curve, and may lie anywhere
+    skip = round(1.0 / _COARSE)
+    parts: list[Vectors] = []
     try:
         with loaded(bench, circuit, climb=False) as on:
             # each run begins with an operating point from nothing, which costs as much as ten points
             parts = [_sweep(on, steps * _COARSE, _COARSE)]
-            while parts[-1][knob][run_up:].max() <= _BEYOND and steps * _COARSE < _HIGHEST:
+            while (
+                parts[-1][knob][0 if len(parts) > 1 else skip :].max() <= _BEYOND
+                and steps * _COARSE < _HIGHEST
+            ):
                 parts.append(_sweep(on, (steps + 3) * _COARSE, _COARSE, start=(steps + 1) * _COARSE))
-                run_up, steps = 0, steps + 3
+                steps += 3
     except EngineFailed:
         if not parts:
             raise
@@ -132,8 +136,6 @@ def coarse_sweep(bench: Bench, circuit: Circuit, *, guess: float, reach_v: float
         with loaded(bench, circuit, climb=False) as on:
             parts = [_sweep(on, min((steps + 6) * _COARSE, _HIGHEST), _COARSE)]
     run = {name: np.concatenate([part[name] for part in parts]) for name in _nodes(circuit)}
-    # the first points lead to the curve, and may lie anywhere
-    skip = round(1.0 / _COARSE)
     beyond = (run[knob] > _BEYOND) & (np.arange(run[knob].size) >= skip)
     last = int(np.argmax(beyond)) if beyond.any() else beyond.size - 1
     found = _balance(

@@ -75,7 +75,7 @@ def watch(
     run_ = kicked(receiver, mode, rotation, frequency, seconds, volts=1e-3)
     before, mean = means_of(run_.time, run_.amplitude)
     hertz, swing = motion(run_.time, run_.amplitude, least=_MOTION * mean)
-    settled = swing is not None and abs(mean - before) < _SETTLED * mean
+    settled = swing is not None and _has_settled(before, mean)
     return hertz, swing, mean if settled else None
 
 
@@ -84,6 +84,10 @@ def means_of(time: FloatArray, values: FloatArray) -> tuple[float, float]:
     grid = np.linspace(time[-1] / 3.0, time[-1], 8000)
     second, last = np.split(np.interp(grid, time, values), 2)
     return float(second.mean()), float(last.mean())
+
+
+def _has_settled(before: float, mean: float) -> bool:
+    return abs(mean - before) < _SETTLED * mean
 
 
 def watch_at_rest(
@@ -129,7 +133,7 @@ def relaxation(
         before, mean = means_of(run_.time, run_.amplitude)
         hertz, swing = motion(run_.time, run_.amplitude, least=_RELAXES * mean)
         if hertz is not None and swing is not None and seen is not None:
-            return Moving(hertz, swing, mean if abs(mean - before) < _SETTLED * mean else None)
+            return Moving(hertz, swing, mean if _has_settled(before, mean) else None)
         seen = hertz
         if swing is None and mean > 0.5 * amplitude:
             return None

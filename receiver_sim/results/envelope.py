@@ -370,6 +370,12 @@ class Stability:
     stray_rotation: float | None = None
 
     @property
+    def squegs_from_rest(self) -> bool:
+        """Whether small disturbances die away at every setting, but a run over time from rest kept moving."""
+        moving = (p for p in self.points if p.motion_hz is not None and p.amplitude_v > 0.0)
+        return self.kind is Steadiness.HOLDS_STILL and any(moving)
+
+    @property
     def telling(self) -> tuple[int, int] | None:
         """Indices of the point, and of the mode there, to name for all settings; None where nothing rings.
 

@@ -18,7 +18,6 @@ from receiver_sim.results.envelope import (
     Sound,
     SpeechSetting,
     Stability,
-    Steadiness,
     Verification,
 )
 from receiver_sim.views.control_words import Words, set_to, words_of
@@ -210,7 +209,7 @@ def _motion_note(found: Stability) -> Note | None:
             pace = "irregularly" if p.motion_hz is None else f"at {fixed(p.motion_hz, 0)} Hz"
             start = (
                 "it would hold still once it stood, but a start from rest ends in squegging: "
-                if squegs_from_rest(found)
+                if found.squegs_from_rest
                 else ""
             )
             knob = fixed(p.setting.rotation, 1, 100.0)
@@ -219,12 +218,6 @@ def _motion_note(found: Stability) -> Note | None:
                 f"the {where} swings by {engineering(p.motion_v, 'V')} in all, {pace}{_mean(p)}"
             )
     return None
-
-
-def squegs_from_rest(found: Stability) -> bool:
-    """Whether small disturbances die away at every setting, but a run over time from rest kept moving."""
-    moving = (p for p in found.points if p.motion_hz is not None and p.amplitude_v > 0.0)
-    return found.kind is Steadiness.HOLDS_STILL and any(moving)
 
 
 NOT_FROM_REST = "not from rest"
@@ -268,7 +261,7 @@ def _stability_rows(band: BandOscillation) -> list[tuple[str, ...]]:
             (
                 found.band,
                 found.what,
-                NOT_FROM_REST if squegs_from_rest(found) else found.kind.value,
+                NOT_FROM_REST if found.squegs_from_rest else found.kind.value,
                 where,
                 NOTHING if mode is None else fixed(mode[1], 0),
                 NOTHING if mode is None else fixed(mode[0], 0),
