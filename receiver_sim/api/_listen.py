@@ -109,10 +109,10 @@ def _does_not_hold(rotation: float, what: str) -> str:
 
 def _bursts(sound: Sound) -> tuple[str, ...]:
     """Say what is rough in a sound whose oscillation comes in bursts beyond all that a grid holds at rest."""
-    if not sound.amplitude_v.max(initial=0.0) > HIGHEST_V:
+    if sound.highest_v is None or sound.highest_v <= HIGHEST_V:
         return ()
     return (
-        f"bursts reach {sound.amplitude_v.max():.0f} V at the hot end: where they grow within a few cycles "
+        f"bursts reach {sound.highest_v:.0f} V at the hot end: where they grow within a few cycles "
         "of the carrier the envelope is rough, and their height may be several times too large",
     )
 

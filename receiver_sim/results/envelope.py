@@ -529,6 +529,7 @@ class Sound(Answer):
     sensitivity; rotation: of the control at each sample time of `path_s`; amplitude_v: of oscillation there;
     dial_offset_hz: of the dial from `dial_hz` there, None if it stood still. status: of the band, as for the
     loop gain; notes: what that means for what is heard; noise: what of it is noise, None for a clean sound.
+    highest_v: amplitude in the highest of all steps of the run, of which amplitude_v has a few hundred.
     asked_s: length asked for, s, where the run was ended before; steps: time steps of ngspice that it took
     by then; both None for a whole one.
     """
@@ -552,6 +553,7 @@ class Sound(Answer):
     noise: NoiseHeard | None = None
     asked_s: float | None = None
     steps: int | None = None
+    highest_v: float | None = None
 
 
 __all__ = [

@@ -209,7 +209,7 @@ def run(
     )  # fmt: skip
     sources = None if noise is None or courses is None else (noise, courses)
     state: Vectors | None = None
-    taken = 0
+    taken, highest = 0, 0.0
     for k in range(total):
         start, stop = k * chunk, seconds if k == total - 1 else (k + 1) * chunk
         circuit = plan(
@@ -226,6 +226,7 @@ def run(
         amplitude[here] = np.interp(grid[here] - start, state["time"], state[circuit.node(Place.AMPLITUDE)])
         progress(k + 1, total)
         taken += moments.size
+        highest = max(highest, float(state[circuit.node(Place.AMPLITUDE)].max()))
         if most_steps is not None and taken > max(most_steps, DENSE * RATE * stop) and k < total - 1:
             grid = grid[grid < stop - 1e-12]
             break
@@ -236,6 +237,7 @@ def run(
         receiver.build, band=band, dial_hz=mode.reference_hz, output=output, time=grid, volts=volts,
         amplitude=amplitude, path=path, seconds=spent, dial=dial,
     )  # fmt: skip
+    sound = replace(sound, highest_v=highest)
     if grid.size < round(seconds * RATE):
         sound = replace(sound, asked_s=seconds, steps=taken)
     return (
