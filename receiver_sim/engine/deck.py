@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from receiver_sim.engine import pivots
 from receiver_sim.engine.errors import DeckRefused
 
 ELEMENT_LETTERS = frozenset("rclkviefghbdxsqjt")
@@ -301,7 +302,10 @@ class Deck:
                 extra.append(f".print {word[1:]} {' '.join(_printable(vector) for vector in prints)}")
         # One table for all columns of 16 characters each; ngspice splits one that just fits.
         width = [f".width out={16 * (len(prints) + 3)}"] if prints else []
-        return f"{self.title}\n{self.body}" + "".join(f"{line}\n" for line in (*width, *extra, ".end"))
+        added = pivots.chosen_anew(self.lines)
+        why = ["* Makes ngspice choose its pivots anew once the starting values let go."] if added else []
+        tail = (*why, *added, *width, *extra, ".end")
+        return f"{self.title}\n{self.body}" + "".join(f"{line}\n" for line in tail)
 
 
 def _printable(vector: str) -> str:

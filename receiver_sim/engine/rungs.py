@@ -7,14 +7,13 @@ tolerances. (A fourth of its own, a run over time, does not, and is left out: se
 first because they mostly cost a few milliseconds; the rest needs a new worker. Where one of them beyond the
 first served, the session's further analyses begin with the volts of the nearest setting that was solved
 (`starts`), so that they need not climb again. Small steps: the circuit is loaded afresh at the last setting
-that was solved (before any was, at one that the caller calls easy) and taken from there to the one asked
-for over settings on the way, each begun with all volts of the one before, which ngspice itself forgets
-between commands; a sweep is then made with an eighth of its step. It stays on the branch it began on.
-Before that the circuit is given a tera-ohm from every node to ground, which its deck keeps for the session
-if that helps: ngspice takes a leakage below 1e-10 S for a pivot, loses all digits, and the plate wanders by
-volts (a drive was 4 % off). Last, the same with tolerances ten times as wide. These two are the only rungs
-that may change a figure, the tera-ohm by a part in a hundred thousand beside 10 Mohm; all that a session
-finds after them is marked with them.
+that was solved (before any was, at one that the caller calls easy) and taken from there to the one asked for
+over settings on the way, each begun with all volts of the one before, which ngspice itself forgets between
+commands; a sweep is then made with an eighth of its step. It stays on the branch it began on. Before that the
+circuit is given a tera-ohm from every node to ground, which its deck keeps for the session if that helps: a
+node that only capacitors lead to has no other way. Last, the same with tolerances ten times as wide. These
+two are the only rungs that may change a figure, the tera-ohm by a part in a hundred thousand beside 10 Mohm;
+all that a session finds after them is marked with them.
 """
 
 from __future__ import annotations

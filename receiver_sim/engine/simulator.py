@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from PySpice.Spice.NgSpice import Shared
 
-from receiver_sim.engine import library, messages
+from receiver_sim.engine import library, messages, pivots
 from receiver_sim.engine.errors import EngineMissing
 from receiver_sim.engine.protocol import (
     Done,
@@ -221,7 +221,8 @@ class Simulator:
         # A title of its own for each load: a plot that bears it can come from no other circuit.
         self._loads += 1
         self._title = f"circuit {os.getpid()} {self._loads}"
-        keep = [ffi.new("char[]", line.encode("ascii")) for line in (self._title, *lines, ".end")]
+        whole = (self._title, *lines, *pivots.chosen_anew(lines), ".end")
+        keep = [ffi.new("char[]", line.encode("ascii")) for line in whole]
         started = time.perf_counter()
         code = self._library.api.ngSpice_Circ(ffi.new("char *[]", [*keep, _NULL]))
         self._seconds += time.perf_counter() - started
@@ -305,7 +306,8 @@ class Simulator:
         places: dict[str, tuple[str, str]] = {}
         for plot in plots:
             for name in self._names(plot):
-                places.setdefault(name.lower(), (plot, name))
+                if name.lower() not in pivots.NODES:
+                    places.setdefault(name.lower(), (plot, name))
         scale = next((name for name in places if _is_scale(name, kind)), "")
         chosen = list(places)
         if wanted is not None:
