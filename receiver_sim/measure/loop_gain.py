@@ -67,24 +67,41 @@ class Probe:
     def trim(self) -> None:
         """Tune so that the zero-phase frequency with the control half way is the dial frequency, as an
         operator does.
+
+        A tube that hardly works half way up may have none there, or only that of a circuit beside the tank:
+        then the top of the control counts. Where the feedback never aids the swing the dial stays as it is
+        marked.
         """
         circuit = self._on.circuit
         tuning = circuit.dialled(self.dial_hz)[circuit.part(Role.TUNING)]
         self.tune(tuning)
-        first = self.measure(0.5, follow=False)
-        total = float(resonant_capacitance(self._inductance, frequency=self.dial_hz))
-        self.tune(max(tuning + total * ((first.frequency / self.dial_hz) ** 2 - 1.0), 1e-14))
+        swings_at = self._own_frequency()
         self.frequency = self.dial_hz
+        if swings_at is not None:
+            total = float(resonant_capacitance(self._inductance, frequency=self.dial_hz))
+            self.tune(max(tuning + total * ((swings_at / self.dial_hz) ** 2 - 1.0), 1e-14))
 
-    def measure(self, wiper: float, *, follow: bool = True) -> Sample:
+    def _own_frequency(self) -> float | None:
+        """Return the zero-phase frequency beside the dial's at which the feedback aids the swing, half way or
+        at the top of the control; else the strongest far and wide at the top; None if it aids none."""
+        for wiper in (0.5, 1.0):
+            self._on.turn_to_share(wiper)
+            self.frequency = self.dial_hz
+            found = self._near(follow=False)
+            if found is not None and found[1] > 0.0:
+                return found[0]
+        frequency, gain, _ = self._wide(None)
+        return frequency if gain > 0.0 else None
+
+    def measure(self, wiper: float) -> Sample:
         """Return the loop gain at zero phase with the control at that share of its travel.
 
-        follow: look again around the frequency found where it lies outside the three points. Where the phase
-        has no zero there, or only one at which the loop weakens itself (a gain below zero), a wider range is
-        searched for one.
+        It is looked at again around the frequency found where that lies outside the three points. Where the
+        phase has no zero there, or only one at which the loop weakens itself (a gain below zero), a wider
+        range is searched for one.
         """
         self._on.turn_to_share(wiper)
-        found = self._near(follow=follow)
+        found = self._near(follow=True)
         if found is None or found[1] <= 0.0:
             found = self._wide(found)
         frequency, gain, run = found
