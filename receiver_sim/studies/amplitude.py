@@ -376,10 +376,13 @@ def run(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) 
                 guess=guess,
                 phases=_sampling(cards),
             )
-            found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
-            if said_of_it is not None:
-                found = dataclasses.replace(found, warnings=(*found.warnings, said_of_it))
-            found = dataclasses.replace(found, seconds=time.perf_counter() - began)
+            if raw.amplitude.size < _FEW:
+                found = nothing(band, onset, status=onset.status, mode=mode)
+            else:
+                found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
+            said_too = (None if found.amplitudes is None else said_of_it, views_differ(found, onset))
+            words = (*found.warnings, *(text for text in said_too if text is not None))
+            found = dataclasses.replace(found, seconds=time.perf_counter() - began, warnings=words)
             grown = build_up(tuned.receiver, mode, found=found) if time_runs else None
     except (EngineError, NoAnswer) as error:
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
@@ -445,6 +448,36 @@ def said(looked: imposed.Looked, *, status: Status) -> str:
             f"{100.0 * looked.elsewhere:.0f} % of the track, though not at the top: not looked into further"
         )
     return _NOTHING.format(reach)
+
+
+def views_differ(found: Oscillation, onset: Onset) -> str | None:
+    """Return a sentence where the amplitudes begin at another setting than the onset by loop gain, or at
+    none; None where both agree.
+
+    The tank is one resonance to the envelope view. A plate that swings by itself, with nothing to bypass it,
+    feeds back through the tube's capacitance beside that resonance: the loop gain has it, the balance of
+    amplitudes does not.
+    """
+    if onset.onset is None:
+        return None
+    if found.onset is None:
+        other = "no setting of the control sustains a small amplitude"
+    elif abs(found.onset.rotation - onset.onset.rotation) > _AGREE:
+        other = f"small amplitudes are sustained from {100.0 * found.onset.rotation:.0f} %"
+    else:
+        return None
+    return _DIFFER.format(100.0 * onset.onset.rotation, other)
+
+
+_AGREE = 0.01
+"""Rotation by which the onsets of both views may differ: a hand's setting of the knob. They mostly agree to a
+thousandth of that."""
+
+_DIFFER = (
+    "by its loop gain the set starts at {:.0f} % of the knob, but with the tank taken as one resonance {}: "
+    "something beside the tank feeds back, such as a plate that no plate_capacitor bypasses; trust the onset "
+    "by loop gain, and amplitudes only roughly"
+)
 
 
 def _throttled(tuned: Tuned, mode: Mode, *, control: Control) -> Oscillation:

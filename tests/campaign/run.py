@@ -37,7 +37,8 @@ ROOT = Path(__file__).parents[2]
 
 @dataclass
 class Outcome:
-    """What became of one build: seconds and reasons for failure by verb, the states of its bands."""
+    """What became of one build: seconds and reasons for failure by verb, the states of its bands, and how
+    often each rung of the ladder served."""
 
     seed: int
     number: int
@@ -45,6 +46,7 @@ class Outcome:
     reasons: list[str] = field(default_factory=list)
     states: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    rungs: Counter[str] = field(default_factory=Counter)
     refused: int = 0
 
 
@@ -97,6 +99,7 @@ def run_one(seed: int, number: int, verbs: tuple[str, ...], folder: Path) -> Out
         reasons, document = _judged(code, text, said)
         if document is not None:
             reasons += judge.absurd(document, build)
+            outcome.rungs.update(document["provenance"]["rungs"])
             if verb == "onset":
                 states = [b["oscillation"] for b in document["result"]["bands"]]
                 outcome.states = [s["status"] for s in states]
@@ -195,8 +198,14 @@ def main(argv: list[str] | None = None) -> int:
 def _line(outcome: dict[str, Any]) -> str:
     seconds = " ".join(f"{verb} {took:.1f}" for verb, took in outcome["seconds"].items())
     mark = "FAILED" if outcome["reasons"] else "ok"
+    beyond = {rung: count for rung, count in outcome["rungs"].items() if rung not in _USUAL}
+    seconds += f" s; {beyond}" if beyond else " s"
     told = "".join(f"\n    {reason[:400]}" for reason in outcome["reasons"])
-    return f"{outcome['number']:5d} {mark:6s} {'/'.join(outcome['states'])} ({seconds} s){told}"
+    return f"{outcome['number']:5d} {mark:6s} {'/'.join(outcome['states'])} ({seconds}){told}"
+
+
+_USUAL = ("Newton's method", "gmin stepping", "source stepping")
+"""Rungs that ngspice has of its own."""
 
 
 def _summary(outcomes: list[dict[str, Any]]) -> int:
@@ -205,6 +214,8 @@ def _summary(outcomes: list[dict[str, Any]]) -> int:
     longest = max((took, verb, o["number"]) for o in outcomes for verb, took in o["seconds"].items())
     print(f"{len(outcomes)} builds, {len(failed)} failed; bands: {dict(states)}")
     print(f"draws refused and drawn anew: {sum(o['refused'] for o in outcomes)}")
+    rungs = sum((Counter(o["rungs"]) for o in outcomes), Counter[str]())
+    print(f"analyses by what solved them: {dict(rungs.most_common())}")
     print(f"longest: {longest[1]} of build {longest[2]}, {longest[0]:.1f} s")
     for note, count in Counter(n[:90] for o in outcomes for n in o["notes"]).most_common(12):
         print(f"  {count} x {note}")
