@@ -454,9 +454,9 @@ def views_differ(found: Oscillation, onset: Onset) -> str | None:
     """Return a sentence where the amplitudes begin at another setting than the onset by loop gain, or at
     none; None where both agree.
 
-    The tank is one resonance to the envelope view. A plate that swings by itself, with nothing to bypass it,
-    feeds back through the tube's capacitance beside that resonance: the loop gain has it, the balance of
-    amplitudes does not.
+    The tank is one resonance to the envelope view. A plate that swings by itself feeds back through the
+    tube's capacitance beside that resonance, or throttles its own current where it has next to no volts:
+    the loop gain has it, the balance of amplitudes does not.
     """
     if onset.onset is None:
         return None
@@ -466,17 +466,31 @@ def views_differ(found: Oscillation, onset: Onset) -> str | None:
         other = f"small amplitudes are sustained from {100.0 * found.onset.rotation:.0f} %"
     else:
         return None
-    return _DIFFER.format(100.0 * onset.onset.rotation, other)
+    return _DIFFER.format(f"the set starts at {100.0 * onset.onset.rotation:.0f} % of the knob", other)
+
+
+def stops_differ(looked: imposed.Looked, onset: Onset) -> str | None:
+    """Return the same for a band without onset on the control, from what the stop nearest to it does to a
+    small amplitude; None where both agree."""
+    pays = float(looked.pays.surplus[0])
+    if onset.status is Status.DOES_NOT and pays > _FAR_OFF:
+        return _DIFFER.format("nothing starts the set", "the top of the control sustains a small amplitude")
+    if onset.status is Status.NOT_IN_RANGE and pays < -_FAR_OFF:
+        return _DIFFER.format("the set starts at every setting", "the lower stop sustains no small amplitude")
+    return None
 
 
 _AGREE = 0.01
 """Rotation by which the onsets of both views may differ: a hand's setting of the knob. They mostly agree to a
 thousandth of that."""
 
+_FAR_OFF = 0.05
+"""The same of the loop gain at a stop, of which a set whose onset lies at the stop has one."""
+
 _DIFFER = (
-    "by its loop gain the set starts at {:.0f} % of the knob, but with the tank taken as one resonance {}: "
-    "something beside the tank feeds back, such as a plate that no plate_capacitor bypasses; trust the onset "
-    "by loop gain, and amplitudes only roughly"
+    "by its loop gain {}, but with the tank taken as one resonance {}: something beside the tank counts, "
+    "such as a plate that no plate_capacitor bypasses or that has next to no volts; trust the loop gain, and "
+    "amplitudes only roughly"
 )
 
 
@@ -523,6 +537,9 @@ def _without_onset(tuned: Tuned, mode: Mode) -> Oscillation:
     began = time.perf_counter()
     end = tuned.onset.nearest_end
     looked = imposed.look(tuned, mode, end=end)
+    differ = stops_differ(looked, tuned.onset)
+    if differ is not None:
+        return nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=(differ,))
     words = said(looked, status=tuned.onset.status)
     control = regeneration_control(tuned.build, tuned.cards)
     circuit = imposed_circuit(tuned.build, tuned.cards, mode, amplitude=LOWEST_V, rotation=end)
