@@ -90,10 +90,15 @@ def _moves_by_itself(
         if hertz is not None:
             pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
             return _Restless(_does_not_hold(rotation, f"howl or squegging{pitch}"), listening.RESTLESS_S)
-        if known is None or held is None:
+        if held is None and (known is not None or found.oscillation.status is Status.DOES_NOT):
             continue
-        frame = float(np.interp(rotation, known.rotation, known.frame_hz))
-        squegs = relaxation(receiver, found.mode, rotation=rotation, frequency=frame, amplitude=held)
+        # one that oscillates without a map of its amplitudes does so near the tank's own resonance
+        frame = found.mode.resonance_hz
+        if known is not None:
+            frame = float(np.interp(rotation, known.rotation, known.frame_hz))
+        squegs = relaxation(
+            receiver, found.mode, rotation=rotation, frequency=frame, amplitude=held or LOWEST_V
+        )
         if squegs is not None:
             what = f"from rest it squegs at {squegs.hertz / 1e3:.3g} kHz"
             return _Restless(_does_not_hold(rotation, what), listening.SQUEGGING_S)

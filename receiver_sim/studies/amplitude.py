@@ -494,6 +494,15 @@ _DIFFER = (
 )
 
 
+def unmapped(looked: imposed.Looked, *, status: Status) -> str:
+    """Return a sentence on a band that sustains next to the same amplitude over the whole control, so that no
+    setting can be told from it."""
+    top, floor = looked.ends_v, imposed.ends(looked.floor)
+    if status is Status.NOT_IN_RANGE and top is not None and floor is not None:
+        return f"the control hardly changes its strength: {floor:.3g} V at the lower stop, {top:.3g} V at the top"
+    return "the control hardly changes the amplitudes that it sustains: no setting can be told from them"
+
+
 def _throttled(tuned: Tuned, mode: Mode, *, control: Control) -> Oscillation:
     """Answer for a control that acts on the tank itself, whatever the search found."""
     try:
@@ -549,7 +558,9 @@ def _without_onset(tuned: Tuned, mode: Mode) -> Oscillation:
         return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     raw = within_control(tuned.bench, circuit, mode, looked=looked, phases=_sampling(tuned.cards))
     if raw.amplitude.size < _FEW:
-        raise NoAnswer("the control is too narrow for the amplitudes that it sustains to be distinguished")
+        both = (words, unmapped(looked, status=tuned.onset.status))
+        found = nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=both)
+        return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     found = reduce(raw, control, mode, band=tuned.band, onset=tuned.onset, card=tuned.cards.detector)
     took = time.perf_counter() - began
     started = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +11,10 @@ import pytest
 
 from receiver_sim import api
 from receiver_sim.builds import opened
+from receiver_sim.circuit.views.envelope import imposed_circuit
 from receiver_sim.engine import Bench
 from receiver_sim.measure import imposed_amplitude as imposed
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import load_build
@@ -105,3 +108,22 @@ def test_stops_agree_unless_they_are_far_from_it(bench: Bench) -> None:
     assert said is None
     lower = amplitude.stops_differ(looked(-0.5), replace(onset, status=Status.NOT_IN_RANGE))
     assert "starts at every setting, but" in str(lower) and "lower stop sustains no small" in str(lower)
+
+
+def test_an_amplitude_that_the_control_hardly_changes_is_told(bench: Bench) -> None:
+    """It oscillates at every setting; exit 3 before, as no setting can be told from an amplitude."""
+    build = load_build(HARD / "amplitude_all_the_same.yaml")
+    found = api.onset(build, modes=False, bench=bench).bands[0].oscillation
+    assert found.status is Status.NOT_IN_RANGE and found.amplitudes is None
+    words = re.fullmatch(
+        r"the control hardly changes its strength: (\S+) V at the lower stop, (\S+) V at the top",
+        found.warnings[1],
+    )
+    assert found.warnings[0] == "it oscillates all over the control" and words is not None
+    # what each stop sustains, by imposing amplitudes there; three digits are printed
+    tuned = Receiver(build, bench).at(build.bands[0])
+    circuit = imposed_circuit(build, tuned.cards, tuned.mode(0.0), amplitude=1.0, rotation=0.0)
+    for wiper, told in zip((0.0, 1.0), words.groups(), strict=True):
+        with loaded(bench, circuit) as on:
+            paid = imposed.surplus(on, tuned.mode(0.0), wiper=wiper, highest=2.0)
+        assert float(told) == pytest.approx(imposed.ends(paid), rel=2e-3)
