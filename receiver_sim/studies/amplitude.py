@@ -499,7 +499,8 @@ def unmapped(looked: imposed.Looked, *, status: Status) -> str:
     setting can be told from it."""
     top, floor = looked.ends_v, imposed.ends(looked.floor)
     if status is Status.NOT_IN_RANGE and top is not None and floor is not None:
-        return f"the control hardly changes its strength: {floor:.3g} V at the lower stop, {top:.3g} V at the top"
+        words = "the control hardly changes its strength: {:.3g} V at the lower stop, {:.3g} V at the top"
+        return words.format(floor, top)
     return "the control hardly changes the amplitudes that it sustains: no setting can be told from them"
 
 

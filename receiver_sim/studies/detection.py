@@ -556,6 +556,8 @@ def _notes(found: Oscillation, *, am: DetectionCurve | None, beat: DetectionCurv
         notes.append("AM is detected without oscillation, over the whole control; there is no beat note")
     elif am is None:
         notes.append("it oscillates at every setting: no setting for AM, beat notes over the whole control")
+    elif found.amplitudes is None:
+        notes.append("AM is told as if nothing oscillated, over the whole control; no beat note is told")
     elif beat is None:
         notes.append("onset lies at the very top of the control: no setting above it for a beat note")
     return tuple(notes)

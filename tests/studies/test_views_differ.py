@@ -57,6 +57,13 @@ def test_onsets_a_hands_setting_apart_are_told_of(bench: Bench) -> None:
     assert f"small amplitudes are sustained from {100.0 * rotation:.0f} %" in str(said)
 
 
+def test_detection_without_amplitudes_says_what_it_tells(bench: Bench) -> None:
+    """It said that the onset lies at the very top of the control, which lies at 95 %."""
+    found = api.detect(load_build(WITHOUT_BYPASS), bench=bench)
+    assert not any("very top" in said for said in found.notes)
+    assert "AM is told as if nothing oscillated, over the whole control; no beat note is told" in found.notes
+
+
 @pytest.mark.parametrize(("rotation", "grows"), [(0.92, False), (0.97, True)])
 def test_every_cycle_has_the_onset_of_the_loop_gain(bench: Bench, rotation: float, grows: bool) -> None:
     """The advice to trust it: 10 mV in the tank die 3 % of the knob below, and grow 2 % above."""
