@@ -89,7 +89,8 @@ def _moves_by_itself(
         )
         if hertz is not None:
             pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
-            return _Restless(_does_not_hold(rotation, f"howl or squegging{pitch}"), listening.RESTLESS_S)
+            stretch = listening.SQUEGGING_S if hertz > listening.FAST_HZ else listening.RESTLESS_S
+            return _Restless(_does_not_hold(rotation, f"howl or squegging{pitch}"), stretch)
         if held is None and (known is not None or found.oscillation.status is Status.DOES_NOT):
             continue
         # one that oscillates without a map of its amplitudes does so near the tank's own resonance

@@ -55,7 +55,11 @@ RESTLESS_S = 0.02
 millisecond at worst, and a stretch of the usual length a minute and more."""
 
 SQUEGGING_S = 0.005
-"""The same for a set that squegs from rest though small disturbances of it decay."""
+"""The same for a set that squegs from rest though small disturbances of it decay, or begins to move faster
+than `FAST_HZ`."""
+
+FAST_HZ = 10e3
+"""At 82 kHz a stretch of 20 ms took ngspice more than the default limit of time, on a busy machine."""
 
 MOST_STEPS = 40_000
 """Time steps after which the run of a set that takes more than `DENSE` of them in each sample is ended: half

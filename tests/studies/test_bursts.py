@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _listen
 from receiver_sim.api._found import first_found
 from receiver_sim.circuit.views.envelope import FURTHEST_V
 from receiver_sim.engine import Bench
@@ -114,6 +115,16 @@ def test_a_sound_that_takes_too_long_is_ended_and_says_so(bench, monkeypatch):
     assert last.startswith("0.0005 s of the 0.03 s asked for")
     assert "60 times as long" in last and "--whole" in last
     assert any("from rest it squegs at" in note for note in sound.notes)
+
+
+@pytest.mark.parametrize(("hertz", "stretch_s"), [(82e3, 0.005), (9.9e3, 0.02)])
+def test_what_moves_fast_is_run_in_short_stretches(bench, demo, monkeypatch, hertz, stretch_s):
+    """One of 82 kHz took ngspice more than a minute for 20 ms, the default limit of time."""
+    found = first_found(Receiver(demo, bench), None)
+    monkeypatch.setattr(_listen, "unrest_hz", lambda *_, **__: hertz)
+    restless = _listen._moves_by_itself(found.tuned.receiver, found, [(0.0, 0.5)])
+    assert restless.stretch_s == stretch_s
+    assert f"at {hertz:.0f} Hz to begin with" in restless.note
 
 
 @pytest.mark.long

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _listen
+from receiver_sim.api._found import first_found
 from receiver_sim.builds import opened
 from receiver_sim.circuit.views.envelope import imposed_circuit
 from receiver_sim.engine import Bench
@@ -18,7 +20,7 @@ from receiver_sim.measure.loaded import loaded
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import load_build
-from receiver_sim.studies import amplitude
+from receiver_sim.studies import amplitude, listening
 from tests.helpers import cycles
 
 HARD = Path(__file__).parents[1] / "hard_builds"
@@ -134,3 +136,13 @@ def test_an_amplitude_that_the_control_hardly_changes_is_told(bench: Bench) -> N
         with loaded(bench, circuit) as on:
             paid = imposed.surplus(on, tuned.mode(0.0), wiper=wiper, highest=2.0)
         assert float(told) == pytest.approx(imposed.ends(paid), rel=2e-3)
+
+
+def test_its_sound_is_run_in_short_stretches(bench: Bench) -> None:
+    """Without a map of amplitudes nobody looked whether it squegs: one run of it took more than a minute."""
+    found = first_found(Receiver(load_build(HARD / "amplitude_all_the_same.yaml"), bench), None)
+    restless = _listen._moves_by_itself(found.tuned.receiver, found, [(0.0, 0.5)])
+    assert restless is not None and restless.stretch_s == listening.SQUEGGING_S
+    assert "from rest it squegs at" in restless.note
+    still = first_found(Receiver(load_build(HARD / "plate_without_volts.yaml"), bench), "49 m")
+    assert _listen._moves_by_itself(still.tuned.receiver, still, [(0.0, 0.5)]) is None
