@@ -28,6 +28,7 @@ from receiver_sim.engine import EngineError, EngineFailed
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure import imposed_amplitude as imposed
 from receiver_sim.measure import throttled_balance as throttled
+from receiver_sim.measure import views_compared
 from receiver_sim.measure.amplitude_balance import (
     Balance,
     balance,
@@ -82,8 +83,11 @@ def reduce(
     """Turn a balance into the result, without build-up time, the time it took and what lies beyond the
     control. card: of the detector's tube, for what its space charge does; None: not looked at.
 
-    Where the loop gain found no onset (`onset`) the balance began at an end of the control: none, then.
+    Where the loop gain found no onset (`onset`) the balance began at an end of the control: none, then. Of
+    fewer than `_FEW` amplitudes there is no map.
     """
+    if raw.amplitude.size < _FEW:
+        return nothing(band, onset, status=onset.status, mode=mode)
     turn = Knob(control, raw)
     rest = turn.rest(raw.wiper)
     inside = (raw.wiper >= 0.0) & (raw.wiper <= 1.0)
@@ -376,11 +380,8 @@ def run(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) 
                 guess=guess,
                 phases=_sampling(cards),
             )
-            if raw.amplitude.size < _FEW:
-                found = nothing(band, onset, status=onset.status, mode=mode)
-            else:
-                found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
-            said_too = (None if found.amplitudes is None else said_of_it, views_differ(found, onset))
+            found = reduce(raw, control, mode, band=band, onset=onset, card=cards.detector)
+            said_too = (None if found.amplitudes is None else said_of_it, views_compared.onsets(found, onset))
             words = (*found.warnings, *(text for text in said_too if text is not None))
             found = dataclasses.replace(found, seconds=time.perf_counter() - began, warnings=words)
             grown = build_up(tuned.receiver, mode, found=found) if time_runs else None
@@ -450,50 +451,6 @@ def said(looked: imposed.Looked, *, status: Status) -> str:
     return _NOTHING.format(reach)
 
 
-def views_differ(found: Oscillation, onset: Onset) -> str | None:
-    """Return a sentence where the amplitudes begin at another setting than the onset by loop gain, or at
-    none; None where both agree.
-
-    The tank is one resonance to the envelope view. A plate that swings by itself feeds back through the
-    tube's capacitance beside that resonance, or throttles its own current where it has next to no volts:
-    the loop gain has it, the balance of amplitudes does not.
-    """
-    if onset.onset is None:
-        return None
-    if found.onset is None:
-        other = "no setting of the control sustains a small amplitude"
-    elif abs(found.onset.rotation - onset.onset.rotation) > _AGREE:
-        other = f"small amplitudes are sustained from {100.0 * found.onset.rotation:.0f} %"
-    else:
-        return None
-    return _DIFFER.format(f"the set starts at {100.0 * onset.onset.rotation:.0f} % of the knob", other)
-
-
-def stops_differ(looked: imposed.Looked, onset: Onset) -> str | None:
-    """Return the same for a band without onset on the control, from what the stop nearest to it does to a
-    small amplitude; None where both agree."""
-    pays = float(looked.pays.surplus[0])
-    if onset.status is Status.DOES_NOT and pays > _FAR_OFF:
-        return _DIFFER.format("nothing starts the set", "the top of the control sustains a small amplitude")
-    if onset.status is Status.NOT_IN_RANGE and pays < -_FAR_OFF:
-        return _DIFFER.format("the set starts at every setting", "the lower stop sustains no small amplitude")
-    return None
-
-
-_AGREE = 0.01
-"""Rotation by which the onsets of both views may differ: a hand's setting of the knob. They mostly agree to a
-thousandth of that."""
-
-_FAR_OFF = 0.05
-"""The same of the loop gain at a stop, of which a set whose onset lies at the stop has one."""
-
-_DIFFER = (
-    "by its loop gain {}, but with the tank taken as one resonance {}: something beside the tank counts, "
-    "such as a plate that no plate_capacitor bypasses or that has next to no volts; trust the loop gain, and "
-    "amplitudes only roughly"
-)
-
-
 def unmapped(looked: imposed.Looked, *, status: Status) -> str:
     """Return a sentence on a band that sustains next to the same amplitude over the whole control, so that no
     setting can be told from it."""
@@ -547,7 +504,7 @@ def _without_onset(tuned: Tuned, mode: Mode) -> Oscillation:
     began = time.perf_counter()
     end = tuned.onset.nearest_end
     looked = imposed.look(tuned, mode, end=end)
-    differ = stops_differ(looked, tuned.onset)
+    differ = views_compared.stops(looked, tuned.onset)
     if differ is not None:
         return nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=(differ,))
     words = said(looked, status=tuned.onset.status)
@@ -558,11 +515,10 @@ def _without_onset(tuned: Tuned, mode: Mode) -> Oscillation:
         found = nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=(words,))
         return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     raw = within_control(tuned.bench, circuit, mode, looked=looked, phases=_sampling(tuned.cards))
-    if raw.amplitude.size < _FEW:
-        both = (words, unmapped(looked, status=tuned.onset.status))
-        found = nothing(tuned.band, tuned.onset, status=tuned.onset.status, mode=mode, warnings=both)
-        return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity)
     found = reduce(raw, control, mode, band=tuned.band, onset=tuned.onset, card=tuned.cards.detector)
+    if found.amplitudes is None:
+        both = (words, unmapped(looked, status=tuned.onset.status))
+        return dataclasses.replace(found, onset_beyond_v=beyond, quantity=control.quantity, warnings=both)
     took = time.perf_counter() - began
     started = None
     if tuned.onset.status is Status.DOES_NOT:

@@ -16,6 +16,7 @@ from receiver_sim.builds import opened
 from receiver_sim.circuit.views.envelope import imposed_circuit
 from receiver_sim.engine import Bench
 from receiver_sim.measure import imposed_amplitude as imposed
+from receiver_sim.measure import views_compared
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
@@ -49,11 +50,11 @@ def test_onsets_a_hands_setting_apart_are_told_of(bench: Bench) -> None:
         tuned = Receiver(build, open_bench).at(build.bands[0])
         found = amplitude.run(tuned, time_runs=False)
         loop = tuned.onset
-    assert loop.onset is not None and amplitude.views_differ(found, loop) is None
+    assert loop.onset is not None and views_compared.onsets(found, loop) is None
     rotation = loop.onset.rotation
     for moved, told in ((0.009, False), (0.011, True), (-0.011, True)):
         elsewhere = replace(loop, onset=replace(loop.onset, rotation=rotation + moved))
-        said = amplitude.views_differ(found, elsewhere)
+        said = views_compared.onsets(found, elsewhere)
         assert (said is not None) == told
     assert f"starts at {100.0 * (rotation - 0.011):.0f} % of the knob" in str(said)
     assert f"small amplitudes are sustained from {100.0 * rotation:.0f} %" in str(said)
@@ -112,10 +113,10 @@ def test_stops_agree_unless_they_are_far_from_it(bench: Bench) -> None:
         (Status.NOT_IN_RANGE, -0.06, True), (Status.NOT_IN_RANGE, -0.04, False),
         (Status.NOT_IN_RANGE, 0.5, False),
     ):  # fmt: skip
-        said = amplitude.stops_differ(looked(pays), replace(onset, status=status))
+        said = views_compared.stops(looked(pays), replace(onset, status=status))
         assert (said is not None) == told
     assert said is None
-    lower = amplitude.stops_differ(looked(-0.5), replace(onset, status=Status.NOT_IN_RANGE))
+    lower = views_compared.stops(looked(-0.5), replace(onset, status=Status.NOT_IN_RANGE))
     assert "starts at every setting, but" in str(lower) and "lower stop sustains no small" in str(lower)
 
 
