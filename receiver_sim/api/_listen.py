@@ -84,8 +84,9 @@ def _moves_by_itself(
         if held is None and known is not None and found.oscillation.onset is None:
             # it oscillates all over the control, of which the map leaves out the very ends
             held = float(np.interp(rotation, known.rotation, known.amplitude_v))
+        volts = held or LOWEST_V
         hertz = unrest_hz(
-            receiver, found.mode, amplitude=held or LOWEST_V, rotation=rotation, oscillates=held is not None
+            receiver, found.mode, amplitude=volts, rotation=rotation, oscillates=held is not None
         )
         if hertz is not None:
             pitch = f", at {hertz:.0f} Hz to begin with" if hertz else ""
@@ -97,9 +98,7 @@ def _moves_by_itself(
         frame = found.mode.resonance_hz
         if known is not None:
             frame = float(np.interp(rotation, known.rotation, known.frame_hz))
-        squegs = relaxation(
-            receiver, found.mode, rotation=rotation, frequency=frame, amplitude=held or LOWEST_V
-        )
+        squegs = relaxation(receiver, found.mode, rotation=rotation, frequency=frame, amplitude=volts)
         if squegs is not None:
             what = f"from rest it squegs at {squegs.hertz / 1e3:.3g} kHz"
             return _Restless(_does_not_hold(rotation, what), listening.SQUEGGING_S)

@@ -30,6 +30,13 @@ def chosen_anew(lines: Sequence[str]) -> list[str]:
         f"g{other} {other} 0 {one} 0 1",
         f".nodeset v({one})=0 v({other})=0",
     ]
-    shunts = [found[1] for line in lines if (found := _SHUNT.search(line))]
+    ohm = shunt_ohm(lines)
     # a shunt from every node would give them a diagonal: taken away again
-    return added + [f"r{node} {node} 0 -{ohm}" for node in NODES for ohm in shunts[-1:]]
+    return added if ohm is None else added + [f"r{node} {node} 0 -{ohm}" for node in NODES]
+
+
+def shunt_ohm(lines: Sequence[str]) -> str | None:
+    """Return what the options of a deck put from every node to ground (ohm, as written), None if nothing."""
+    options = (line for line in lines if line.lower().startswith(".option"))
+    shunts = [found[1] for line in options if (found := _SHUNT.search(line))]
+    return shunts[-1] if shunts else None

@@ -3,7 +3,7 @@
 The first three rungs are ngspice's own and are taken within one command: Newton's method from the deck's
 starting values (within a sweep from the point before), conductances to ground that are taken away step by
 step, and sources that are brought up from zero. Each ends in a solution of the same equations to the same
-tolerances. (A fourth of its own, a run over time, does not, and is left out: see `simulator`.) They come
+tolerances. (A fourth of its own, a run over time, does not, and is switched off: see `simulator`.) They come
 first because they mostly cost a few milliseconds; the rest needs a new worker. Where one of them beyond the
 first served, the session's further analyses begin with the volts of the nearest setting that was solved
 (`starts`), so that they need not climb again. Small steps: the circuit is loaded afresh at the last setting
@@ -25,6 +25,7 @@ import struct
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from receiver_sim.engine import pivots
 from receiver_sim.engine.deck import Deck
 from receiver_sim.engine.messages import Message
 from receiver_sim.engine.protocol import Plot
@@ -96,7 +97,7 @@ def shunted(deck: Deck) -> Deck:
 
 def has_shunts(deck: Deck) -> bool:
     """Whether a deck has resistors from every node to ground already."""
-    return "rshunt=" in deck.text.lower()
+    return pivots.shunt_ohm(deck.lines) is not None
 
 
 def carried_by_shunts(point: Plot) -> bool:
