@@ -30,6 +30,7 @@ from receiver_sim.data import folder
 from receiver_sim.engine import Bench
 from receiver_sim.results import cautions, json_schema
 from tests.conftest import BUILDS
+from tests.helpers import stock
 from tests.helpers.documents import conforming, validator
 from tests.helpers.lending import cut, lending
 
@@ -444,18 +445,16 @@ def batch(place: Path, *args: str) -> tuple[list[str], list[list[float]]]:
     """Export a deck, run it with the ngspice program and return the headings and rows of what it printed."""
     path = place / "exported.cir"
     assert call("deck", *args, "-o", path).code == 0
-    done = subprocess.run(
-        ["ngspice", "-b", str(path)], capture_output=True, text=True, check=True, timeout=60, cwd=place
-    )
+    said = stock.said_of(path)
     heads: list[str] = []
     rows = []
-    for line in done.stdout.splitlines():
+    for line in said.splitlines():
         words = line.split()
         if words[:1] == ["Index"]:
             heads = words[1:]
         elif heads and words and re.fullmatch(r"\d+", words[0]) and len(words) == len(heads) + 1:
             rows.append([float(word) for word in words[1:]])
-    assert rows, done.stdout
+    assert rows, said
     return heads, rows
 
 

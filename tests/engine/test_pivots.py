@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import subprocess
 from pathlib import Path
 
 import pytest
 
 from receiver_sim.engine import Bench, Deck, pivots
+from tests.helpers import stock
 
 LEAK_OHM = 1e16
 LADDER = f"I1 0 x dc 1m\nRx x 0 {LEAK_OHM:g}\nL1 x z 1\nRz z y 1k\nRy y 0 1k\n"
@@ -35,10 +35,7 @@ def test_stock_ngspice_loses_them(tmp_path: Path) -> None:
     for name, text in (("bare", bare), ("exported", exported)):
         file = tmp_path / f"{name}.cir"
         file.write_text(text, encoding="ascii")
-        said = subprocess.run(
-            ["ngspice", "-b", str(file)], capture_output=True, text=True, timeout=60, check=True
-        ).stdout
-        row = next(line for line in said.splitlines() if line.startswith("0\t"))
+        row = next(line for line in stock.said_of(file).splitlines() if line.startswith("0\t"))
         found[name] = float(row.split()[1])
     assert found["exported"] == pytest.approx(VOLTS, rel=1e-6)
     assert abs(found["bare"] - VOLTS) > 1e-3

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-import subprocess
 
 import numpy as np
 import pytest
@@ -36,6 +35,7 @@ from receiver_sim.results.onset import ControlSetting
 from receiver_sim.studies import amplitude
 from tests.circuit.test_phases import separate
 from tests.decks import envelope_deck
+from tests.helpers import stock
 from tests.polynomial import Polynomial, polynomial_balance, polynomial_block, polynomial_envelope
 
 TANK = Mode(
@@ -367,10 +367,7 @@ def test_the_deck_gives_the_same_in_batch_ngspice(bench, demo, demo_cards, tmp_p
         run = session.dc("vsweep", -1.0, 6.0, 0.5, vectors=["knob"])
     file = tmp_path / "balance.cir"
     file.write_text(deck.export([".dc vsweep -1 6 0.5"], ["knob"]))
-    said = subprocess.run(
-        ["ngspice", "-b", str(file)], capture_output=True, text=True, timeout=60, check=True
-    )
-    rows = [line.split() for line in said.stdout.splitlines() if re.match(r"\d+\s", line)]
+    rows = [line.split() for line in stock.said_of(file).splitlines() if re.match(r"\d+\s", line)]
     # printed to ten digits; reltol of the decks is 1e-7
     assert [float(r[2]) for r in rows] == pytest.approx(list(run["knob"]), rel=1e-6)
 
