@@ -16,6 +16,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place
 from receiver_sim.engine import Bench
 from receiver_sim.measure.loaded import loaded
+from receiver_sim.results.base import FloatArray
 
 COARSE, FINE = 0.025, 0.005
 """Steps of the control (of 1) in which it is turned over its whole travel, and about what that finds: from a
@@ -52,14 +53,19 @@ def two_states(bench: Bench, circuit: Circuit, cards: Cards) -> TwoStates | None
     """
     if cards.detector.kind != "tetrode":
         return None
-    found = _stretch(bench, circuit, np.arange(0.0, 1.0 + COARSE / 2.0, COARSE))
+    found = _stretch(bench, circuit, stretched(0.0, 1.0, COARSE))
     if found is None:
         return None
     low, high = max(found.low - 2.0 * COARSE, 0.0), min(found.high + 4.0 * COARSE, 1.0)
-    return _stretch(bench, circuit, np.arange(low, high + FINE / 2.0, FINE)) or found
+    return _stretch(bench, circuit, stretched(low, high, FINE)) or found
 
 
-def _stretch(bench: Bench, circuit: Circuit, places: np.ndarray) -> TwoStates | None:
+def stretched(low: float, high: float, step: float) -> FloatArray:
+    """Return rotations from low to high, both among them and none beyond, about a step apart."""
+    return np.linspace(low, high, round((high - low) / step) + 1)
+
+
+def _stretch(bench: Bench, circuit: Circuit, places: FloatArray) -> TwoStates | None:
     up, back = (_plate_volts(bench, circuit, way) for way in (places, places[::-1]))
     back = back[::-1]
     apart = np.flatnonzero(np.abs(up - back) > _APART * np.maximum(up, back))
@@ -70,7 +76,7 @@ def _stretch(bench: Bench, circuit: Circuit, places: np.ndarray) -> TwoStates | 
     return TwoStates(float(places[apart[0]]), float(places[last]), *ends)
 
 
-def _plate_volts(bench: Bench, circuit: Circuit, way: np.ndarray) -> np.ndarray:
+def _plate_volts(bench: Bench, circuit: Circuit, way: FloatArray) -> FloatArray:
     volts = []
     with loaded(bench, circuit) as on:
         on.session.follow()

@@ -11,7 +11,7 @@ from receiver_sim.circuit.roles import Place
 from receiver_sim.circuit.writer import deck
 from receiver_sim.engine import Bench, Deck
 from receiver_sim.measure import onset
-from receiver_sim.measure.rest_states import FINE, two_states
+from receiver_sim.measure.rest_states import COARSE, FINE, stretched, two_states
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
 from receiver_sim.schema import Build, changed_build
@@ -64,3 +64,15 @@ def test_a_pentode_rests_in_one_way(bench: Bench, demo: Build) -> None:
     circuit = onset.plan(demo, cards, band=band, dial_hz=band.middle_hz)
     assert two_states(bench, circuit, cards) is None
     assert resting_places(bench, circuit, 0.5) == 1
+
+
+@pytest.mark.parametrize("first", range(40))
+def test_no_place_of_a_stretch_is_beyond_the_control(first: int) -> None:
+    """Whatever rounding makes of its ends: both are among the places, and these are a step apart."""
+    low = first * COARSE
+    for last in range(first + 1, 41):
+        high = last * COARSE
+        places = stretched(low, high, FINE)
+        assert (places[0], places[-1]) == (low, high)
+        # the ends lie whole steps apart but for rounding
+        assert np.diff(places) == pytest.approx(FINE, rel=1e-9)
