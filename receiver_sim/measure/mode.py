@@ -68,14 +68,20 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
     for place, node in at.items():
         if node is None:
             continue
-        residue, _, misfit = residues(frequency, response=into[node], reference_hz=centre, pole=found.pole)
+        residue, _, misfit = residues(
+            frequency, response=into[node], reference_hz=centre, pole=found.pole, beside=found.beside
+        )
         shares[place] = residue / found.residue
         if abs(shares[place]) > 1e-6:
             worst = max(worst, misfit)
     pick_up = None
     if Role.AERIAL in runs:
         residue, _, _ = residues(
-            frequency, response=runs[Role.AERIAL][hot], reference_hz=centre, pole=found.pole
+            frequency,
+            response=runs[Role.AERIAL][hot],
+            reference_hz=centre,
+            pole=found.pole,
+            beside=found.beside,
         )
         pick_up = residue / found.residue
     return Mode(
@@ -90,6 +96,7 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
         feedback=shares[Place.FEEDBACK],
         aerial=pick_up,
         misfit=worst,
+        beside_hz=None if found.beside is None else centre - found.beside.imag / (2.0 * np.pi),
     )
 
 

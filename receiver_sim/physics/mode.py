@@ -18,7 +18,8 @@ class Resonance:
     """H(w) = residue/(j (w - w_ref) + pole) + background near a resonance, w_ref = 2 pi `reference_hz`.
 
     pole in rad/s: its real part is the decay rate of the amplitude, its imaginary part is how far below the
-    reference the resonance lies. `misfit` is the largest deviation over the largest magnitude.
+    reference the resonance lies. beside: the pole of a second resonance in the response, which adds a term of
+    its own to it, None without one. `misfit` is the largest deviation over the largest magnitude.
     """
 
     reference_hz: float
@@ -26,6 +27,14 @@ class Resonance:
     residue: complex
     background: complex
     misfit: float
+    beside: complex | None = None
+
+
+SINGLE = 0.05
+"""Misfit up to which a response is that of one resonance: what is one leaves some thousandths at most."""
+
+_FOR_TWO = 7
+"""Points that two resonances and a constant are fitted to at least."""
 
 
 def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float) -> Resonance:
@@ -36,7 +45,10 @@ def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz
     and background anew with the pole given. At least 5 points within some bandwidths; near a high-Q
     resonance the tail of the mirror pole at negative frequency is part of the background.
 
-    Raises ValueError for fewer points or a response that is no decaying resonance.
+    A response that one pole leaves more than `SINGLE` of, of at least 7 points, is fitted with two, in the
+    same form of second order; the resonance is the one that stands out higher.
+
+    Raises ValueError for fewer points, NoAnswer for a response that is no decaying resonance.
     """
     f = np.asarray(frequency, dtype=np.float64)
     h = np.asarray(response, dtype=np.complex128)
@@ -50,23 +62,45 @@ def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz
     pole = complex(solution[0]) * scale
     if not pole.real > 0.0:
         raise NoAnswer("this response is no decaying resonance")
-    residue, background, misfit = residues(f, response=h, reference_hz=reference_hz, pole=pole)
-    return Resonance(reference_hz, pole, residue, background, misfit)
+    found = _with(f, h, reference_hz, pole, None)
+    if found.misfit <= SINGLE or f.size < _FOR_TWO:
+        return found
+    columns = np.column_stack([-y * jx, -y, jx**2, jx, np.ones_like(y)])
+    solution, *_ = np.linalg.lstsq(columns, y * jx**2, rcond=None)
+    first, second = (-complex(root) * scale for root in np.roots([1.0, solution[0], solution[1]]))
+    both = (_with(f, h, reference_hz, *pair) for pair in ((first, second), (second, first)))
+    decaying = [one for one in both if one.pole.real > 0.0]
+    return max(decaying, key=lambda one: abs(one.residue) / one.pole.real, default=found)
+
+
+def _with(
+    f: FloatArray, h: ComplexArray, reference_hz: float, pole: complex, beside: complex | None
+) -> Resonance:
+    fitted = residues(f, response=h, reference_hz=reference_hz, pole=pole, beside=beside)
+    return Resonance(reference_hz, pole, *fitted, beside)
 
 
 def residues(
-    frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float, pole: complex
+    frequency: npt.ArrayLike,
+    *,
+    response: npt.ArrayLike,
+    reference_hz: float,
+    pole: complex,
+    beside: complex | None = None,
 ) -> tuple[complex, complex, float]:
-    """Return (residue, background, misfit) of a response whose pole (rad/s from the reference) is known."""
+    """Return (residue, background, misfit) of a response whose pole (rad/s from the reference) is known, and
+    that of a second resonance `beside` it, if there is one."""
     f = np.asarray(frequency, dtype=np.float64)
     h = np.asarray(response, dtype=np.complex128)
-    shape = 1.0 / (2j * np.pi * (f - reference_hz) + pole)
-    weight = float(np.abs(shape).max())
-    columns = np.column_stack([shape / weight, np.ones_like(shape)])
+    poles = [pole] if beside is None else [pole, beside]
+    shapes = [1.0 / (2j * np.pi * (f - reference_hz) + one) for one in poles]
+    weights = [float(np.abs(shape).max()) for shape in shapes]
+    scaled = [shape / weight for shape, weight in zip(shapes, weights, strict=True)]
+    columns = np.column_stack([*scaled, np.ones_like(h)])
     solution, *_ = np.linalg.lstsq(columns, h, rcond=None)
     size = float(np.abs(h).max())
     misfit = float(np.abs(columns @ solution - h).max()) / size if size > 0.0 else 0.0
-    return complex(solution[0]) / weight, complex(solution[1]), misfit
+    return complex(solution[0]) / weights[0], complex(solution[-1]), misfit
 
 
 def swing_factor(own: complex, *, stray: complex) -> complex:

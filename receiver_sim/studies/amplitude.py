@@ -389,6 +389,8 @@ def run(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) 
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
     more = tuple(text for text in onset.warnings if text not in found.warnings)
     warnings = (*found.warnings, *more) if onset.status is Status.OSCILLATES else found.warnings
+    if mode.beside_hz is not None:
+        warnings = (*warnings, _TWICE.format(mode.resonance_hz / 1e6, mode.beside_hz / 1e6))
     return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm, warnings=warnings)
 
 
@@ -487,6 +489,10 @@ def _throttled(tuned: Tuned, mode: Mode, *, control: Control) -> Oscillation:
     return dataclasses.replace(found, once_started=started, warnings=words)
 
 
+_TWICE = (
+    "the tank resonates twice, at {:.4g} and at {:.4g} MHz, as where an aerial has a resonance of its own: "
+    "amplitudes and sound take the first alone, the loop gain both; couple the aerial more loosely"
+)
 _UNFED = "at no setting of the control does enough of the plate's current go through the tickler"
 _SHOCKED = "it does not start by itself, but continues once something has started it"
 _NOTHING = (
