@@ -409,3 +409,14 @@ def _found_of(ear):
         amplitudes = ear.map
 
     return Found()
+
+
+def test_a_strong_carrier_gives_no_more_audio_than_the_supply_has(bench):
+    """Guards against a run over time that begins where the tubes' laws no longer follow the volts."""
+    build = load_build(HARD / "strong_carrier.yaml")
+    receiver = Receiver(build, bench)
+    tuned = receiver.at(build.bands[0])
+    found = amplitude.run(tuned, time_runs=False)
+    ear = detection.Listener(receiver, mode_at(tuned, found), found=found, output=0)
+    # the plate that feeds the phones swings between zero and the supply: half of it at most, r.m.s. below
+    assert 0.1 < ear.am_in_time(0.2857, 1.0) < 229.0 / 2.0
