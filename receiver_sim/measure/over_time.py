@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.roles import Place, Role
@@ -42,8 +43,7 @@ def motion(time: FloatArray, values: FloatArray, *, least: float) -> tuple[float
         return None, None
     if float(np.abs(np.diff(values)).sum()) < 1.5 * swing:
         return None, None  # one way only: it still builds up or dies away
-    level = 0.5 * (values.max() + values.min())
-    up = np.flatnonzero((values[:-1] < level) & (values[1:] >= level))
+    up = _upward(values, 0.5 * (values.max() + values.min()))
     if up.size < 2:
         return None, swing
     return float((up.size - 1) / (grid[up[-1]] - grid[up[0]])), swing
@@ -80,10 +80,24 @@ def watch(
 
 
 def means_of(time: FloatArray, values: FloatArray) -> tuple[float, float]:
-    """Return the means over time of the second and the last third of a run, whatever its steps."""
+    """Return the means over time of the second and the last third of a run, whatever its steps.
+
+    Of a motion they are those of whole periods: else a burst more in one third looks like a change.
+    """
     grid = np.linspace(time[-1] / 3.0, time[-1], 8000)
     second, last = np.split(np.interp(grid, time, values), 2)
-    return float(second.mean()), float(last.mean())
+    level = 0.5 * (last.max() + last.min())
+    return _mean(second, level), _mean(last, level)
+
+
+def _mean(values: FloatArray, level: float) -> float:
+    up = _upward(values, level)
+    return float((values[up[0] : up[-1]] if up.size > 1 else values).mean())
+
+
+def _upward(values: FloatArray, level: float) -> npt.NDArray[np.intp]:
+    """Return the indices after which values pass a level upwards."""
+    return np.flatnonzero((values[:-1] < level) & (values[1:] >= level))
 
 
 def _has_settled(before: float, mean: float) -> bool:

@@ -49,7 +49,7 @@ _ENOUGH_PERIODS = 100.0
 """Periods of a motion that are enough, though the mean about which it moves still drifts."""
 
 _SOON_S = 0.02
-"""The same where the mode has no pitch."""
+"""The longest first look at a mode without pitch; one that grows fast gets as many periods of its rate."""
 
 _RISES = 1e-4
 """Travel of the control for an e-fold of amplitude below which a map does not rise: at its smallest
@@ -194,7 +194,9 @@ def _lengths(row: EnvelopeModes, seconds: float) -> tuple[float, ...]:
     # a kick leaves it at some thousandths of what it ends as
     growth, hertz = _GROWTH / float(row.rate[0]), float(row.frequency_hz[0])
     longest = min(max(seconds, growth), _LONGEST_S)
-    soon = growth + (_PERIODS / hertz if hertz > 0.0 else _SOON_S)
+    # what grows within microseconds takes ngspice a minute for 20 ms
+    pitch = hertz or max(float(row.rate[0]) / (2.0 * math.pi), _PERIODS / _SOON_S)
+    soon = growth + _PERIODS / pitch
     doublings = max(math.floor(math.log2(longest / soon)), 0)
     return (*(soon * 2.0**k for k in range(doublings)), longest)
 

@@ -407,6 +407,19 @@ def test_a_setting_is_watched_twice_as_long_until_it_has_settled(rate, hertz):
     assert np.all(ratios[:-1] == 2.0) and 2.0 <= ratios[-1] < 4.0
 
 
+@pytest.mark.parametrize(("rate", "periods"), [(4.5e5, 60.0 / (4.5e5 / (2.0 * np.pi))), (90.0, 0.02)])
+def test_growth_without_a_pitch_is_first_looked_at_for_as_long_as_its_rate_asks(rate, periods):
+    """Guards against bursts at 5 kHz, settled after 4 ms, being run for 20 ms: a minute of ngspice.
+
+    What e-folds 4.5e5 times a second has the angular rate of a pitch of 72 kHz, 60 periods of which take 0.8
+    ms; slow growth gets 20 ms beside its 20 e-folds.
+    """
+    row = EnvelopeModes(
+        ControlSetting(0.5, 30.0), 0.3, np.array([rate]), np.array([0.0]), (("tank",),), 1, None, None
+    )
+    assert stability._lengths(row, 1.0)[0] == pytest.approx(20.0 / rate + periods, rel=1e-12)
+
+
 @pytest.mark.parametrize("which", ["demo", "cabin"])
 def test_shipped_builds_are_at_rest(bench, request, which):
     build, cards = request.getfixturevalue(which), request.getfixturevalue(f"{which}_cards")
