@@ -78,7 +78,9 @@ def deviation_of(factor: Factor, z: float) -> float:
     above, below = one_deviation(factor)
     if factor.shape == "bell" and factor.kind != PRINT:
         return factor.deviation(float(ndtr(z)))
-    return max(z * (above or -below), -_FURTHEST) if not factor.volts else z * (above or -below)
+    moved = z * (above or -below)
+    # volts, and what print leaves open, have no zero that they could fall below
+    return moved if factor.volts or factor.kind == PRINT else max(moved, -_FURTHEST)
 
 
 @dataclass(frozen=True)
