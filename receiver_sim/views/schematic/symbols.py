@@ -236,7 +236,7 @@ def library(one: Placed) -> list[Any]:
         top, tap, foot = ends
         middle = (top[0], tap[1])
         cell: Any = elm.Battery  # the library does not type it
-        halves = [cell().endpoints(low, high) for low, high in ((foot, middle), (middle, top))]
+        halves = [cell().endpoints(plus, minus) for plus, minus in ((top, middle), (middle, foot))]
         return [*halves, elm.Line().endpoints(middle, tap)]
     kind = {
         "resistor": elm.ResistorIEEE, "pot": elm.ResistorIEEE, "capacitor": elm.Capacitor,
@@ -249,6 +249,6 @@ def library(one: Placed) -> list[Any]:
         more["polar"] = True
     if one.part.symbol == "iron choke":
         more["core"] = 2
-    if one.part.symbol in ("battery", "source"):
+    if one.part.symbol == "source":  # the library's has its plus at the end, its battery at the beginning
         ends.reverse()
     return [kind(**more).endpoints(*ends)]
