@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 from reportlab.graphics.shapes import ArcPath, Drawing, Group, Line, String
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from receiver_sim.views.dial_scale import Scale
@@ -21,12 +22,21 @@ _MM = 72.0 / 25.4
 
 _MARGIN = 12.0 * _MM
 
+_CELL, _PADDING = 7.0, 12.5
+"""Size of the letters of a table, and what a cell keeps free beside them: 6 each side, and a little for
+rounding (points)."""
+
+_WORDS = 46
+"""Letters that a column of long texts asks for; what is longer folds."""
+
+_RED = "#990000"
+
 
 def pdf(sheet: Sheet, scales: Sequence[tuple[str, Scale]] = ()) -> bytes:
     """Return the page as PDF, A4 on its side, dial scales of true size at the end."""
     styles = _styles()
     size = landscape(A4)
-    room = size[0] - 2.0 * _MARGIN
+    room = size[0] - 2.0 * (_MARGIN + 6.0)  # the frame of a page keeps 6 free inside its margins
     story: list[Any] = [Paragraph(_safe(sheet.title), styles["title"])]
     story += [Paragraph(f"! {_safe(text)}", styles["caution"]) for text in sheet.all_cautions()]
     for section in sheet.sections:
@@ -50,37 +60,64 @@ def pdf(sheet: Sheet, scales: Sequence[tuple[str, Scale]] = ()) -> bytes:
 def _styles() -> dict[str, Any]:
     plain = {"fontName": "Helvetica", "fontSize": 8, "leading": 10}
     bold = {**plain, "fontName": "Helvetica-Bold"}
+    small = {"fontSize": _CELL, "leading": 8.5}
     return {
         "text": ParagraphStyle("text", **plain),
-        "cell": ParagraphStyle("cell", **{**plain, "fontSize": 7, "leading": 8.5}),
-        "head": ParagraphStyle("head", **{**bold, "fontSize": 7, "leading": 8.5}),
-        "caution": ParagraphStyle("caution", **bold, textColor="#990000"),
+        "cell": ParagraphStyle("cell", **{**plain, **small}),
+        "red": ParagraphStyle("red", **{**plain, **small}, textColor=_RED),
+        "head": ParagraphStyle("head", **{**bold, **small}),
+        "caution": ParagraphStyle("caution", **bold, textColor=_RED),
         "title": ParagraphStyle("title", **{**bold, "fontSize": 14, "leading": 20}),
         "heading": ParagraphStyle("heading", **{**bold, "fontSize": 11, "leading": 16}, keepWithNext=True),
     }
 
 
+def _drawn(text: str) -> str:
+    """Return a text as it is shown: Helvetica has Latin-1."""
+    return clean(text).encode("latin-1", errors="replace").decode("latin-1")
+
+
 def _safe(text: str) -> str:
-    return escape(clean(text).encode("latin-1", errors="replace").decode("latin-1"))
+    return escape(_drawn(text))
 
 
-def _widths(grid: Grid) -> list[float]:
-    """Return the width (points) each column asks for: its longest word at least, more for long texts."""
+def _needs(grid: Grid, number: int) -> float:
+    """Return the width (points) that breaks neither a figure nor a word of a column."""
+    column, head = grid.columns[number], _drawn(heading(grid.columns[number]))
+    cells = [_drawn(row[number]) for row in grid.rows]
+    pieces = cells if column.align == "right" else [word for cell in cells for word in cell.split()]
+    words = [stringWidth(word, "Helvetica-Bold", _CELL) for word in head.split()]
+    words += [stringWidth(piece, "Helvetica", _CELL) for piece in pieces]
+    return max(words, default=0.0) + _PADDING
+
+
+def _least(grid: Grid, room: float) -> list[float]:
+    """Return the width (points) each column needs.
+
+    A word or figure wider than the page is broken after all, so that the first columns and any other fit
+    side by side.
+    """
+    first = min(grid.repeat, len(grid.columns))
+    needs = [_needs(grid, number) for number in range(len(grid.columns))]
+    head = [min(width, room / (first + 1)) for width in needs[:first]]
+    return head + [min(width, room - sum(head)) for width in needs[first:]]
+
+
+def _widths(grid: Grid, room: float) -> list[float]:
+    """Return the width (points) each column asks for: what it needs at least, more for long texts."""
     out = []
-    for number, column in enumerate(grid.columns):
+    for number, (column, least) in enumerate(zip(grid.columns, _least(grid, room), strict=True)):
         texts = [*column.heading.split("\n"), *(row[number] for row in grid.rows)]
-        word = max((len(w) for text in texts for w in text.split()), default=1)
-        longest = max((len(text) for text in texts), default=1)
-        wanted = longest if column.align == "right" else max(word, min(longest, 46))
-        out.append(3.9 * wanted + 8.0)
+        longest = max(len(text) for text in texts)
+        out.append(max(least, 3.9 * min(longest, _WORDS) + _PADDING))
     return out
 
 
 def _pieces(grid: Grid, room: float) -> list[list[int]]:
     """Return the columns of each table that a wide grid is set in; each begins with its first ones."""
-    widths = _widths(grid)
+    widths = _widths(grid, room)
     head = list(range(min(grid.repeat, len(widths))))
-    if sum(widths) <= 1.35 * room:
+    if sum(widths) <= 1.35 * room and sum(_least(grid, room)) <= room:
         return [list(range(len(widths)))]
     pieces, used = [list(head)], sum(widths[c] for c in head)
     for column in range(len(head), len(widths)):
@@ -92,13 +129,22 @@ def _pieces(grid: Grid, room: float) -> list[list[int]]:
     return pieces
 
 
+def _fitted(grid: Grid, columns: list[int], room: float) -> list[float]:
+    """Return the widths (points) of the columns of one table: all give alike of what they could spare."""
+    least, asked = ([widths[c] for c in columns] for widths in (_least(grid, room), _widths(grid, room)))
+    if sum(asked) <= room + 0.01:  # a column cut to the room that is left fills it but for rounding
+        return asked
+    share = (room - sum(least)) / (sum(asked) - sum(least))
+    return [small + share * (large - small) for small, large in zip(least, asked, strict=True)]
+
+
 def _table(grid: Grid, columns: list[int], room: float, styles: dict[str, Any]) -> Any:
-    asked = _widths(grid)
-    whole = sum(asked[c] for c in columns)
-    widths = [asked[c] * min(1.0, room / whole) for c in columns]
     head = [Paragraph(_safe(heading(grid.columns[c])), styles["head"]) for c in columns]
-    rows = [[Paragraph(_safe(row[c]), styles["cell"]) for c in columns] for row in grid.rows]
-    table = Table([head, *rows], colWidths=widths, repeatRows=1, hAlign="LEFT")
+    looks = [styles["red" if style else "cell"] for style in grid.styles or [""] * len(grid.rows)]
+    rows = [
+        [Paragraph(_safe(row[c]), look) for c in columns] for row, look in zip(grid.rows, looks, strict=True)
+    ]
+    table = Table([head, *rows], colWidths=_fitted(grid, columns, room), repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
@@ -107,11 +153,6 @@ def _table(grid: Grid, columns: list[int], room: float, styles: dict[str, Any]) 
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("TOPPADDING", (0, 0), (-1, -1), 1.5),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
-                *(
-                    ("TEXTCOLOR", (0, i + 1), (-1, i + 1), "#990000")
-                    for i, style in enumerate(grid.styles)
-                    if style
-                ),
             ]
         )
     )
