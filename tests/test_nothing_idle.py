@@ -65,6 +65,8 @@ def idle(sources: dict[str, str]) -> list[str]:
 BY_OTHERS = {
     "_send_char",  # PySpice calls it and the next by these names
     "_send_init_data",
+    "make_context",  # click calls it and the next by these names
+    "invoke",
     "pid",  # for whoever must find or end a worker
     "to_dataframe",  # for a user of Python
     "cathode_transconductance",  # for the lessons

@@ -9,7 +9,7 @@ import contextlib
 import errno
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -101,8 +101,43 @@ def folded(text: str, mark: str = "") -> str:
     )
 
 
+class _ReaderGone(Exception):  # noqa: N818 - says what happened
+    """Carries the error of a pipe without a reader past click's `main`, which would end with 1 at it."""
+
+    def __init__(self, cause: OSError) -> None:
+        super().__init__(cause)
+        self.cause = cause
+
+
+@contextlib.contextmanager
+def _past_click() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno == errno.EPIPE:
+            raise _ReaderGone(error) from error
+        raise
+
+
 class Program(click.Group):
     """The group of all verbs, whose calls end with one of EXIT_CODES, whatever happens within."""
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:  # noqa: D102 - click's
+        with _past_click():
+            return super().make_context(*args, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: D102 - click's
+        with _past_click():
+            return super().invoke(ctx)
+
+    def _call(
+        self, args: Sequence[str] | None, prog_name: str | None, complete_var: str | None, **extra: Any
+    ) -> Any:
+        """Call click's own `main` so that it returns or raises."""
+        try:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        except _ReaderGone as gone:
+            raise gone.cause from None
 
     def main(  # noqa: D102 - click's
         self,
@@ -113,14 +148,14 @@ class Program(click.Group):
         **extra: Any,
     ) -> Any:
         if not standalone_mode:
-            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+            return self._call(args, prog_name, complete_var, **extra)
         _open_closed_streams()
         one_thread.ask_for_one(os.environ)  # before numpy is loaded
         dead_objects.look_seldom()
         words = list(sys.argv[1:] if args is None else args)
         try:
             try:
-                returned = super().main(words, prog_name, complete_var, standalone_mode=False, **extra)
+                returned = self._call(words, prog_name, complete_var, **extra)
                 code = returned if isinstance(returned, int) else 0
             except SystemExit as end:
                 code = end.code if isinstance(end.code, int) else 0
