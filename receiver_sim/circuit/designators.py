@@ -194,8 +194,8 @@ def _link(element: Element, sort: _Sort | None) -> bool:
 
 def _shared_key(elements: list[Element]) -> str:
     """Return the key that the elements share, else the beginning they have in common."""
-    keys = [_key(e) for e in elements]
-    shared = min(keys, key=len)
+    keys = [key for e in elements if (key := _key(e))]
+    shared = min(keys, key=len, default="")
     while shared and not all(k == shared or k.startswith((f"{shared}.", f"{shared}[")) for k in keys):
         shared = shared.rpartition(".")[0]
     return shared

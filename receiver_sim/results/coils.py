@@ -335,8 +335,8 @@ class TapFind(Answer):
     status: OSCILLATES: found; DOES_NOT: no tap up to half the turns oscillates at that setting;
     NOT_IN_RANGE: even the lowest tap looked at oscillates earlier. In these two cases `best` is the tap that
     comes nearest, `best_gain` the loop gain there at that setting, and `advice` what was tried, best first.
-    exact: the tap to the thousandth of a turn; step: the nearest whole quarter turn (or tenth of a per cent);
-    less, more: half a turn (half a per cent) below and above `step`, None where that leaves the coil;
+    exact: the tap to the thousandth of a turn; step: the nearest whole quarter turn (or quarter of one per
+    cent); less, more: half a turn (half a per cent) below and above `step`, None where that leaves the coil;
     present: as the build has it.
     """
 

@@ -104,6 +104,71 @@ def test_recalled_points_are_open_and_seen_ones_filled(curves: TubeCurves) -> No
     assert recalled.get_markerfacecolor() == "white"
 
 
+@pytest.mark.parametrize(
+    ("flag", "open_"),
+    [
+        ("seen", False),
+        ("measured", False),
+        ("memory-high", True),
+        ("memory-medium", True),
+        ("memory-low", True),
+    ],
+)
+def test_a_point_is_filled_if_somebody_saw_or_measured_it(curves: TubeCurves, flag: str, open_: bool) -> None:
+    one = dataclasses.replace(curves, marks=(dataclasses.replace(curves.marks[0], flag=flag),))
+    (mark,) = by_gid(plots.plot_plate_family(one), "printed")
+    assert (mark.get_markerfacecolor() == "white") == open_
+
+
+def test_words_of_tube_plots_name_their_volts(curves: TubeCurves) -> None:
+    """What the screen is held at, what a line is at, the biases, the rating and the leak."""
+    family = plots.plot_plate_family(curves)
+    minus = "\N{MINUS SIGN}"
+    said = set(reading.words_of(family))
+    assert family.texts[0].get_text() == "XJ9: plate current at 100 V on the screen"
+    assert {"0 V", f"{minus}2 V", f"{minus}3.5 V", "2.5 W", "extrapolated"} <= said
+    current = plots.plot_screen_current(curves)
+    assert current.texts[0].get_text() == "XJ9: screen current at 100 V on the screen"
+    transfer = plots.plot_transfer(curves)
+    assert {"plate 240 V", "screen 100 V"} <= set(reading.words_of(transfer))
+    gm = plots.plot_gm_against_screen(curves)
+    assert {"floating grid", "rests at -0.62 V\nplate 100 V", "grid -3.5 V", "plate 240 V"} <= set(
+        reading.words_of(gm)
+    )
+    assert "grid leak of 2.7 Mohm to cathode" in gm.texts[1].get_text()
+
+
+def test_axes_of_tube_plots_hold_what_is_drawn_on_them(curves: TubeCurves) -> None:
+    """From no volts, and for the grid up to none; 7 mA at zero bias, gm of 200 umho times the root of 120."""
+    family = plots.plot_plate_family(curves)
+    assert family.get_xlim() == (0.0, 300.0) and family.get_ylim()[0] == 0.0
+    assert 7.0 * 300.0 / 320.0 < family.get_ylim()[1] < 8.0
+    transfer = plots.plot_transfer(curves)
+    assert transfer.get_xlim() == (-9.0, 0.0) and 7.0 < transfer.get_ylim()[1] < 8.0
+    gm = plots.plot_gm_against_screen(curves)
+    top = 200.0 * 120.0**0.5
+    assert gm.get_xlim() == (0.0, 120.0) and top < gm.get_ylim()[1] < 1.2 * top
+    shade = sorted((p.get_x(), p.get_x() + p.get_width()) for p in by_gid(transfer, "extrapolated"))
+    assert shade == [(-9.0, -3.5), (-1.5, 0.0)]
+
+
+def test_lines_of_a_triode_end_where_its_rating_is_left_behind(curves: TubeCurves) -> None:
+    """Its printed point at 2.9 mA and 2.5 W at 300 V, 8.3 mA: a line of zero bias that goes on to 60 mA would
+    leave no room for either.
+    """
+    plate = curves.plate_lines[0].plate_v
+    steep = dataclasses.replace(curves.plate_lines[0], plate_a=2e-4 * plate, screen_a=None)
+    one = dataclasses.replace(
+        curves, family_screen_v=None, screen_range=None, plate_lines=(steep,),
+        marks=(dataclasses.replace(curves.marks[0], screen_v=None),),
+    )  # fmt: skip
+    ax = plots.plot_plate_family(one)
+    assert 8.4 < ax.get_ylim()[1] < 15.0
+    assert ax.texts[0].get_text() == "XJ9: plate current"
+    tied = plots.plot_plate_family(dataclasses.replace(one, tied=True))
+    assert tied.texts[0].get_text() == "XJ9 as triode: plate current"
+
+
 def test_gm_shows_the_floating_grid_and_where_print_ends(curves: TubeCurves) -> None:
     ax = plots.plot_gm_against_screen(curves)
     bases(ax, "V", "S")
@@ -139,6 +204,26 @@ def test_residuals_tell_what_is_held_to_a_limit() -> None:
     assert bars[2].get_facecolor() == (1.0, 1.0, 1.0, 1.0)
     assert bars[0].get_facecolor() != bars[1].get_facecolor(), "a missed limit stands out"
     assert ax.get_yticklabels()[0].get_text() == "240/100 V, -3.5 V: gm"
+
+
+@pytest.mark.parametrize(
+    ("connection", "screen_v", "name"),
+    [("pentode", 100.0, "240/100 V, -3.5 V: mu"), ("triode", None, "triode 240 V, -3.5 V: mu")],
+)  # fmt: skip
+def test_a_residual_names_its_point_and_its_figure(
+    connection: str, screen_v: float | None, name: str
+) -> None:
+    row = PointError(
+        type="XJ9", index=0, connection=connection, plate_v=240.0, screen_v=screen_v, bias="-3.5 V",
+        quantity="mu", printed=70.0, model=67.2, error=-0.04, limit=0.1, gated=True, source="a sheet",
+        flag="seen",
+    )  # fmt: skip
+    ax = plots.plot_residuals("XJ9", [row])
+    assert [t.get_text() for t in ax.get_yticklabels()] == [name]
+    # the limit either way, as wide as it is, and all of it in the picture
+    (limit,) = [p for p in ax.patches if p.get_gid() is None]
+    assert (limit.get_x(), limit.get_x() + limit.get_width()) == pytest.approx((-10.0, 10.0))
+    assert ax.get_xlim()[0] < -10.0 and ax.get_xlim()[1] > 10.0
 
 
 def test_the_sheet_says_which_screen_volts_are_extrapolated(curves: TubeCurves) -> None:
@@ -225,6 +310,23 @@ def test_swap_plot_marks_onsets_hard_ones_open(report: SwapReport) -> None:
     assert "the simulation failed" in words
     assert "0.37 uV" in words
     assert [t.get_text() for t in ax.get_yticklabels()] == ["XJ9", "XJ8", "XJ7"]
+
+
+def test_bands_without_an_onset_are_told_by_what_each_does(report: SwapReport) -> None:
+    without = outcome("", None, None)
+    bands = tuple(
+        dataclasses.replace(without, onset=dataclasses.replace(without.onset, band=name, status=status))
+        for name, status in (
+            ("80 m", Status.NOT_IN_RANGE), ("40 m", Status.DOES_NOT), ("20 m", Status.FAILED),
+            ("15 m", Status.DOES_NOT),
+        )
+    )  # fmt: skip
+    one = dataclasses.replace(report.detectors[0], bands=bands)
+    ax = plots.plot_swap(dataclasses.replace(report, detectors=(one,)))
+    said = (
+        "oscillates at every setting on 80 m; does not oscillate on 40 m, 15 m; the simulation failed on 20 m"
+    )
+    assert said in [t.get_text() for t in ax.texts]
 
 
 def test_swap_sheet_shows_what_misses_and_why(report: SwapReport) -> None:

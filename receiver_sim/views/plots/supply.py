@@ -62,7 +62,8 @@ def plot_start_and_stop(start: StartAndStop, ax: Axes | None = None) -> Axes:
         ]
     else:
         off_text = ["STAYS CHARGED", "discharge by hand, measure"]
-    ax.set_xlim(0.0, float(max(start.on_s[-1], min(start.off_s[-1], 120.0))))
+    safe = 0.0 if start.discharge_s is None else 1.1 * start.discharge_s
+    ax.set_xlim(0.0, float(max(start.on_s[-1], min(start.off_s[-1], 120.0), safe)))
     ax.set_ylim(0.0, max(start.highest_v, float(start.off_v.max())) * 1.05)
     key(ax, [(on, "on", [f"highest {fixed(start.highest_v, 0)} V"]), (off, "off", off_text)])
     return ax

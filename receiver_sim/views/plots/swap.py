@@ -5,6 +5,7 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.transforms import blended_transform_factory
 
+from receiver_sim.results.base import Status
 from receiver_sim.results.swap import DetectorCandidate, SwapReport
 from receiver_sim.views.numbers import shorten
 from receiver_sim.views.plots import style
@@ -92,6 +93,14 @@ def _name_bands(ax: Axes, bands: list[str]) -> None:
         )  # fmt: skip
 
 
+_WITHOUT = {
+    Status.NOT_IN_RANGE: "oscillates at every setting",
+    Status.DOES_NOT: "does not oscillate",
+    Status.FAILED: "the simulation failed",
+}
+"""What is said of bands without an onset."""
+
+
 def _missing(ax: Axes, row: int, c: DetectorCandidate) -> None:
     """Say beside the marks on how many bands there is no onset within the control."""
     if c.failed is not None:
@@ -100,9 +109,11 @@ def _missing(ax: Axes, row: int, c: DetectorCandidate) -> None:
         lacking = [o.onset for o in c.bands if o.onset.onset is None]
         if not lacking:
             return
-        below = sum(o.status.value == "not found in range" for o in lacking)
-        text = "oscillates at every setting" if below == len(lacking) else "does not oscillate"
-        text += "" if len(lacking) == len(c.bands) else f" on {', '.join(o.band for o in lacking)}"
+        text = "; ".join(
+            _WITHOUT[status] + ("" if len(alike) == len(c.bands) else f" on {', '.join(alike)}")
+            for status in _WITHOUT
+            if (alike := [o.band for o in lacking if o.status is status])
+        )
     places = [o.onset.onset.rotation for o in c.bands if o.onset.onset is not None]
     right = bool(places) and min(places) < 0.5  # on the side away from the marks
     ax.text(
