@@ -50,6 +50,7 @@ def test_no_other_place() -> None:
 
 def test_the_galaxy_is_heard_above_the_ionosphere_alone() -> None:
     assert galactic_noise(9.9e6) is None
+    assert galactic_noise(10.1e6) == pytest.approx(52.0 - 23.0 * math.log10(10.1), abs=1e-9)
     assert galactic_noise(20e6) == pytest.approx(52.0 - 23.0 * math.log10(20.0), abs=1e-9)
 
 
@@ -58,6 +59,11 @@ def test_atmospheric_noise_near_the_example() -> None:
     decibel as the figure is a rough middle."""
     assert atmospheric_noise(1e6) == pytest.approx(60.7, abs=1.0)
     assert atmospheric_noise(20e6) < man_made_noise(20e6, place="residential")
+
+
+def test_atmospheric_noise_falls_by_thirty_decibels_a_decade() -> None:
+    """As P.372's curves of night do from 1 to 20 MHz (from memory, low); the slope is stated as that."""
+    assert atmospheric_noise(1.5e6) - atmospheric_noise(15e6) == pytest.approx(30.0)
 
 
 def test_powers_add() -> None:

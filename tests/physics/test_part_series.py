@@ -11,6 +11,7 @@ from receiver_sim.physics.part_series import (
     RESISTOR_WATTS,
     is_preferred,
     nearest_preferred,
+    preferred_between,
     rating_above,
 )
 
@@ -21,6 +22,12 @@ def test_each_series_is_every_other_number_of_the_finer_one() -> None:
     assert len(E24) == 24 and list(E24) == sorted(set(E24))
     for step, number in enumerate(E24):
         assert number == pytest.approx(10.0 * 10.0 ** (step / 24.0), rel=0.05)
+
+
+def test_the_numbers_are_those_that_are_printed() -> None:
+    """IEC 60063, E24 (from memory, high)."""
+    printed = "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91"
+    assert tuple(int(number) for number in printed.split()) == E24
 
 
 @pytest.mark.parametrize(
@@ -43,6 +50,39 @@ def test_a_value_of_the_series_is_known_as_one() -> None:
 )
 def test_a_capacitor_stands_its_volts(value: float, rating: float | None) -> None:
     assert rating_above(value, CAPACITOR_VOLTS) == rating
+
+
+def test_ratings_are_those_that_are_sold() -> None:
+    """Rated voltages of electrolytics and films, and watts of resistors: common practice, no source."""
+    volts = "16 25 50 63 100 160 250 350 400 450 630 1000 1600"
+    assert tuple(float(one) for one in volts.split()) == CAPACITOR_VOLTS
+    watts = "0.25 0.5 1 2 3 5 10 20 50"
+    assert tuple(float(one) for one in watts.split()) == RESISTOR_WATTS
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "found"),
+    [
+        (9.2, 9.9, None),
+        (9.0, 9.9, 9.1),
+        (0.0, 5e3, None),
+        (5e3, 4e3, None),
+        (4.7e3, 4.7e3, 4.7e3),
+        # 10 is nearest to the geometric mean of 2 and 50, not to their mean 26
+        (2.0, 50.0, 10.0),
+        # the decade ends between them
+        (97.0, 101.0, 100.0),
+    ],
+)
+def test_a_value_between_two_bounds_is_nearest_their_geometric_mean(
+    low: float, high: float, found: float | None
+) -> None:
+    assert preferred_between(low, high, E24) == found
+
+
+@pytest.mark.parametrize(("value", "known"), [(4.7e3 * 1.0009, True), (4.7e3 * 1.0011, False)])
+def test_a_value_is_one_of_the_series_within_a_thousandth(value: float, known: bool) -> None:
+    assert is_preferred(value, E12) is known
 
 
 def test_ratings_rise() -> None:

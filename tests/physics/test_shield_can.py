@@ -34,6 +34,50 @@ def test_floor_and_lid_alike_and_no_can_no_effect():
     assert abs(far) < 2e-6  # the truncation of the series bounds it, as its comment says
 
 
+@pytest.mark.parametrize("wall", ["floor", "lid"])
+def test_loss_in_the_wall_beside_a_coil_is_by_the_rule_of_its_image(wall):
+    # Wheeler 1942: R = 2 pi f (delta/2) dL/dn. One wall takes M at twice the distance (see above), so that a
+    # wall that recedes by dn gives back -dM/dn = -2 M'. Far walls take (a/0.2 m)^3 or so, and lose a part in
+    # a thousand of what this one does.
+    a, length, apart, f, rho = 0.01, 0.02, 0.046, 5e6, 2.8e-8
+    high = 0.6
+
+    def image(distance):
+        return coaxial_sheets(
+            1.0, radius=a, length=length, other_turns=1.0, other_radius=a, other_length=length,
+            distance=distance,
+        )  # fmt: skip
+
+    slope = 2.0 * (image(apart + 1e-4) - image(apart - 1e-4)) / 2e-4
+    depth = np.sqrt(rho / (np.pi * f * mu_0))
+    own = float(current_sheet_inductance(1.0, radius=a, length=length))
+    rise = apart / 2.0 if wall == "floor" else high - apart / 2.0
+    effect = shield_can.can_effect(
+        a, length=length, can_radius=0.2, can_length=high, rise=rise, frequency=f, resistivity=rho
+    )
+    # the series is cut at 1e-6 of the whole, here over a step of 1e-5 m: 1 % of the slope
+    assert effect.resistance_per_henry == pytest.approx(-np.pi * f * depth * slope / own, rel=0.02)
+
+
+def test_floor_and_lid_take_alike_from_the_q():
+    size = {"length": 0.02, "can_radius": 0.03, "can_length": 0.09, "frequency": 5e6}
+    floor, lid = (shield_can.can_effect(0.012, rise=rise, **size) for rise in (0.014, 0.076))
+    assert lid.resistance_per_henry == pytest.approx(floor.resistance_per_henry, rel=1e-4)
+    assert lid.inductance_ratio == pytest.approx(floor.inductance_ratio, rel=1e-6)
+    middle = shield_can.can_effect(0.012, rise=0.045, **size)
+    assert floor.resistance_per_henry > 1.1 * middle.resistance_per_henry
+
+
+@pytest.mark.parametrize(("rise", "fits"), [(0.0149, False), (0.0151, True), (0.0649, True), (0.0651, False)])
+def test_both_ends_of_a_coil_keep_clear_of_floor_and_lid(rise, fits):
+    size = {"length": 0.03, "can_radius": 0.03, "can_length": 0.08, "rise": rise}
+    if fits:
+        assert 0.0 < shield_can.reflected_ratio(0.012, **size) < 1.0
+        return
+    with pytest.raises(ValueError, match=r"^the coil does not fit inside the can: "):
+        shield_can.reflected_ratio(0.012, **size)
+
+
 def test_loss_of_a_long_coil_in_closed_form():
     # inside the gap H = -(a/b)^2/(1) x n I ... : the can's wall carries H = n I a^2/b^2 along l, loss Rs H^2
     # 2 pi b l. Per henry of the open coil (mu0 pi a^2 n^2 l): 2 Rs a^2/(mu0 b^3).
