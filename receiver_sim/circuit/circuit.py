@@ -167,6 +167,15 @@ class Circuit:
             ),
         )
 
+    def begun_with(self, volts: Mapping[str, float]) -> Circuit:
+        """Return the circuit whose search for an operating point begins with these volts of its nodes.
+
+        Without them Newton's method strays in the long chain of sources of a tube's law; with wide tolerances
+        it may end at volts so high that the laws no longer follow them.
+        """
+        known = {node: volts[node] for node in self.nodes if node in volts and node != GROUND}
+        return replace(self, start={**self.start, **known})
+
     def without(self, names: Iterable[str]) -> Circuit:
         """Return the circuit without some elements, and without couplings of a coil that is gone."""
         gone = set(names)

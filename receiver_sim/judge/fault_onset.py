@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from receiver_sim.circuit.circuit import Circuit
-from receiver_sim.circuit.element import GROUND
 from receiver_sim.circuit.roles import Place
 from receiver_sim.engine import Bench, EngineError, NoSolution
 from receiver_sim.errors import NoAnswer
@@ -41,13 +40,7 @@ def begun(bench: Bench, circuits: Mapping[str, Circuit], rotation: float) -> dic
         return dict(circuits)  # each begins as its deck says, and climbs by itself
     if volts is None:
         return dict(circuits)
-    return {name: begun_with(one, volts) for name, one in circuits.items()}
-
-
-def begun_with(circuit: Circuit, volts: Mapping[str, float]) -> Circuit:
-    """Return a circuit whose search for an operating point begins with volts of its nodes."""
-    known = {node: volts[node] for node in circuit.nodes if node in volts and node != GROUND}
-    return replace(circuit, start={**circuit.start, **known})
+    return {name: one.begun_with(volts) for name, one in circuits.items()}
 
 
 class changed:  # noqa: N801 - a context, named as what it does

@@ -17,7 +17,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.sets import SetPlan
 from receiver_sim.engine import Bench, NoSolution
-from receiver_sim.judge.fault_onset import SOUND, Key, Work, begun, begun_with, changed, onset_job
+from receiver_sim.judge.fault_onset import SOUND, Key, Work, begun, changed, onset_job
 from receiver_sim.judge.onset_likelihood import Curve, Curves
 from receiver_sim.judge.reading_spread import Shift, made_with, shifts_of
 from receiver_sim.measure.loaded import Loaded, loaded
@@ -220,7 +220,7 @@ class _Direct:
                 self._shifted(state, shift, [one for one in left if one[0] not in hard], at, out, true)
                 for one in left:
                     if one[0] in hard:
-                        self._shifted(begun_with(state, true[one[0]]), shift, [one], at, out, true)
+                        self._shifted(state.begun_with(true[one[0]]), shift, [one], at, out, true)
         return out
 
     def _stated(
@@ -245,7 +245,7 @@ class _Direct:
         while left:
             begin, count = true.get(left[0][0]), len(left)
             try:
-                with loaded(self.bench, metered if begin is None else begun_with(metered, begin)) as on:
+                with loaded(self.bench, metered if begin is None else metered.begun_with(begin)) as on:
                     on.turn(self.stand.rotation)
                     while left and not on.session.troubled and (begin is None or left[0][0] in hard):
                         key, values = left.pop(0)

@@ -19,7 +19,6 @@ from receiver_sim.circuit.views.envelope import (
     TRAN_RELTOL,
     envelope_circuit,
     imposed_circuit,
-    starting_volts,
 )
 from receiver_sim.errors import NoAnswer, WrongValue
 from receiver_sim.measure.linear_envelope import unrest_hz
@@ -182,9 +181,8 @@ class Listener:
             amplitude = self._amplitude(on, current, mode)
             on.set(Role.AMPLITUDE, amplitude)
             swing = AM_DEPTH * current * self._swing(on, tone, mode)
-            start = starting_volts(circuit, on.volts())
-        loose = TRAN_OPTIONS.replace(TRAN_RELTOL, _LOOSE)
-        with loaded(self.bench, replace(circuit, start=start, options=loose)) as on:
+            begun = circuit.begun_with(on.volts())
+        with loaded(self.bench, replace(begun, options=TRAN_OPTIONS.replace(TRAN_RELTOL, _LOOSE))) as on:
             on.course(Role.AMPLITUDE, "sin", [amplitude, swing, tone])
             step, length = 1.0 / (_POINTS * tone), _CYCLES / tone
             run = on.session.tran(step, length, 0.0, step, vectors=[self.node])

@@ -11,7 +11,7 @@ that of `low_frequency` with the tube in its sampled form, and a control that fo
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from receiver_sim.circuit.assemble import receiver_circuit
@@ -284,7 +284,7 @@ def _base(
     if turned and not circuit.control.on_tank:
         circuit = moving_control(circuit, stretch=build.supply.volts)
     circuit = _sampled(circuit, cards, mode, phases=phases, knots=knots, split=split)
-    return replace(circuit, start=starting_volts(circuit, mode.rest))
+    return replace(circuit, start={}).begun_with(mode.rest)
 
 
 def _sampled(circuit: Circuit, cards: Cards, mode: Mode, *, phases: int, knots: int, split: bool) -> Circuit:
@@ -321,12 +321,3 @@ def _sampled(circuit: Circuit, cards: Cards, mode: Mode, *, phases: int, knots: 
         blocks=(*circuit.blocks, tube),
     )
     return changed.plus(*tube.elements)
-
-
-def starting_volts(circuit: Circuit, volts: Mapping[str, float]) -> dict[str, float]:
-    """Return the volts of an operating point as starting values for the nodes that a circuit has.
-
-    Without them Newton's method strays in the long chain of sources of the tube's law; with wide tolerances
-    it may end at volts so high that the laws no longer follow them.
-    """
-    return {node: v for node, v in volts.items() if node in circuit.nodes}
