@@ -23,7 +23,7 @@ from receiver_sim.engine import Vectors
 from receiver_sim.errors import NoAnswer
 from receiver_sim.measure.loaded import Loaded, loaded
 from receiver_sim.measure.on_bench import AtDial
-from receiver_sim.physics.mode import Resonance, residues, resonance
+from receiver_sim.physics.mode import Resonance, resonance
 
 ELECTRODES = (Place.GRID, Place.CATHODE, Place.PLATE, Place.SCREEN)
 
@@ -68,21 +68,13 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
     for place, node in at.items():
         if node is None:
             continue
-        residue, _, misfit = residues(
-            frequency, response=into[node], reference_hz=centre, pole=found.pole, beside=found.beside
-        )
+        residue, _, misfit = found.residues(frequency, response=into[node])
         shares[place] = residue / found.residue
         if abs(shares[place]) > 1e-6:
             worst = max(worst, misfit)
     pick_up = None
     if Role.AERIAL in runs:
-        residue, _, _ = residues(
-            frequency,
-            response=runs[Role.AERIAL][hot],
-            reference_hz=centre,
-            pole=found.pole,
-            beside=found.beside,
-        )
+        residue, _, _ = found.residues(frequency, response=runs[Role.AERIAL][hot])
         pick_up = residue / found.residue
     return Mode(
         reference_hz=dial_hz,

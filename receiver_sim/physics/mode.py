@@ -29,6 +29,14 @@ class Resonance:
     misfit: float
     beside: complex | None = None
 
+    def residues(
+        self, frequency: npt.ArrayLike, *, response: npt.ArrayLike
+    ) -> tuple[complex, complex, float]:
+        """Return `residues` of another response of the same network, at frequencies in Hz."""
+        return residues(
+            frequency, response=response, reference_hz=self.reference_hz, pole=self.pole, beside=self.beside
+        )
+
 
 SINGLE = 0.05
 """Misfit up to which a response is that of one resonance: what is one leaves some thousandths at most."""
