@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import ArcPath, Drawing, Group, Line, String
@@ -45,7 +45,9 @@ def pdf(sheet: Sheet, scales: Sequence[tuple[str, Scale]] = ()) -> bytes:
             if isinstance(part, Note):
                 story.append(Paragraph(_safe(f"{part.mark.strip()} {part.text}"), styles["text"]))
             else:
-                story += [_table(part, columns, room, styles) for columns in _pieces(part, room)]
+                widths = _widths(part, room)
+                pieces = _pieces(widths, min(part.repeat, len(widths)), room)
+                story += [_table(part, columns, _fitted(widths, columns, room), styles) for columns in pieces]
             story.append(Spacer(1, 4))
     for words, scale in scales:
         story += [PageBreak(), Paragraph(_safe(words), styles["text"]), _drawing(scale)]
@@ -91,8 +93,15 @@ def _needs(grid: Grid, number: int) -> float:
     return max(words, default=0.0) + _PADDING
 
 
-def _least(grid: Grid, room: float) -> list[float]:
-    """Return the width (points) each column needs.
+class _Width(NamedTuple):
+    """Points that a column needs, and that it asks for: more for long texts."""
+
+    least: float
+    asked: float
+
+
+def _widths(grid: Grid, room: float) -> list[_Width]:
+    """Return the width of each column.
 
     A word or figure wider than the page is broken after all, so that the first columns and any other fit
     side by side.
@@ -100,51 +109,48 @@ def _least(grid: Grid, room: float) -> list[float]:
     first = min(grid.repeat, len(grid.columns))
     needs = [_needs(grid, number) for number in range(len(grid.columns))]
     head = [min(width, room / (first + 1)) for width in needs[:first]]
-    return head + [min(width, room - sum(head)) for width in needs[first:]]
-
-
-def _widths(grid: Grid, room: float) -> list[float]:
-    """Return the width (points) each column asks for: what it needs at least, more for long texts."""
+    least = head + [min(width, room - sum(head)) for width in needs[first:]]
     out = []
-    for number, (column, least) in enumerate(zip(grid.columns, _least(grid, room), strict=True)):
+    for number, (column, small) in enumerate(zip(grid.columns, least, strict=True)):
         texts = [*column.heading.split("\n"), *(row[number] for row in grid.rows)]
         longest = max(len(text) for text in texts)
-        out.append(max(least, 3.9 * min(longest, _WORDS) + _PADDING))
+        out.append(_Width(small, max(small, 3.9 * min(longest, _WORDS) + _PADDING)))
     return out
 
 
-def _pieces(grid: Grid, room: float) -> list[list[int]]:
-    """Return the columns of each table that a wide grid is set in; each begins with its first ones."""
-    widths = _widths(grid, room)
-    head = list(range(min(grid.repeat, len(widths))))
-    if sum(widths) <= 1.35 * room and sum(_least(grid, room)) <= room:
+def _pieces(widths: Sequence[_Width], first: int, room: float) -> list[list[int]]:
+    """Return the columns of each table that a wide grid is set in; each begins with its `first` ones."""
+    head = list(range(first))
+    if sum(w.asked for w in widths) <= 1.35 * room and sum(w.least for w in widths) <= room:
         return [list(range(len(widths)))]
-    pieces, used = [list(head)], sum(widths[c] for c in head)
-    for column in range(len(head), len(widths)):
-        if used + widths[column] > room and len(pieces[-1]) > len(head):
+    taken = sum(w.asked for w in widths[:first])
+    pieces, used = [list(head)], taken
+    for column in range(first, len(widths)):
+        asked = widths[column].asked
+        if used + asked > room and len(pieces[-1]) > first:
             pieces.append(list(head))
-            used = sum(widths[c] for c in head)
+            used = taken
         pieces[-1].append(column)
-        used += widths[column]
+        used += asked
     return pieces
 
 
-def _fitted(grid: Grid, columns: list[int], room: float) -> list[float]:
+def _fitted(widths: Sequence[_Width], columns: Sequence[int], room: float) -> list[float]:
     """Return the widths (points) of the columns of one table: all give alike of what they could spare."""
-    least, asked = ([widths[c] for c in columns] for widths in (_least(grid, room), _widths(grid, room)))
+    least, asked = zip(*(widths[c] for c in columns), strict=True)
     if sum(asked) <= room + 0.01:  # a column cut to the room that is left fills it but for rounding
-        return asked
+        return list(asked)
     share = (room - sum(least)) / (sum(asked) - sum(least))
     return [small + share * (large - small) for small, large in zip(least, asked, strict=True)]
 
 
-def _table(grid: Grid, columns: list[int], room: float, styles: dict[str, Any]) -> Any:
+def _table(grid: Grid, columns: Sequence[int], widths: list[float], styles: dict[str, Any]) -> Any:
     head = [Paragraph(_safe(heading(grid.columns[c])), styles["head"]) for c in columns]
     looks = [styles["red" if style else "cell"] for style in grid.styles or [""] * len(grid.rows)]
     rows = [
         [Paragraph(_safe(row[c]), look) for c in columns] for row, look in zip(grid.rows, looks, strict=True)
     ]
-    table = Table([head, *rows], colWidths=_fitted(grid, columns, room), repeatRows=1, hAlign="LEFT")
+    table = Table([head, *rows], colWidths=widths, repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [

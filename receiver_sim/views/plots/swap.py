@@ -104,7 +104,7 @@ _WITHOUT = {
 def _missing(ax: Axes, row: int, c: DetectorCandidate) -> None:
     """Say beside the marks on how many bands there is no onset within the control."""
     if c.failed is not None:
-        text = "the simulation failed"
+        text = _WITHOUT[Status.FAILED]
     else:
         lacking = [o.onset for o in c.bands if o.onset.onset is None]
         if not lacking:
