@@ -419,4 +419,4 @@ def test_a_strong_carrier_gives_no_more_audio_than_the_supply_has(bench):
     found = amplitude.run(tuned, time_runs=False)
     ear = detection.Listener(receiver, mode_at(tuned, found), found=found, output=0)
     # the plate that feeds the phones swings between zero and the supply: half of it at most, r.m.s. below
-    assert 0.1 < ear.am_in_time(0.2857, 1.0) < 229.0 / 2.0
+    assert 0.1 < ear.am_in_time(2.0 / 7.0, 1.0) < 229.0 / 2.0
