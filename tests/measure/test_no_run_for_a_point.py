@@ -53,8 +53,10 @@ def test_what_has_no_operating_point_gets_none(bench: Bench) -> None:
 
 
 def test_what_has_no_operating_point_gets_none_from_a_run_over_time(bench: Bench) -> None:
-    """1 A into 1 ohm that takes another ampere above half a volt: below it would stand at 1 V, above at 0. The
-    capacitor has some half a volt after 10 us from rest, which ngspice by itself gives."""
+    """1 A into 1 ohm that takes another ampere above half a volt: below it would stand at 1 V, above at 0.
+
+    The capacitor has some half a volt after 10 us from rest, which ngspice by itself gives.
+    """
     text = "I1 0 a dc 1\nR1 a 0 1\nB1 a 0 I=V(a)>0.5 ? 1 : 0\nC1 a 0 50u\n"
     with pytest.raises(EngineFailed), bench.session(Deck("hopeless", text)) as session:
         session.op()
