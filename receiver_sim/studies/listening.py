@@ -30,6 +30,7 @@ from receiver_sim.engine import Vectors
 from receiver_sim.errors import WrongValue
 from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.set_noise import SetNoise
+from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import FloatArray
 from receiver_sim.results.envelope import Sound
@@ -300,7 +301,6 @@ def reduce(
     # power as of a tone of 1 kHz, at which sensitivities are stated
     conductance = float((1.0 / load_impedance(build, output, np.array([1000.0])))[0].real)
     power = rms**2 * conductance
-    level = None if power <= 0.0 else phones.sensitivity + 10.0 * math.log10(power / 1e-3)
     moments, rotations = (np.array(column, dtype=np.float64) for column in zip(*path, strict=True))
     few = np.linspace(0, time.size - 1, min(time.size, 500)).astype(int)
     return Sound(
@@ -311,7 +311,7 @@ def reduce(
         volts=sound,
         peak_v=float(np.abs(sound).max()),
         rms_v=rms,
-        level_db=level,
+        level_db=sound_level_db(power, sensitivity_db=phones.sensitivity),
         path_s=time[few],
         rotation=np.interp(time[few], moments, rotations),
         amplitude_v=amplitude[few],
