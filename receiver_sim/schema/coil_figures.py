@@ -319,17 +319,20 @@ def _can_ratio(coil: Coil, windings: Sequence[Winding]) -> float:
     return 1.0 - reflected_ratio(one.radius, **_can_place(coil, one))
 
 
-def _beside(part: Link | Tickler, windings: Sequence[Winding], former: float) -> Winding:
+def _beside(
+    part: Link | Tickler, windings: Sequence[Winding], winding: Solenoid | MultiSection, former: float
+) -> Winding:
     """Return a winding at the grounded end of a coil, below it on a former or over it on a sleeve."""
-    first = windings[0]
     if part.place == "over":
-        return _placed(part, 2.0 * first.radius + first.wire_diameter + 2.0 * part.gap, 0.0)
+        under = _first(winding)
+        covered = 2.0 * windings[0].radius + windings[0].wire_diameter + under.covering
+        return _placed(part, covered + 2.0 * part.gap, 0.0)
     placed = _placed(part, former, 0.0)
     return placed._replace(start=-(part.gap + placed.length))
 
 
-def _first_former(winding: Solenoid | MultiSection) -> float:
-    return winding.former if isinstance(winding, Solenoid) else winding.sections[0].former
+def _first(winding: Solenoid | MultiSection) -> Solenoid | Section:
+    return winding if isinstance(winding, Solenoid) else winding.sections[0]
 
 
 def _tickler(
@@ -353,8 +356,8 @@ def _tickler(
         )
     if winding is None:
         raise OutsideFormula("a tickler by its turns needs a coil by its winding")
-    former = _first_former(winding) if tickler.former is None else tickler.former
-    placed = _beside(tickler, windings, former)
+    former = _first(winding).former if tickler.former is None else tickler.former
+    placed = _beside(tickler, windings, winding, former)
     own = _self((placed,)) * can_ratio
     mutual = sum(winding_pair(placed, other=w) for w in windings) * can_ratio
     if own <= 0.0:
@@ -370,7 +373,7 @@ def _tickler(
 def _link(
     link: Link, windings: Sequence[Winding], winding: Solenoid | MultiSection, *, can_ratio: float
 ) -> LinkFigures:
-    placed = _beside(link, windings, _first_former(winding))
+    placed = _beside(link, windings, winding, _first(winding).former)
     below, above = ((), windings) if winding.tap is None else split(windings, winding.tap)
     lower = sum(winding_pair(placed, other=w) for w in below) * can_ratio
     upper = sum(winding_pair(placed, other=w) for w in above) * can_ratio

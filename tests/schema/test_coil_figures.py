@@ -353,7 +353,7 @@ def test_tickler_against_a_sum_of_filaments(tickler: dict[str, object]) -> None:
     figures = coil_figures(one)
     assert figures.tickler is not None and figures.tickler.winding is not None
     placed, pitch = figures.tickler.winding, 1.3e-3
-    radius = {"over": 28e-3 / 2 + 0.5e-3 + 0.025e-3 + 1.2e-3 + (0.3e-3 + 0.05e-3) / 2}.get(
+    radius = {"over": 28e-3 / 2 + 0.5e-3 + 0.05e-3 + 1.2e-3 + (0.3e-3 + 0.05e-3) / 2}.get(
         str(tickler.get("place")),
         (float(str(tickler.get("former", 28e-3))) + float(str(tickler["wire"])) + 0.05e-3) / 2,
     )
