@@ -222,7 +222,7 @@ def _ranges(
     for index, phone in enumerate(build.phones):
         columns.append((f"gain to {phone.name}", "1", [f.gain[index] for f in figures]))
         if figures[0].hum_here_v:
-            columns.append((f"hum at {phone.name}", "V", [f.hum_here_v[index] for f in figures]))
+            columns.append((f"heater hum at {phone.name}", "V", [f.hum_here_v[index] for f in figures]))
             columns.append(
                 (
                     f"heater hum left at the pot's null, {phone.name}",
