@@ -42,8 +42,7 @@ def _pin_changes(card: TubeCard, in_place: TubeCard) -> tuple[str, ...]:
     changes = []
     for pin in sorted({*card.pins, *in_place.pins}):
         new, old = card.pins.get(pin, "free"), in_place.pins.get(pin, "free")
-        # the two ends of a heater may change places
-        if new != old and {new, old} != {"heater"}:
+        if new != old:
             name = "cap" if pin == "cap" else f"pin {pin}"
             changes.append(f"{name}: {old} becomes {new}")
     return tuple(changes)
