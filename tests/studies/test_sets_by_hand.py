@@ -86,7 +86,7 @@ def test_ranges_of_meter_readings_gain_and_hum(demo: Any) -> None:
         f"gain to {name}": ("1", 1.0, 3.0, 11.0),
         f"hum pot at that null, {name}": ("1", 0.0, 0.02, 0.10),
     }
-    units[f"hum at {name}"] = ("V", 0.0, 2e-3, 10e-3)
+    units[f"heater hum at {name}"] = ("V", 0.0, 2e-3, 10e-3)
     units[f"heater hum left at the pot's null, {name}"] = ("V", 0.0, 2e-4, 10e-4)
     for words, (unit, *due) in units.items():
         one = found[words]

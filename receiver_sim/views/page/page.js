@@ -36,10 +36,10 @@
   };
   const si = (value, unit) => {
     if (value === null || value === undefined) return "-";
-    const size = Math.abs(value);
+    const told = Number(value.toPrecision(2)), size = Math.abs(told);   // rounded first: 996 m is 1, not 1000 m
     if (size === 0) return "0 " + unit;
     const [scale, sign] = size >= 1e6 ? [1e6, "M"] : size >= 1e3 ? [1e3, "k"] : size >= 1 ? [1, ""] : size >= 1e-3 ? [1e-3, "m"] : [1e-6, "µ"];
-    return Number((value / scale).toPrecision(2)) + " " + sign + unit;
+    return Number((told / scale).toPrecision(2)) + " " + sign + unit;
   };
 
   // ---------------------------------------------------------------- pictures

@@ -292,7 +292,7 @@ def test_figures_of_the_control_have_its_unit(opened: Page) -> None:
     ("value", "text"),
     [(0.0, "0 V"), (None, "-"), (1.0, "1 V"), (0.94, "940 mV"), (0.0123, "12 mV"), (1e-3, "1 mV"),
      (9.4e-4, "940 \u00b5V"), (940.0, "940 V"), (1000.0, "1 kV"), (1.26e3, "1.3 kV"), (2.5e6, "2.5 MV"),
-     (-0.05, "-50 mV")],
+     (-0.05, "-50 mV"), (0.996, "1 V"), (999.0, "1 kV"), (9.99e-4, "1 mV"), (-999e3, "-1 MV")],
 )  # fmt: skip
 def test_figures_have_two_digits_and_a_fitting_prefix(opened: Page, value: float | None, text: str) -> None:
     assert opened.script("return window.receiver.si(arguments[0], 'V')", value) == text
