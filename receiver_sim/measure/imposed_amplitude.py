@@ -198,9 +198,13 @@ def curve(on: Loaded, mode: Mode, *, amplitudes: FloatArray, vectors: Sequence[s
 
     One value for each amplitude that some setting sustains; the others are left out. Raises EngineFailed.
     """
-    wanted = _with_drive(on, vectors)
-    rows = [_sustained(on, mode, float(amplitude), wanted) for amplitude in amplitudes]
-    return _columns([row for row in rows if row is not None], vectors)
+    wanted, knob = _with_drive(on, vectors), on.node(Place.KNOB)
+    rows: list[dict[str, float]] = []
+    for volts in amplitudes:
+        row = _sustained(on, mode, float(volts), wanted, near=rows[-1][knob] if rows else None)
+        if row is not None:
+            rows.append(row)
+    return _columns(rows, vectors)
 
 
 def follow(
