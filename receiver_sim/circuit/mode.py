@@ -26,7 +26,8 @@ class Mode:
     fits, relative; rest: d.c. volts of the deck's nodes; stray: ohms from a cathode current to the volts
     between grid and cathode that are not the resonance's; harmonics: all such ohms at HARMONICS; feedback:
     volts, per volt of the hot end, where the current that pays for the losses leaves the tube: 0 at ground.
-    beside_hz: of a second resonance so near that it shows in the response, None without one.
+    beside_hz, beside_decay: of a second resonance so near that it shows in the response, its frequency and
+    the decay of its amplitude (1/s; negative: it grows without the detector's tube), None without one.
     along: where the control acts on the tank itself, the modes at rotations (0..1) from stop to stop.
     """
 
@@ -45,6 +46,7 @@ class Mode:
     harmonics: tuple[complex, ...] = ()
     feedback: complex = 0j
     beside_hz: float | None = None
+    beside_decay: float | None = None
     along: tuple[tuple[float, Mode], ...] = field(default=(), repr=False)
 
     def at(self, rotation: float) -> Mode:

@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from receiver_sim.circuit.assemble import receiver_circuit
+from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.element import GROUND, current_source
 from receiver_sim.circuit.mode import Mode
 from receiver_sim.circuit.roles import Place, Role
@@ -42,6 +43,11 @@ flows in the tube at the grid volts that result, while the passive network, bein
 notice."""
 
 
+def staged(circuit: Circuit) -> bool:
+    """Return whether a tube that stays at work stands before the tank: that of an r.f. stage."""
+    return any(block.part_of == "r.f. stage" and block.sockets for block in circuit.blocks)
+
+
 @contextmanager
 def silenced(on: Loaded) -> Iterator[None]:
     """Keep the oscillating tube of a loaded receiver without current for the length of the block."""
@@ -63,7 +69,7 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
         runs, centre = _swept(on, nodes, dial_hz=dial_hz, q=q)
     into = runs[Role.TANK_CURRENT]
     frequency = into["frequency"].real
-    found = resonance(frequency, response=into[hot], reference_hz=centre)
+    found = resonance(frequency, response=into[hot], reference_hz=centre, passive=not staged(on.circuit))
     shares, worst = dict.fromkeys(at, 0j), found.misfit
     for place, node in at.items():
         if node is None:
@@ -89,6 +95,7 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
         aerial=pick_up,
         misfit=worst,
         beside_hz=None if found.beside is None else centre - found.beside.imag / (2.0 * np.pi),
+        beside_decay=None if found.beside is None else found.beside.real,
     )
 
 
@@ -128,7 +135,12 @@ def _seen(
                 )
         into = runs[Role.TANK_CURRENT]
         try:
-            found = resonance(into["frequency"].real, response=into[nodes[0]], reference_hz=centre)
+            found = resonance(
+                into["frequency"].real,
+                response=into[nodes[0]],
+                reference_hz=centre,
+                passive=not staged(on.circuit),
+            )
         except NoAnswer:
             if share >= _WIDEST:
                 raise

@@ -41,11 +41,14 @@ class Resonance:
 SINGLE = 0.05
 """Misfit up to which a response is that of one resonance: what is one leaves some thousandths at most."""
 
+_NONE = "this response is no decaying resonance"
 _FOR_TWO = 7
 """Points that two resonances and a constant are fitted to at least."""
 
 
-def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float) -> Resonance:
+def resonance(
+    frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz: float, passive: bool = True
+) -> Resonance:
     """Fit one pole and a constant to a response (complex) at frequencies (Hz) around a resonance.
 
     Linear least squares for H (jx + pole) = residue + background (jx + pole), x = w - w_ref, in the three
@@ -54,7 +57,8 @@ def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz
     resonance the tail of the mirror pole at negative frequency is part of the background.
 
     A response that one pole leaves more than `SINGLE` of, of at least 7 points, is fitted with two, in the
-    same form of second order; the resonance is the one that stands out higher.
+    same form of second order; the resonance is the one that stands out higher. Of a network that is not
+    passive the second one may grow, and may be all that one pole sees.
 
     Raises ValueError for fewer points, NoAnswer for a response that is no decaying resonance.
     """
@@ -68,16 +72,19 @@ def resonance(frequency: npt.ArrayLike, *, response: npt.ArrayLike, reference_hz
     columns = np.column_stack([-y, np.ones_like(y), jx])
     solution, *_ = np.linalg.lstsq(columns, y * jx, rcond=None)
     pole = complex(solution[0]) * scale
-    if not pole.real > 0.0:
-        raise NoAnswer("this response is no decaying resonance")
+    decays = pole.real > 0.0
+    if not decays and (passive or f.size < _FOR_TWO):
+        raise NoAnswer(_NONE)
     found = _with(f, h, reference_hz, pole, None)
-    if found.misfit <= SINGLE or f.size < _FOR_TWO:
+    if decays and (found.misfit <= SINGLE or f.size < _FOR_TWO):
         return found
     columns = np.column_stack([-y * jx, -y, jx**2, jx, np.ones_like(y)])
     solution, *_ = np.linalg.lstsq(columns, y * jx**2, rcond=None)
     first, second = (-complex(root) * scale for root in np.roots([1.0, solution[0], solution[1]]))
     both = (_with(f, h, reference_hz, *pair) for pair in ((first, second), (second, first)))
     decaying = [one for one in both if one.pole.real > 0.0]
+    if not decays and not any(one.misfit <= SINGLE for one in decaying):
+        raise NoAnswer(_NONE)
     return max(decaying, key=lambda one: abs(one.residue) / one.pole.real, default=found)
 
 

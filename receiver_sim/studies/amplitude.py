@@ -389,8 +389,7 @@ def run(tuned: Tuned, *, extra_screen_ohm: float = 0.0, time_runs: bool = True) 
         return nothing(band, onset, status=Status.FAILED, warnings=(str(error),))
     more = tuple(text for text in onset.warnings if text not in found.warnings)
     warnings = (*found.warnings, *more) if onset.status is Status.OSCILLATES else found.warnings
-    if mode.beside_hz is not None:
-        warnings = (*warnings, _TWICE.format(mode.resonance_hz / 1e6, mode.beside_hz / 1e6))
+    warnings = (*warnings, *beside_the_tank(mode, band=band, staged=build.rf_stage is not None))
     return dataclasses.replace(found, build_up=grown, extra_screen_ohm=extra_screen_ohm, warnings=warnings)
 
 
@@ -490,9 +489,41 @@ def _throttled(tuned: Tuned, mode: Mode, *, control: Control) -> Oscillation:
 
 
 _TWICE = (
-    "the tank resonates twice, at {:.4g} and at {:.4g} MHz, as where an aerial has a resonance of its own: "
-    "amplitudes and sound take the first alone, the loop gain both; couple the aerial more loosely"
+    "the tank resonates twice, at {:.4g} and at {:.4g} MHz, as where {} has a resonance of its own: "
+    "amplitudes and sound take the first alone, the loop gain both; couple {} more loosely"
 )
+_BY_ITSELF = (
+    "the r.f. stage oscillates by itself at {:.4g} MHz, through what its grid and plate circuits have in "
+    "common: no figure of this band holds while it does; "
+)
+_FEEDS_BACK = (
+    "the r.f. stage feeds back: with it the tank has a Q of {:.0f}, its coil alone {:.0f}, so it is not far "
+    "from oscillating by itself; "
+)
+_TAME = "screen its plate lead from its grid, damp its grid coil or give it less gain"
+
+_FED = 1.1
+"""Q of the tank over the best Q of the coils in it from which an r.f. stage is said to feed back: a passive
+circuit stays below one."""
+
+
+def beside_the_tank(mode: Mode, *, band: Band, staged: bool) -> tuple[str, ...]:
+    """Say what else than the tank shows in its resonance: an aerial's own, or an r.f. stage that feeds back.
+
+    staged: whether the set has an r.f. stage.
+    """
+    words = []
+    if staged and mode.beside_hz is not None and mode.beside_decay is not None and mode.beside_decay < 0.0:
+        return (_BY_ITSELF.format(mode.beside_hz / 1e6) + _TAME,)
+    if mode.beside_hz is not None:
+        what = ("an r.f. stage", "the stage") if staged else ("an aerial", "the aerial")
+        words.append(_TWICE.format(mode.resonance_hz / 1e6, mode.beside_hz / 1e6, *what))
+    best = max(band.coil.q, 0.0 if band.rf_coil is None else band.rf_coil.q)
+    if staged and mode.q > _FED * best:
+        words.append(_FEEDS_BACK.format(mode.q, band.coil.q) + _TAME)
+    return tuple(words)
+
+
 _UNFED = "at no setting of the control does enough of the plate's current go through the tickler"
 _SHOCKED = "it does not start by itself, but continues once something has started it"
 _NOTHING = (
