@@ -33,10 +33,14 @@ class _Heated:
     line: float
 
     @property
+    def fed(self) -> float:
+        """Volts ahead of the chokes in its leads."""
+        return self.line if self.feed.volts is None else self.feed.volts
+
+    @property
     def at(self) -> float:
         """Volts at the heater, behind dropper and chokes; a hot filament draws its rated current."""
-        volts = self.line if self.feed.volts is None else self.feed.volts
-        return volts - 2.0 * self.feed.choke_resistance * self.card.heater.amps
+        return self.fed - 2.0 * self.feed.choke_resistance * self.card.heater.amps
 
     @property
     def rated(self) -> float:
@@ -86,10 +90,18 @@ def _volts(tube: _Heated, tubes: list[_Heated], limits: Verdicts) -> Verdict:
         text = f"{rated}: it wears out fast or burns out; {_cure(tube, tubes)}"
         return Verdict(tube.subject, "heater_over_max", Grade.BAD, tube.at, most, "V", text)
     if tube.at < least * (1.0 - 1e-9):
-        text = f"{rated}: the cathode stays too cool to emit what its card says; {_cure(tube, tubes)}"
+        cure = _cure_of_chokes(tube, least) if tube.fed > least else _cure(tube, tubes)
+        text = f"{rated}: the cathode stays too cool to emit what its card says; {cure}"
         return Verdict(tube.subject, "heater_under_max", Grade.BAD, tube.at, least, "V", text)
     text = "the heater gets its rated volts"
     return Verdict(tube.subject, "heater_volts", Grade.GOOD, tube.at, tube.rated, "V", text)
+
+
+def _cure_of_chokes(tube: _Heated, least: float) -> str:
+    """Say how little resistance the chokes of a filament must have that is fed with enough volts."""
+    taken = format_quantity(tube.fed - tube.at, VOLTAGE, 2)
+    most = format_quantity((tube.fed - least) / (2.0 * tube.card.heater.amps), RESISTANCE, 2)
+    return f"the chokes in its leads take {taken}: {most} in each is the most"
 
 
 def _cure(tube: _Heated, tubes: list[_Heated]) -> str:
