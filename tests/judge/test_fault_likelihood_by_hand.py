@@ -168,7 +168,7 @@ def test_a_fault_in_two_sizes_shares_its_weight_between_them() -> None:
 
 
 def test_a_size_that_could_not_be_run_leaves_its_weight_to_the_others() -> None:
-    """And a fault of which none could be run keeps what it would have had from the rest: it may be the one."""
+    """And a fault of which none could be run keeps its own from the rest: it may be the one."""
     faults = (fault("C1", "large", "small"), fault("R1", weight=2.0))
     found = {SOUND: says(10.0), (0, 1): says(11.2)}
     ranked = fault_finder.rank(faults, found, seen(10.9, onset={}), {}, NONE)
@@ -326,14 +326,14 @@ def test_a_reading_is_asked_for_if_it_parts_two_by_a_twentieth(volts: float, ask
         assert (found.where, found.meter) == ("point a", "10 Mohm")
         assert found.expected_v == {"sound set": 10.0, "R0 (part): leaky": volts}
         assert found.how == (
-            "Switch off, pull the plug, let it discharge and prove it. Clip the meter on, highest range, lead "
-            "to chassis first; step back, switch on, read, switch off again."
+            "Switch off, pull the plug, let it discharge and prove it. Clip the meter on, highest range, "
+            "lead to chassis first; step back, switch on, read, switch off again."
         )
 
 
 def test_one_pair_counts_for_four_at_most() -> None:
-    """At one point two pairs lie 18 twentieths of the larger apart, and the third not at all; at the other all
-    three lie 5.7, 6 and 10 twentieths apart: three pairs beat two, however wide.
+    """At one point two pairs lie 18 twentieths of the larger apart, and the third not at all; at the other
+    all three lie 5.7, 6 and 10 twentieths apart: three pairs beat two, however wide.
     """
     nodes = [{"wide": 1.0, "all": 10.0}, {"wide": 1.0, "all": 14.0}, {"wide": 10.0, "all": 20.0}]
     assert further(nodes, [1.0, 1.0], seen(50.0, onset={})).where == "point all"
