@@ -374,8 +374,9 @@ SCATTER = Scatter(np.array([0.5, -2.0]), {"40 m": np.array([0.15, -0.05])})
 
 def made() -> Any:
     two = tuple(Severity(words, {}) for words in ("large", "small"))
-    given = (PossibleFault("C1", "part", "leaky", 3.0, two, "hot"),
-             *(PossibleFault(n, "part", "open", w, two[:1]) for n, w in (("R1", 1.0), ("R2", 4.0))))  # fmt: skip
+    leaky = PossibleFault("C1", "part", "leaky", 3.0, two, "hot")
+    rest = (PossibleFault(n, "part", "open", w, two[:1]) for n, w in (("R1", 1.0), ("R2", 4.0)))
+    given = (leaky, *rest)
     curve = ((0.0, 0.2), (0.4, 1.0))
 
     def says(number: float) -> Prediction:
