@@ -84,7 +84,7 @@ def test_a_battery_is_pulled_from_the_middle_of_its_spread(monkeypatch: pytest.M
 
 
 def test_what_bends_is_run_until_it_stands_still(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The slope is that of half a deviation, 3.5 V; at rest the pull of the reading and that of the spread are
+    """The slope is that of half a deviation, 3.5 V; at rest the pull of the reading and of the spread are
     equal: z = slope (read - shown)/variance, solved by bisection. Four steps come within a hundredth
     of a deviation, where one is off by more than a twentieth.
     """
