@@ -12,7 +12,7 @@ import pytest
 
 from receiver_sim.builds import shipped_build
 from receiver_sim.judge import verdicts
-from receiver_sim.results.audio import AudioResponse, Hum, OutputHum, OutputResponse
+from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum, OutputResponse
 from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import MainsPoint, OperatingPoint, RatingLine
@@ -371,3 +371,65 @@ def test_each_section_of_a_filter_is_judged_by_its_own_rating() -> None:
         f"volts with the tubes cold and the mains 10 % high {word} the rating" for word in ("above", "within")
     ]
     assert verdicts.judge_filter(shipped_build("demo"), settled) == []
+
+
+# ---------------------------------------------------------------------------- whole sentences
+
+
+QUIET = (
+    "see coupling capacitors, bias and by-passes of the audio stage, the match of the phones and the "
+    "coupling of the aerial"
+)
+
+
+@pytest.mark.parametrize(
+    ("level", "text"),
+    [
+        (20.0, "a station of 112 uV, 30 % modulated is well above the threshold of hearing"),
+        (10.0, "a station of 112 uV, 30 % modulated is well above the threshold of hearing"),
+        (
+            9.9,
+            "faint: a station of 112 uV, 30 % modulated is only just above the threshold of hearing; "
+            + QUIET,
+        ),
+        (
+            0.0,
+            "faint: a station of 112 uV, 30 % modulated is only just above the threshold of hearing; "
+            + QUIET,
+        ),
+        (-0.1, "nothing is heard of a station of 112 uV, 30 % modulated: " + QUIET),
+        (None, "nothing is heard of a station of 112 uV, 30 % modulated: " + QUIET),
+    ],
+)
+def test_what_is_said_of_a_weak_station(level: float | None, text: str) -> None:
+    """Ten decibels themselves are enough, and the threshold itself is heard."""
+    heard = filled(Loudness, carrier_v=112e-6, level_db=level, threshold_db=0.0, volume_up=False)
+    (found,) = verdicts.judge_loudness([heard], LIMITS)
+    assert (found.rule, found.text) == ("loudness_min", text)
+
+
+def test_what_is_said_of_a_blocking_capacitor_of_unknown_rating(demo: Build) -> None:
+    phone = {key: value for key, value in OPEN.items() if key != "capacitor_rating"}
+    (found,) = verdicts.judge_safety(changed_build(demo, {"phones": [phone]}))
+    assert found.text == (
+        "the build does not say what volts its blocking capacitor stands (key 'capacitor_rating'): it needs "
+        "209 V or more, and if it fails, the lead is at plate voltage"
+    )
+    # what it just stands is enough
+    for rating, good in (("209.1 V", True), ("208.9 V", False)):
+        build = changed_build(demo, {"phones": [{**phone, "capacitor_rating": rating}]})
+        assert (verdicts.judge_safety(build) == []) is good
+
+
+@pytest.mark.parametrize("share", [0.999, 1.0, 1.001])
+def test_a_limit_itself_is_kept(share: float) -> None:
+    """At the very figure of each threshold a band is good; a thousandth beyond it is not."""
+    two = {
+        "onset_screen": [onset(0.5, 12.0 * (2.0 - share)), onset(0.5, 60.0 * share)],
+        "approach_min": [onset(approach_deg=4.0 * (2.0 - share))],
+        "dial_spread_max": [onset(0.25), onset(0.25 + 0.25 * share)],
+    }
+    for rule, onsets in two.items():
+        found = judged(*onsets)
+        names = {name for name in found if name.startswith(rule)}
+        assert {found[name].grade for name in names} == {Grade.GOOD if share <= 1.0 else Grade.DOUBTFUL}, rule
