@@ -306,8 +306,8 @@ def test_curves_go_down_to_twice_the_deepest_bias_of_the_sheet() -> None:
 
 
 def test_plate_lines_cover_the_rating_and_all_that_is_printed() -> None:
-    """To 300 V of the rating, or a mark beyond; a line for each printed bias at the family's own screen volts,
-    the even ones found with the plate at the first mark's volts.
+    """To 300 V of the rating, or a mark beyond it; a line for each bias printed with the
+    family's screen volts, the even ones found with the plate at the first mark's volts.
     """
     jig: Any = _Jig()
     printed = (mark(250.0, 100.0, -3.1), mark(350.0, 100.0, -1.5), mark(100.0, 90.0, -2.6))
