@@ -467,8 +467,8 @@ class SpeechSetting:
 
 @dataclass(frozen=True)
 class TransferCurve:
-    """Audio out against carrier in at one setting; overload_v: carrier at which it falls 1 dB below a
-    straight line."""
+    """Audio out against carrier in at one setting; overload_v: carrier (V r.m.s.) at which a decibel more of
+    it first gives less than half a decibel more audio, None if none of those looked at does."""
 
     signal: str
     rotation: float
