@@ -415,7 +415,7 @@ def test_growth_has_its_rate_at_the_start_and_is_over_at_nine_tenths() -> None:
 
 @pytest.mark.parametrize(("span", "settled"), [(8.7e-3, False), (10.5e-3, False), (11.5e-3, True)])
 def test_growth_that_has_not_settled_has_no_time(span: float, settled: bool) -> None:
-    """What rises by more than 2 % over the last tenth of the run has not ended: the logistic curve does by 25 %
+    """What rises by more than 2 % over the last tenth of the run has not ended: the logistic curve by 25 %
     up to 8.7 ms, by 3.5 % up to 10.5 and by 1 % up to 11.5 ms.
     """
     time = np.linspace(0.0, span, 2001)
