@@ -26,7 +26,6 @@ from receiver_sim.results.bias import OperatingPoint, TubePoint
 from receiver_sim.results.envelope import Oscillation, Sound
 from receiver_sim.results.spread import SetOnset
 from receiver_sim.schema import Build
-from receiver_sim.schema.card import card_for
 from tests.helpers.filling import filled
 
 # ---------------------------------------------------------------------------- listen
