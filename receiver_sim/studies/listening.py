@@ -156,6 +156,8 @@ def knob_points(
     moments, rotations = (np.array(column, dtype=np.float64) for column in zip(*path, strict=True))
     inside = moments[(moments > start) & (moments < stop)]
     grid = np.unique(np.concatenate([[start, stop], inside, np.linspace(start, stop, 9)]))
+    # a corner of the path a rounding away from one of the steps is one point: a deck has twelve digits
+    grid = grid[np.concatenate([[True], np.diff(grid) > 1e-9])]
     shares = [control.share(float(r)) for r in np.interp(grid, moments, rotations)]
     return [float(t - start) for t in grid], shares
 

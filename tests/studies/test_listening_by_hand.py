@@ -324,6 +324,20 @@ def test_points_of_a_moving_control_follow_its_law() -> None:
     assert shares == pytest.approx((base**turned - 1.0) / (base - 1.0))
 
 
+@pytest.mark.parametrize(("corner", "stop"), [(0.92, 0.98), (0.515, 0.56)])
+def test_a_corner_of_the_path_on_a_step_of_the_stretch_is_one_point(corner: float, stop: float) -> None:
+    """Fault guarded: 0.5 s + 7/8 of 0.48 s and a corner at 0.92 s are 1e-16 s apart, and stood as two points
+    of one time in the deck, whose numbers have twelve digits.
+    """
+    control = Control(SCREEN, "V", "scr", 270.0, (), "linear", None)
+    path = [(0.0, 0.4), (corner, 0.5), (2.0, 0.6)]
+    times, shares = listening.knob_points(control, path, start=0.5, stop=stop)
+    assert np.diff(times).min() > 1e-6 and times[-1] == pytest.approx(stop - 0.5)
+    assert shares == pytest.approx(np.interp(0.5 + np.array(times), [0.0, corner, 2.0], [0.4, 0.5, 0.6]))
+    printed = [f"{t:.12g}" for t in times]
+    assert len(set(printed)) == len(printed)
+
+
 @dataclass(frozen=True)
 class Made:
     """A circuit that knows how it was asked for."""
