@@ -40,13 +40,14 @@ class _Heated:
     @property
     def at(self) -> float:
         """Volts at the heater, behind dropper and chokes; a hot filament draws its rated current."""
-        return self.fed - 2.0 * self.feed.choke_resistance * self.card.heater.amps
+        return self.fed - 2.0 * self.feed.choke_resistance * self.amps
 
     @property
     def rated(self) -> float:
         """The rated volts that are meant: of two equal halves, in parallel or in series."""
         one = self.card.heater.volts
-        return 2.0 * one if self.card.heater.split and abs(self.at - 2.0 * one) < abs(self.at - one) else one
+        series = self.card.heater.split and abs(self.fed - 2.0 * one) < abs(self.fed - one)
+        return 2.0 * one if series else one
 
     @property
     def amps(self) -> float:
@@ -100,7 +101,7 @@ def _volts(tube: _Heated, tubes: list[_Heated], limits: Verdicts) -> Verdict:
 def _cure_of_chokes(tube: _Heated, least: float) -> str:
     """Say how little resistance the chokes of a filament must have that is fed with enough volts."""
     taken = format_quantity(tube.fed - tube.at, VOLTAGE, 2)
-    most = format_quantity((tube.fed - least) / (2.0 * tube.card.heater.amps), RESISTANCE, 2)
+    most = format_quantity((tube.fed - least) / (2.0 * tube.amps), RESISTANCE, 2)
     return f"the chokes in its leads take {taken}: {most} in each is the most"
 
 

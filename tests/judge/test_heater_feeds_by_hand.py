@@ -112,6 +112,15 @@ def test_chokes_that_take_the_volts_are_what_is_to_change(demo: Build, volts: st
     )
 
 
+def test_halves_in_series_draw_half_the_current_through_their_chokes(demo: Build) -> None:
+    """3S4, 2.8 V and 50 mA with its halves in series: 4 ohm a choke leave 2.4 V; 0.28 V may go, 2.8 ohm."""
+    card, fed = card_for("3S4"), {"chokes": 1e-3, "choke_resistance": 4.0, "volts": 2.8, "source": "cell"}
+    build = changed_build(demo, {"audio.tube": "3S4", "audio.heater_feed": fed})
+    (found,) = [v for v in judged(build, Cards(card_for("6SJ7"), card)) if v.rule == "heater_under_max"]
+    assert (found.value, found.limit) == pytest.approx((2.4, 2.52))
+    assert found.text.endswith("the chokes in its leads take 400 mV: 2.8 ohm in each is the most")
+
+
 def test_a_line_too_low_is_said_where_chokes_alone_are_not_to_blame(demo: Build) -> None:
     feed = {"chokes": 1e-3, "choke_resistance": 0.5}
     found = judged(changed_build(demo, {**BATTERY, "heater.volts": "1.2 V", "detector.heater_feed": feed}))[0]
