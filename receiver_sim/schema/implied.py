@@ -30,7 +30,8 @@ def filled(build: Build) -> Build:
     if control.acts_on == "throttle" and "rotation" not in control.model_fields_set:
         changes["regeneration"] = control.model_copy(update={"rotation": 180.0})
     build = _throttled(build)
-    changes |= _with_iron(build.model_copy(update=_named_by_card(build)))
+    named = build.model_copy(update=_named_by_card(build))
+    changes |= {"rf_stage": named.rf_stage, **_with_iron(named)}
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
 
