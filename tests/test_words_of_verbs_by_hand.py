@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -32,12 +33,15 @@ from tests.helpers.filling import filled
 
 
 def test_a_sound_that_was_ended_early_says_how_much_longer_all_of_it_takes() -> None:
-    """0.25 s of 2 s: eight times as long. A whole one says nothing."""
+    """0.25 s of 2 s: eight times as long; of 3.4 s 13.6, of 0.34 s 1.36. A whole one says nothing."""
     short = filled(Sound, volts=np.zeros(2000), rate=8000.0, asked_s=2.0, steps=400000)
     assert _listen._ended(short) == (
         "0.25 s of the 2 s asked for: squegging took ngspice 400000 time steps so far, and all of it would "
-        "take 8 times as long; --whole computes it",
+        "take 8.0 times as long; --whole computes it",
     )
+    for asked, said in ((3.4, "take 14 times as long"), (0.34, "take 1.4 times as long")):
+        (text,) = _listen._ended(replace(short, asked_s=asked))
+        assert said in text
     assert _listen._ended(filled(Sound, asked_s=None, steps=None)) == ()
 
 

@@ -127,10 +127,11 @@ def _ended(sound: Sound) -> tuple[str, ...]:
     if sound.asked_s is None or sound.steps is None:
         return ()
     there = sound.volts.size / sound.rate
+    longer = sound.asked_s / there
     return (
         f"{there:.3g} s of the {sound.asked_s:.3g} s asked for: squegging took ngspice {sound.steps} time "
-        f"steps so far, and all of it would take {sound.asked_s / there:.0f} times as long; --whole computes "
-        "it",
+        f"steps so far, and all of it would take {longer:.{0 if longer >= 10.0 else 1}f} times as long; "
+        "--whole computes it",
     )
 
 
