@@ -45,6 +45,16 @@ class Begun:
     options: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Envelope:
+    """The circuit of a run over time."""
+
+    options: tuple[str, ...] = ()
+
+    def node(self, place: Place) -> str:
+        return place.name
+
+
 class Law:
     """A tube that gives `gives` of the tank's losses back, and an audio part of `BENT` volts a square volt.
 
@@ -57,6 +67,7 @@ class Law:
         self.control_vectors = ["scr"]
         self.amplitude, self.courses, self.rotation, self.asked = 0.0, {}, 0.0, ()
         self.made: list[tuple[str, dict[str, Any]]] = []
+        self.options: tuple[str, ...] = ()
 
     def node(self, place: Place) -> str:
         return place.name
@@ -134,18 +145,19 @@ def listen(monkeypatch: pytest.MonkeyPatch, demo: Build) -> Any:
             law.amplitude, law.rotation = amplitude, rotation
             return law
 
-        def envelope(*_: Any, **how: Any) -> Law:
+        def envelope(*_: Any, **how: Any) -> Envelope:
             law.made.append(("envelope", how))
-            return law
+            return Envelope()
 
         @contextmanager
-        def loaded(*_: Any) -> Iterator[Law]:
+        def loaded(_: Any, circuit: Any) -> Iterator[Law]:
+            law.options = circuit.options
             yield law
 
         monkeypatch.setattr(detection, "imposed_circuit", imposed)
         monkeypatch.setattr(detection, "envelope_circuit", envelope)
         monkeypatch.setattr(detection, "loaded", loaded)
-        monkeypatch.setattr(detection, "TRAN_OPTIONS", SimpleNamespace(replace=lambda *_: ("loose",)))
+        monkeypatch.setattr(detection, "TRAN_OPTIONS", SimpleNamespace(replace=lambda *put: put))
         receiver: Any = SimpleNamespace(build=demo, cards=None, bench=None)
         return detection.Listener(receiver, mode, found=found(**given), output=0)
 
@@ -237,6 +249,7 @@ def test_a_beat_over_time_is_counted_against_the_carrier(
         Role.QUADRATURE: [0.0, pytest.approx(current), offset, 0.0, 0.0, 0.0],
     }
     assert law.asked == pytest.approx((step, 0.05, 0.0, step))
+    assert law.options == ("reltol=1e-4", "reltol=1e-3")
     assert law.made[-1] == (
         "envelope",
         {"rotation": 0.5, "reference_hz": pytest.approx(7.1e6 - 100.0, rel=1e-12)},
