@@ -13,8 +13,8 @@ DISCHARGE_LIMIT_S = 60.0
 def judge_source(build: Build, drawn: float | None, choice: DropperChoice | None) -> list[Verdict]:
     """Judge the current limit of a bench supply and the dropper's load."""
     found = []
-    if choice is not None and "OVERLOADED" in choice.text:
-        limit = getattr(build.regulator, "dropper_power", None)
+    limit = getattr(build.regulator, "dropper_power", None)
+    if choice is not None and limit is not None and choice.fitted_w > limit:
         found.append(Verdict("dropper", "rating", Grade.BAD, choice.fitted_w, limit, "W", choice.text))
     if build.supply.kind == "bench" and build.supply.current_limit is not None and drawn is not None:
         limit_a = build.supply.current_limit
