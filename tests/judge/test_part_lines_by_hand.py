@@ -225,11 +225,15 @@ def test_the_limit_of_a_bench_supply_is_said_either_way(demo: Build) -> None:
     assert judge_source(unlimited, 1.0, None) == []
 
 
-def test_a_dropper_of_a_set_without_regulator_has_no_limit() -> None:
-    choice: Any = filled(DropperChoice, fitted_w=1.6, text="it is OVERLOADED")
-    build: Any = SimpleNamespace(regulator=None, supply=SimpleNamespace(kind="dc"))
-    (found,) = judge_source(build, None, choice)
-    assert (found.grade, found.limit, found.text) == (Grade.BAD, None, "it is OVERLOADED")
+@pytest.mark.parametrize(("rated", "bad"), [(1.5, True), (1.6, False), (2.0, False), (None, False)])
+def test_a_dropper_is_judged_by_its_watts_against_its_rating(rated: float | None, bad: bool) -> None:
+    """Whatever is said of it; without a rating there is nothing to judge."""
+    choice: Any = filled(DropperChoice, fitted_w=1.6, text="what is said of it")
+    build: Any = SimpleNamespace(
+        regulator=SimpleNamespace(dropper_power=rated), supply=SimpleNamespace(kind="dc")
+    )
+    found = [(v.grade, v.value, v.limit, v.text) for v in judge_source(build, None, choice)]
+    assert found == ([(Grade.BAD, 1.6, rated, "what is said of it")] if bad else [])
 
 
 def test_what_a_rectifier_just_stands_is_within_its_rating() -> None:
