@@ -43,9 +43,9 @@ flows in the tube at the grid volts that result, while the passive network, bein
 notice."""
 
 
-def staged(circuit: Circuit) -> bool:
-    """Return whether a tube that stays at work stands before the tank: that of an r.f. stage."""
-    return any(block.part_of == "r.f. stage" and block.sockets for block in circuit.blocks)
+def ahead(circuit: Circuit) -> list[str]:
+    """Return the sockets of the tubes that stay at work before the tank: those of an r.f. stage."""
+    return [name for block in circuit.blocks if block.part_of == "r.f. stage" for name in block.sockets]
 
 
 @contextmanager
@@ -66,10 +66,9 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
     at = {place: on.circuit.find_node(place) for place in (*ELECTRODES, Place.FEEDBACK)}
     nodes = list(dict.fromkeys([hot, *(node for node in at.values() if node is not None)]))
     with silenced(on):
-        runs, centre = _swept(on, nodes, dial_hz=dial_hz, q=q)
-    into = runs[Role.TANK_CURRENT]
+        runs, found = _swept(on, nodes, dial_hz=dial_hz, q=q)
+    into, centre = runs[Role.TANK_CURRENT], found.reference_hz
     frequency = into["frequency"].real
-    found = resonance(frequency, response=into[hot], reference_hz=centre, passive=not staged(on.circuit))
     shares, worst = dict.fromkeys(at, 0j), found.misfit
     for place, node in at.items():
         if node is None:
@@ -101,8 +100,8 @@ def measure_mode(on: Loaded, *, dial_hz: float, q: float) -> Mode:
 
 def _swept(
     on: Loaded, nodes: Sequence[str], *, dial_hz: float, q: float
-) -> tuple[dict[Role, Vectors], float]:
-    """Return the sweeps around resonance by what drives them, and their centre (Hz)."""
+) -> tuple[dict[Role, Vectors], Resonance]:
+    """Return the sweeps around resonance by what drives them, and the resonance from their centre."""
     centre = dial_hz
     drivers = [Role.TANK_CURRENT]
     if on.circuit.find(Role.AERIAL) is not None:
@@ -113,9 +112,9 @@ def _swept(
         half = share * centre
         away = -found.pole.imag / (2.0 * np.pi)
         if abs(away) < 0.5 * half:
-            return runs, centre
-        last, centre = centre, centre + away
-    return runs, last
+            break
+        centre += away
+    return runs, found
 
 
 def _seen(
@@ -139,7 +138,7 @@ def _seen(
                 into["frequency"].real,
                 response=into[nodes[0]],
                 reference_hz=centre,
-                passive=not staged(on.circuit),
+                passive=not ahead(on.circuit),
             )
         except NoAnswer:
             if share >= _WIDEST:

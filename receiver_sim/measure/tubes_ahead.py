@@ -9,7 +9,7 @@ from receiver_sim.circuit.registry import Cards
 from receiver_sim.circuit.roles import Place, Role
 from receiver_sim.measure.audio_noise import tube_resistances
 from receiver_sim.measure.loaded import Loaded
-from receiver_sim.measure.mode import silenced
+from receiver_sim.measure.mode import ahead, silenced
 from receiver_sim.physics.noise import thermal_density
 
 
@@ -17,7 +17,7 @@ def tubes_ahead(on: Loaded, cards: Cards) -> dict[str, float]:
     """Return the noise of each tube of an r.f. stage (V/sqrt(Hz) at its control node) by the probe in its
     place."""
     circuit = on.circuit
-    names = [name for block in circuit.blocks if block.part_of == "r.f. stage" for name in block.sockets]
+    names = ahead(circuit)
     if not names:
         return {}
     resistances = tube_resistances(circuit, cards, on.volts())
