@@ -67,9 +67,10 @@ def _heater_changes(build: Build, null: float | None) -> Iterator[tuple[str, Bui
             yield "ground a centre tap instead of one side", with_part(build, "heater", wiring="centre_tap")
         yield "heat with smooth d.c.", with_part(build, "heater", supply="dc", ripple=0.0)
     for stage, where in (("detector", "detector"), ("audio", "audio stage")):
-        if getattr(build, stage) is None:
+        part = getattr(build, stage)
+        if part is None:
             continue
-        couple = getattr(build, stage).heater_coupling
+        couple = part.heater_coupling
         yield (
             f"halve the heater-to-grid capacitance at the {where} (lead dress, shielded socket)",
             with_part(

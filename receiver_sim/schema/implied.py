@@ -30,8 +30,8 @@ def filled(build: Build) -> Build:
     if control.acts_on == "throttle" and "rotation" not in control.model_fields_set:
         changes["regeneration"] = control.model_copy(update={"rotation": 180.0})
     build = _throttled(build)
-    named = build.model_copy(update=_named_by_card(build))
-    changes |= {"rf_stage": named.rf_stage, **_with_iron(named)}
+    named = _named_by_card(build)
+    changes |= named | _with_iron(build.model_copy(update=named))
     changes["phones"] = tuple(_phones(phone) for phone in build.phones)
     return build.model_copy(update=changes)
 
@@ -46,7 +46,8 @@ def _throttled(build: Build) -> Build:
 
 
 def _named_by_card(build: Build) -> dict[str, Any]:
-    """Return detector and audio with their tubes under the names of the cards, as all results show them."""
+    """Return r.f. stage, detector and audio with their tubes under the names of the cards, as results show
+    them."""
     audio, rf = build.audio, build.rf_stage
     if audio is not None:
         audio = audio.model_copy(update={"tube": type_of(audio.tube)})

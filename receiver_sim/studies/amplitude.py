@@ -512,9 +512,9 @@ def beside_the_tank(mode: Mode, *, band: Band, staged: bool) -> tuple[str, ...]:
 
     staged: whether the set has an r.f. stage.
     """
-    words = []
     if staged and mode.beside_hz is not None and mode.beside_decay is not None and mode.beside_decay < 0.0:
         return (_BY_ITSELF.format(mode.beside_hz / 1e6) + _TAME,)
+    words = []
     if mode.beside_hz is not None:
         what = ("an r.f. stage", "the stage") if staged else ("an aerial", "the aerial")
         words.append(_TWICE.format(mode.resonance_hz / 1e6, mode.beside_hz / 1e6, *what))
