@@ -12,13 +12,11 @@ from typing import Any
 import pytest
 
 from receiver_sim.builds import cards_for, shipped_build
-from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.judge import part_needs
 from receiver_sim.judge.part_needs import needs, without_part
 from receiver_sim.judge.supply_verdicts import judge_rectifier, judge_source
-from receiver_sim.measure import rectifier
 from receiver_sim.results.bands import Grade
 from receiver_sim.results.bench_chart import PartNeeds
 from receiver_sim.results.supply import Capacitor, DropperChoice, Rectified, StartAndStop
@@ -26,6 +24,7 @@ from receiver_sim.schema import Build, changed_build
 from receiver_sim.schema.rating import Rating
 from receiver_sim.studies.part_stress import Stress
 from tests.helpers.filling import filled
+from tests.helpers.supplied import supplied
 
 RECTIFIED = filled(
     Rectified, load_a=31e-3, bleeder_a=4.7e-3, inverse_v=640.0, peak_a=0.21, winding_a=83e-3,
@@ -34,10 +33,7 @@ RECTIFIED = filled(
 
 
 def circuit_of(build: Build) -> Circuit:
-    band = build.bands[0]
-    if build.supply.kind == "rectifier":
-        build = build.model_copy(update={"supply": rectifier.settled(build.supply, RECTIFIED)})
-    return receiver_circuit(build, cards_for(build), band=band, dial_hz=band.from_, rotation=0.3)
+    return supplied(build, RECTIFIED, rotation=0.3)
 
 
 @cache

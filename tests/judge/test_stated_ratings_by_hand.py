@@ -12,13 +12,11 @@ from typing import Any
 import pytest
 
 from receiver_sim.builds import cards_for, shipped_build
-from receiver_sim.circuit.assemble import receiver_circuit
 from receiver_sim.circuit.circuit import Circuit
 from receiver_sim.circuit.designators import parts_of
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.judge import part_needs
 from receiver_sim.judge.part_needs import needs
-from receiver_sim.measure import rectifier
 from receiver_sim.results.bench_chart import Beside, PartNeeds
 from receiver_sim.results.bias import TubePoint
 from receiver_sim.results.supply import Capacitor, Rectified
@@ -28,6 +26,7 @@ from receiver_sim.schema.rating import Rating
 from receiver_sim.studies import operating_point
 from receiver_sim.studies.part_stress import CATHODE_A, HEATER_V, RECTIFIER, SCREEN_V, SCREEN_W, Stress
 from tests.helpers.filling import filled
+from tests.helpers.supplied import supplied
 
 
 def limited(card: TubeCard) -> TubeCard:
@@ -52,10 +51,7 @@ RECTIFIED = filled(
 
 
 def circuit_of(build: Build) -> Circuit:
-    band = build.bands[0]
-    if build.supply.kind == "rectifier":
-        build = build.model_copy(update={"supply": rectifier.settled(build.supply, RECTIFIED)})
-    return receiver_circuit(build, cards_for(build), band=band, dial_hz=band.from_, rotation=0.5)
+    return supplied(build, RECTIFIED, rotation=0.5)
 
 
 def lines_of(

@@ -208,6 +208,25 @@ class _Swept:
         }
 
 
+@pytest.fixture
+def swept(monkeypatch: pytest.MonkeyPatch, demo: Build) -> Any:
+    """Return what puts such a tank in the place of the circuit and gives the band, its coil of that Q."""
+
+    def put(on: _Swept, *, dial_hz: float, q: float) -> Any:
+        @contextmanager
+        def loaded(*_: Any) -> Iterator[Any]:
+            yield on
+
+        monkeypatch.setattr(resonance, "loaded", loaded)
+        monkeypatch.setattr(resonance, "plan", lambda *_, **__: NOBODY)
+        monkeypatch.setattr(resonance.resonance_curve, "curve", lambda *_, **__: np.zeros(1))
+        coil = demo.bands[1].coil.model_copy(update={"q": q})
+        return SimpleNamespace(build=demo, cards=NOBODY, bench=NOBODY, dial_hz=dial_hz,
+                               band=demo.bands[1].model_copy(update={"coil": coil}))  # fmt: skip
+
+    return put
+
+
 @pytest.mark.parametrize(
     ("width", "gain", "spans"),
     [
@@ -220,42 +239,20 @@ class _Swept:
     ],
 )
 def test_a_width_is_looked_for_no_nearer_than_a_thousandth_of_the_tanks_own(
-    monkeypatch: pytest.MonkeyPatch, demo: Build, width: float, gain: float, spans: list[float]
+    swept: Any, width: float, gain: float, spans: list[float]
 ) -> None:
     on = _Swept(width)
-
-    @contextmanager
-    def loaded(*_: Any) -> Iterator[Any]:
-        yield on
-
-    monkeypatch.setattr(resonance, "loaded", loaded)
-    monkeypatch.setattr(resonance, "plan", lambda *_, **__: NOBODY)
-    monkeypatch.setattr(resonance.resonance_curve, "curve", lambda *_, **__: np.zeros(1))
-    coil = demo.bands[1].coil.model_copy(update={"q": 7.1e6 / 12e3})
-    tuned: Any = SimpleNamespace(build=demo, cards=NOBODY, bench=NOBODY, dial_hz=7.1e6,
-                                 band=demo.bands[1].model_copy(update={"coil": coil}))  # fmt: skip
+    tuned = swept(on, dial_hz=7.1e6, q=7.1e6 / 12e3)
     _, (found,) = resonance.run(tuned, tuning=77e-12, settings=[(0.4, 7.1e6)], gains=[gain])
     assert on.spans == pytest.approx(spans)
     # 121 points over the span: what is narrower than some of them is found within a tenth
     assert found == pytest.approx(width, rel=0.1)
 
 
-def test_a_sharp_coil_is_looked_at_forty_hertz_to_either_side_at_least(
-    monkeypatch: pytest.MonkeyPatch, demo: Build
-) -> None:
+def test_a_sharp_coil_is_looked_at_forty_hertz_to_either_side_at_least(swept: Any) -> None:
     """12 MHz and Q 6000: four widths of 2 kHz, a thousandth of which are 8 Hz."""
     on = _Swept(7.0)
-
-    @contextmanager
-    def loaded(*_: Any) -> Iterator[Any]:
-        yield on
-
-    monkeypatch.setattr(resonance, "loaded", loaded)
-    monkeypatch.setattr(resonance, "plan", lambda *_, **__: NOBODY)
-    monkeypatch.setattr(resonance.resonance_curve, "curve", lambda *_, **__: np.zeros(1))
-    coil = demo.bands[1].coil.model_copy(update={"q": 6000.0})
-    tuned: Any = SimpleNamespace(build=demo, cards=NOBODY, bench=NOBODY, dial_hz=12e6,
-                                 band=demo.bands[1].model_copy(update={"coil": coil}))  # fmt: skip
+    tuned = swept(on, dial_hz=12e6, q=6000.0)
     resonance.run(tuned, tuning=77e-12, settings=[(0.4, 7.1e6)], gains=[1.0])
     assert on.spans == [pytest.approx(40.0)]
 
