@@ -46,16 +46,17 @@ def shipped_builds() -> tuple[str, ...]:
 
 
 def shipped_build(name: str) -> Build:
-    """Return a build that comes with the program, such as 'demo'. Raises KeyError that lists the names."""
+    """Return a build that comes with the program, such as 'demo'. Raises UnknownName, which lists them."""
     if name not in shipped_builds():
-        raise KeyError(f"no build '{name}' comes with the program; there are: {', '.join(shipped_builds())}")
+        there = ", ".join(shipped_builds())
+        raise UnknownName(f"no build '{name}' comes with the program; there are: {there}")
     return load_build(_BUILDS / f"{name}.yaml")
 
 
 def band_named(build: Build, name: str | None) -> Band:
     """Return the band of that name, the first one for None; '40m' finds '40 m'.
 
-    Raises KeyError listing the names there are.
+    Raises UnknownName listing the names there are.
     """
     if name is None:
         return build.bands[0]
@@ -65,8 +66,8 @@ def band_named(build: Build, name: str | None) -> Band:
         return alike[0]
     if alike:
         names = " and ".join(f"'{b.name}'" for b in alike)
-        raise KeyError(f"'{name}' may be {names}: write the name as in the build")
-    raise KeyError(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
+        raise UnknownName(f"'{name}' may be {names}: write the name as in the build")
+    raise UnknownName(f"no band '{name}' in this build; its bands: {', '.join(b.name for b in build.bands)}")
 
 
 def bands_named(build: Build, names: Sequence[str] | None) -> list[Band]:

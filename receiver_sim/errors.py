@@ -1,4 +1,4 @@
-"""The errors that the program raises on purpose; anything else is a fault of the program itself."""
+"""What the program raises on purpose; anything else is a fault of the program itself."""
 
 from __future__ import annotations
 
@@ -33,6 +33,13 @@ class NoAnswer(ReceiverSimError, ValueError):  # noqa: N818 - says what happened
 
 class NoOnset(NoAnswer):
     """No band that was asked for has an onset on its control."""
+
+
+class Superseded(Exception):  # noqa: N818 - says what happened
+    """Nobody waits for these answers any more: raised by who is told of progress, to end what is under way.
+
+    Neither an error nor the end of one stage, so no stage keeps it.
+    """
 
 
 class OutputFailed(ReceiverSimError, OSError):  # noqa: N818 - says what happened

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Generic, TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
-from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError
+from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError, Superseded
 from receiver_sim.results.base import FailedStage
 
 Result = TypeVar("Result")
@@ -44,7 +44,7 @@ class Stages:
 
     A stage fails when its simulation does, when its question has no answer on this circuit, and by a fault of
     the program, which the mark says. What the user can put right passes through, and so do EngineMissing,
-    which would meet every stage alike, and NoOnset, which is no failure.
+    which would meet every stage alike, NoOnset, which is no failure, and Superseded, which ends them all.
     """
 
     def __init__(self) -> None:
@@ -100,7 +100,7 @@ class Stages:
     def _attempt(self, stage: str, work: Callable[[], Result]) -> Result | FailedStage:
         try:
             return work()
-        except (EngineMissing, NoOnset):
+        except (EngineMissing, NoOnset, Superseded):
             raise
         except (EngineError, NoAnswer) as error:
             return failed_stage(stage, error)

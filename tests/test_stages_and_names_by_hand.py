@@ -113,19 +113,19 @@ def test_bands_are_all_or_those_that_are_named(demo: Build) -> None:
     assert builds.bands_named(demo, None) == list(demo.bands)
     assert [one.name for one in builds.bands_named(demo, ["40m"])] == ["40 m"]
     assert builds.bands_named(demo, []) == []
-    with pytest.raises(KeyError) as caught:
+    with pytest.raises(UnknownName) as caught:
         builds.band_named(demo, "41 m")
     names = ", ".join(one.name for one in demo.bands)
-    assert caught.value.args[0] == f"no band '41 m' in this build; its bands: {names}"
+    assert str(caught.value) == f"no band '41 m' in this build; its bands: {names}"
     assert builds.band_named(demo, None) is demo.bands[0]
 
 
 def test_a_build_that_is_none_of_those_that_come_along(demo: Build) -> None:
     names = builds.shipped_builds()
     assert list(names) == sorted(names) and {"demo", "one_tube"} <= set(names)
-    with pytest.raises(KeyError) as caught:
+    with pytest.raises(UnknownName) as caught:
         builds.shipped_build("dmo")
-    assert caught.value.args[0] == f"no build 'dmo' comes with the program; there are: {', '.join(names)}"
+    assert str(caught.value) == f"no build 'dmo' comes with the program; there are: {', '.join(names)}"
 
 
 def test_a_dial_is_looked_at_at_both_ends_and_its_geometric_middle(demo: Build) -> None:

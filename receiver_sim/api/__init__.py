@@ -39,7 +39,6 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.api._hum import hum_study as hum_study
     from receiver_sim.api._listen import listen as listen
     from receiver_sim.api._listen import onset_path as onset_path
-    from receiver_sim.api._live import Superseded as Superseded
     from receiver_sim.api._live import deeper as deeper
     from receiver_sim.api._live import for_the_bench as for_the_bench
     from receiver_sim.api._live import quick as quick
@@ -81,6 +80,7 @@ if TYPE_CHECKING:  # what stands here is public; _HOMES says the same to whoever
     from receiver_sim.design.winding import Wish as Wish
     from receiver_sim.engine import Bench as Bench
     from receiver_sim.engine import Deck as Deck
+    from receiver_sim.errors import Superseded as Superseded
     from receiver_sim.receiver import cards_for as cards_for
     from receiver_sim.receiver import dial_frequencies as dial_frequencies
     from receiver_sim.receiver import settle as settle
@@ -106,7 +106,7 @@ _HOMES = {
     "receiver_sim.api._found": "no_onset with_screen_resistance",
     "receiver_sim.api._hum": "hum_in_depth hum_study",
     "receiver_sim.api._listen": "listen onset_path",
-    "receiver_sim.api._live": "Superseded deeper for_the_bench quick sounds",
+    "receiver_sim.api._live": "deeper for_the_bench quick sounds",
     "receiver_sim.api._loop": "SWEEP loop",
     "receiver_sim.api._new": "new_build",
     "receiver_sim.api._onset": "failed onset verify",
@@ -126,6 +126,7 @@ _HOMES = {
     "receiver_sim.receiver": "cards_for dial_frequencies settle",
     "receiver_sim.circuit.signals": "Sampled Signal",
     "receiver_sim.engine": "Bench Deck",
+    "receiver_sim.errors": "Superseded",
     "receiver_sim.schema": "BuildFaults changed_build load_build",
     "receiver_sim.schema.card": "card_for card_types load_card",
 }

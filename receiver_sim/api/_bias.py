@@ -23,7 +23,7 @@ def operating_points(
 ) -> tuple[OperatingPoint, ...]:
     """Return what a meter should read with the control at each of `rotations` (0..1), not oscillating.
 
-    band: the coil that is in, the first one if None. Raises BuildFaults, KeyError for an unknown band,
+    band: the coil that is in, the first one if None. Raises BuildFaults, UnknownName for an unknown band,
     ValueError for a rotation outside 0..1, EngineError.
     """
     if not all(0.0 <= rotation <= 1.0 for rotation in rotations):

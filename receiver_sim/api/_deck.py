@@ -31,7 +31,7 @@ def deck_text(
 
     study: 'loop' (control node of the detector for 1 V injected: T = (V - 1)/V), 'bias', 'audio' (outputs for
     1 V at the detector's grid) or 'hum' (outputs at the line frequency). dial_hz: middle of the band if None;
-    tuning: capacitor (F) instead of the computed one. Raises BuildFaults, KeyError for an unknown band,
+    tuning: capacitor (F) instead of the computed one. Raises BuildFaults, UnknownName for an unknown band,
     ValueError for an unknown study.
     """
     cards, one = cards_for(build), band_named(build, band)

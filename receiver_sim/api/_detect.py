@@ -24,7 +24,7 @@ def detect(
     """Return sensitivity to AM below onset and to a beat note above it.
 
     band: the first that has an onset if None. Without one the result says what can still be said. Raises
-    BuildFaults, KeyError for an unknown band, WrongValue (a ValueError) without an aerial, EngineError.
+    BuildFaults, UnknownName for an unknown band, WrongValue (a ValueError) without an aerial, EngineError.
     """
     with opened(bench) as open_bench:
         receiver = Receiver(build, open_bench)

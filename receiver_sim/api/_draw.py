@@ -17,7 +17,7 @@ def draw(
 
     volts_at: also write what a meter reads, the control at that rotation (0..1), the set not oscillating;
     only this runs ngspice, on `bench` if one is given. The drawing's `rendered` gives the bytes of a file.
-    Raises BuildFaults, KeyError for an unknown band, ValueError for a rotation outside 0..1, EngineError.
+    Raises BuildFaults, UnknownName for an unknown band, ValueError for a rotation outside 0..1, EngineError.
     """
     one, cards = band_named(build, band), cards_for(build)
     if volts_at is None:

@@ -27,7 +27,7 @@ from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
 from receiver_sim.results.base import FailedStage
 from receiver_sim.results.faults import FaultReport, ReadingAgainst
-from receiver_sim.schema import Band, Build
+from receiver_sim.schema import Build
 from receiver_sim.schema.readings import Readings
 from receiver_sim.studies.pin_chart import points_of
 from receiver_sim.working import Setting
@@ -104,7 +104,7 @@ def read_in(
     Raises UnknownName.
     """
     build = plan.build
-    bands = tuple(_band(build, one.band) for one in readings.onset)
+    bands = tuple(band_named(build, one.band) for one in readings.onset)
     stand = Stand(plan, setting.band, setting.onset.dial_hz, setting.rotation, bands)
     circuit = stand.sound
     points = points_of(circuit, build, plan.cards)
@@ -122,17 +122,10 @@ def read_in(
         scale = one.range or next((r for r in meter.ranges if abs(one.volts) < 0.95 * r), meter.ranges[-1])
         pulled = point.socket if one.tube == "out" else ""
         volts.append(Volt(one.pin, point.node, meter.name, meter.resistance(scale), scale, one.volts, pulled))
-    onset = {_band(build, one.band).name: one.at for one in readings.onset}
+    onset = {band_named(build, one.band).name: one.at for one in readings.onset}
     seen = fault_finder.Seen(tuple(volts), readings.error, onset, readings.heard)
     words = {p.node: f"{p.socket} {p.words}".strip() for p in points if p.node not in (None, GROUND)}
     return stand, seen, {node: name for node, name in words.items() if node is not None}
-
-
-def _band(build: Build, name: str) -> Band:
-    try:
-        return band_named(build, name)
-    except KeyError as error:
-        raise UnknownName(str(error.args[0])) from None
 
 
 def _plain(name: str) -> str:

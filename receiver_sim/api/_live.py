@@ -15,7 +15,7 @@ from receiver_sim.api._page import pieces_of, turned
 from receiver_sim.api._sheet import sheet
 from receiver_sim.builds import band_named, opened
 from receiver_sim.engine import Bench, EngineError
-from receiver_sim.errors import NoAnswer
+from receiver_sim.errors import NoAnswer, Superseded
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Loaded, loaded
@@ -53,10 +53,6 @@ def for_the_bench(
 
     found = sheet(build, bench=bench, progress=go_on)
     return found, fault_table(build, bench=bench, progress=lambda d, t: go_on("faults", d, t))
-
-
-class Superseded(Exception):  # noqa: N818 - says what happened
-    """Nobody waits for these answers any more."""
 
 
 def quick(build: Build, *, bench: Bench | None = None) -> QuickAnswer:
@@ -147,7 +143,7 @@ def sounds(
     ngspice took for a second of it; none where the band has no onset or the set no aerial.
 
     wanted is asked between the steps; once it says no, Superseded is raised. Returns the stages that failed.
-    Raises BuildFaults, WrongValue for a band that the build lacks, EngineMissing.
+    Raises BuildFaults, UnknownName for a band that the build lacks, EngineMissing.
     """
 
     def go_on(done: int, total: int) -> None:

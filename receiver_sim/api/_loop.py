@@ -35,7 +35,7 @@ def loop(
     """Find onset at three dial settings of each band, and draw loop gain and selectivity for the middle one.
 
     bands: names, all bands if None. A band whose simulation fails has the status FAILED; the others continue.
-    Raises BuildFaults, KeyError for an unknown band, EngineMissing.
+    Raises BuildFaults, UnknownName for an unknown band, EngineMissing.
     """
     chosen = bands_named(build, bands)
     with opened(bench) as open_bench:

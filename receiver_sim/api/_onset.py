@@ -46,7 +46,7 @@ def onset(
     bands: names, all bands if None. screen_ohms: resistances (ohm) put between control and screen for
     comparison. modes: also look for growing modes (squegging, howl) and, where there are any, try remedies.
     A band whose simulation fails has the status FAILED; the others continue. A search for modes or a remedy
-    that fails is named in the report's `failed`. Raises BuildFaults, KeyError for an unknown band,
+    that fails is named in the report's `failed`. Raises BuildFaults, UnknownName for an unknown band,
     EngineMissing.
     """
     chosen = bands_named(build, bands)
@@ -131,7 +131,7 @@ def verify(
     Takes minutes.
 
     cycles: length of the ramp in cycles of the carrier; None: as slow as the circuit needs. Raises
-    BuildFaults, KeyError for an unknown band, NoOnset (a ValueError) without an onset, EngineError.
+    BuildFaults, UnknownName for an unknown band, NoOnset (a ValueError) without an onset, EngineError.
     """
     with opened(bench) as open_bench:
         found = first_found(Receiver(build, open_bench), band)

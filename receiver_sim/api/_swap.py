@@ -8,7 +8,7 @@ from typing import Literal
 from receiver_sim.builds import opened
 from receiver_sim.design import swap, swap_fitting, swap_rf
 from receiver_sim.engine import Bench
-from receiver_sim.errors import UnknownName, WrongValue
+from receiver_sim.errors import WrongValue
 from receiver_sim.results.swap import (
     AudioCandidate,
     DetectorCandidate,
@@ -154,10 +154,7 @@ def _misfit(build: Build, card: TubeCard, socket: Socket) -> str | None:
 
 
 def _fit_for(build: Build, name: str, socket: Socket) -> str:
-    try:
-        card = card_for(name)
-    except KeyError as error:
-        raise UnknownName(str(error.args[0])) from None
+    card = card_for(name)
     misfit = _misfit(build, card, socket)
     if misfit is not None:
         wanted = "a triode" if card.kind != "triode" else "a pentode or a tetrode"

@@ -26,8 +26,8 @@ def find_taps(
 ) -> tuple[TapFind, ...]:
     """Find the tap of each band (all if None) that puts onset at `target` (0..1) in the middle of the band.
 
-    Raises BuildFaults, KeyError for an unknown band, UserError for coils without a tap, EngineMissing. A band
-    whose simulation fails says so in its status and warnings.
+    Raises BuildFaults, UnknownName for an unknown band, UserError for coils without a tap, EngineMissing. A
+    band whose simulation fails says so in its status and warnings.
     """
     chosen = bands_named(build, bands)
     if any(band.coil.tickler is not None for band in chosen):

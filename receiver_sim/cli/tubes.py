@@ -37,10 +37,7 @@ def _cards(types: tuple[str, ...]) -> list[TubeCard]:
     """Return the cards of the named types or files, all shipped ones if none is named."""
     from receiver_sim.schema.card import card_for, card_types, load_card  # inside, for start-up's sake
 
-    try:
-        return [load_card(name) if _is_file(name) else card_for(name) for name in (types or card_types())]
-    except KeyError as error:
-        raise UserError(str(error.args[0])) from None
+    return [load_card(name) if _is_file(name) else card_for(name) for name in (types or card_types())]
 
 
 @tubes.command("list")

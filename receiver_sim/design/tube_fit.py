@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, least_squares
 
-from receiver_sim.errors import NoAnswer, ReceiverSimError
+from receiver_sim.errors import NoAnswer, ReceiverSimError, UnknownName
 from receiver_sim.measure.law_on_print import Points, Print, Stages, print_of
 from receiver_sim.physics.resistance_stage import StageAtRest
 from receiver_sim.physics.tube_law import SmallSignal, TubeLaw, small_signal, small_signals
@@ -274,8 +274,8 @@ def _kin(card: TubeCard) -> tuple[TubeCard, ...]:
     for name in card.kin:
         try:
             found.append(card_for(name))
-        except KeyError as error:
-            raise FitRefused(f"{card.type}: kin: {error.args[0]}") from None
+        except UnknownName as error:
+            raise FitRefused(f"{card.type}: kin: {error}") from None
         if found[-1].kind != card.kind:
             raise FitRefused(f"{card.type}: kin: the {name} is a {found[-1].kind}, this card a {card.kind}")
     return tuple(found)

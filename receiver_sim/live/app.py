@@ -17,6 +17,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from receiver_sim.errors import OutputFailed, ReceiverSimError, WrongValue
+from receiver_sim.failing_stages import faulty_stage
 from receiver_sim.live.guard import Guard
 from receiver_sim.live.saving import save
 from receiver_sim.live.work import Event, Work, words_of
@@ -192,6 +193,10 @@ async def _refused(_request: Request, error: Exception) -> Response:
     return JSONResponse({"says": str(error)}, 500 if isinstance(error, OutputFailed) else 400)
 
 
+async def _fault(_request: Request, error: Exception) -> Response:
+    return JSONResponse({"says": faulty_stage("", error).reason}, 500)  # which the terminal shows, too
+
+
 def application(work: Work, *, token: str, port: int, ending: Callable[[], bool]) -> ASGIApp:
     """Return the application, guarded: `token` in the address, served at `port` of this machine.
 
@@ -206,6 +211,6 @@ def application(work: Work, *, token: str, port: int, ending: Callable[[], bool]
             for name in ("answer", "drawing", "deeper", "sound", "bench", "save")
         ),
     ]
-    handlers = {BuildFaults: _faults, ReceiverSimError: _refused}
+    handlers = {BuildFaults: _faults, ReceiverSimError: _refused, Exception: _fault}
     inner = Starlette(routes=routes, exception_handlers=handlers)
     return Guard(inner, token=token, port=port, policy=views.POLICY)

@@ -13,6 +13,7 @@ from typing import Any
 from receiver_sim import api
 from receiver_sim.engine import Bench
 from receiver_sim.errors import ReceiverSimError
+from receiver_sim.failing_stages import faulty_stage
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.leaves import differences, leaves, with_value
 from receiver_sim.schema.loading import load_build_text
@@ -29,7 +30,11 @@ _KEPT_BENCHES = 3
 
 
 class Work:
-    """One build as built, and what is asked about changed ones. Threads may share it."""
+    """One build as built, and what is asked about changed ones. Threads may share it.
+
+    A fault of the program is told as such where the answer was to stand, is not kept, and is raised again,
+    for the terminal to show where it was.
+    """
 
     def __init__(self, path: Path, *, quick: Bench, deep: Bench) -> None:
         """Read the build. Raises BuildFaults."""
@@ -122,6 +127,9 @@ class Work:
             return
         except ReceiverSimError as error:
             give("failed", {"what": "deeper answers", "why": str(error)})
+        except Exception as fault:
+            give("failed", {"what": "deeper answers", "why": faulty_stage("", fault).reason})
+            raise
         give("done", {})
         with self._lock:
             self._known[mark] = told
@@ -153,6 +161,9 @@ class Work:
         except ReceiverSimError as error:
             give("bench-failed", {"why": str(error)})
             return
+        except Exception as fault:
+            give("bench-failed", {"why": faulty_stage("", fault).reason})
+            raise
         give("bench", known)
         with self._lock:
             self._benches[mark] = known
@@ -191,6 +202,9 @@ class Work:
             return
         except ReceiverSimError as error:
             give("mute", {"why": str(error)})
+        except Exception as fault:
+            give("mute", {"why": faulty_stage("", fault).reason})
+            raise
         give("sounded", {})
         with self._lock:
             self._sounds[mark, band] = told

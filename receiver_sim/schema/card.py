@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from receiver_sim.data import folder
+from receiver_sim.errors import UnknownName
 from receiver_sim.physics.tube_law import TubeLaw
 from receiver_sim.schema.faults import Fault, FileFaults, listed, nearest
 from receiver_sim.schema.located_yaml import Located, read_located
@@ -411,13 +412,13 @@ def _types() -> tuple[str, ...]:
 def card_for(type_name: str) -> TubeCard:
     """Return the shipped card of a type, by any of its names.
 
-    Raises KeyError that names the nearest type if there is none.
+    Raises UnknownName that names the nearest type if there is none.
     """
     known = _types()
     if type_of(type_name) not in known:
         near = nearest(type_name, known)
         hint = f"; nearest is '{near}'" if near else ""
-        raise KeyError(f"no card for tube '{type_name}'{hint}; types: {', '.join(known)}")
+        raise UnknownName(f"no card for tube '{type_name}'{hint}; types: {', '.join(known)}")
     return _shipped(type_of(type_name))
 
 

@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from receiver_sim.errors import WrongValue
+from receiver_sim.errors import UnknownName, WrongValue
 from receiver_sim.physics.mutual_inductance import sheet_sections
 from receiver_sim.physics.part_series import E24, nearest_preferred
 from receiver_sim.physics.tank import tapped_sections
@@ -147,7 +147,7 @@ def checked_tube(name: str, *, socket: str, supply: str) -> str:
     known = type_of(name.strip())
     try:
         card = card_for(known)
-    except KeyError:
+    except UnknownName:
         asked = name.strip()
         ask = replace(usual(supply), detector=asked) if socket == "detector" else (
             replace(usual(supply), audio=asked)
@@ -254,7 +254,7 @@ def _values(answers: Answers) -> dict[str, Any]:
 def _card(name: str) -> TubeCard | None:
     try:
         return card_for(name)
-    except (KeyError, CardFaults):
+    except (UnknownName, CardFaults):
         return None
 
 

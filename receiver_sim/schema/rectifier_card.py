@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from receiver_sim.data import folder
+from receiver_sim.errors import UnknownName
 from receiver_sim.schema import parts as p
 from receiver_sim.schema.card import CardFaults, Date, Flag, Heater, Part, Pin, Text, TypeName
 from receiver_sim.schema.faults import nearest
@@ -80,13 +81,13 @@ def load_rectifier(path: str | Path) -> RectifierCard:
 def rectifier_for(name: str) -> RectifierCard:
     """Return the shipped card of a rectifier, by any of its names.
 
-    Raises KeyError that names the nearest type if there is none.
+    Raises UnknownName that names the nearest type if there is none.
     """
     known = rectifier_types()
     if type_of(name) not in known:
         near = nearest(name, known)
         hint = f"; nearest is '{near}'" if near else ""
-        raise KeyError(f"no card for rectifier '{name}'{hint}; types: {', '.join(known)}")
+        raise UnknownName(f"no card for rectifier '{name}'{hint}; types: {', '.join(known)}")
     return load_rectifier(folder("models") / "rectifiers" / f"{type_of(name)}.yaml")
 
 

@@ -218,3 +218,30 @@ def test_what_was_superseded_tells_no_end_and_is_not_kept(
     for name, real in kept.items():
         monkeypatch.setattr(work.api, name, real)
     assert told(getattr(deep, ask), deep.text, *more)
+
+
+@pytest.mark.parametrize(
+    ("ask", "more", "kind"),
+    [("deeper", (), "failed"), ("bench", (), "bench-failed"), ("sounds", ("40 m",), "mute")],
+)
+def test_a_fault_of_the_program_is_told_as_such_and_not_kept(
+    deep: Work, ask: str, more: tuple[str, ...], kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page that is told nothing waits for ever. The terminal has where it was: it is raised again."""
+    kept = {name: getattr(work.api, name) for name in ("deeper", "for_the_bench", "sounds")}
+
+    def faulty(*_: Any, **__: Any) -> None:
+        raise TypeError("two shapes")
+
+    for name in kept:
+        monkeypatch.setattr(work.api, name, faulty)
+    events: list[Event] = []
+    with pytest.raises(TypeError):
+        getattr(deep, ask)(deep.text, *more, events.append, lambda: True)
+    ((told_as, data),) = events
+    assert (
+        told_as == kind and data["why"] == "a fault of the program, not of your build: TypeError: two shapes"
+    )
+    for name, real in kept.items():
+        monkeypatch.setattr(work.api, name, real)
+    assert kind not in [one for one, _ in told(getattr(deep, ask), deep.text, *more)]

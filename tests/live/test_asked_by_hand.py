@@ -363,7 +363,8 @@ def asking(tmp_path: Path) -> Any:
 
     def ask(what: str, body: Any = None, method: str = "POST") -> httpx.Response:
         async def run() -> httpx.Response:
-            transport = httpx.ASGITransport(app=made)
+            # what the server raises again is for its terminal
+            transport = httpx.ASGITransport(app=made, raise_app_exceptions=False)
             async with httpx.AsyncClient(
                 transport=transport, base_url=own, headers={"Origin": own}
             ) as client:
@@ -403,6 +404,16 @@ def test_a_disk_that_is_full_is_the_servers_fault_and_a_name_the_askers(
     monkeypatch.setattr(live_app, "save", full)
     answer = asking("save", {"text": "t", "name": "x.yaml"})
     assert answer.status_code == 500 and "no room left" in answer.json()["says"]
+
+
+def test_a_fault_of_the_program_is_told_as_such(asking: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    def faulty(*_: Any, **__: Any) -> None:
+        raise TypeError("two shapes")
+
+    monkeypatch.setattr(live_app, "save", faulty)
+    answer = asking("save", {"text": "t", "name": "x.yaml"})
+    assert answer.status_code == 500
+    assert answer.json() == {"says": "a fault of the program, not of your build: TypeError: two shapes"}
 
 
 def test_a_faulty_build_is_not_written(asking: Any, tmp_path: Path) -> None:

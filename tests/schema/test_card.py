@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from receiver_sim.data import folder
+from receiver_sim.errors import UnknownName
 from receiver_sim.physics.tube_law import TubeLaw, currents
 from receiver_sim.schema.card import (
     FIT_MARK,
@@ -155,7 +156,7 @@ def test_reference_rows_stand_in_the_cards_as_given() -> None:
 
 
 def test_unknown_type_names_the_nearest() -> None:
-    with pytest.raises(KeyError, match="no card for tube '6SJ'; nearest is '6SJ7'"):
+    with pytest.raises(UnknownName, match="no card for tube '6SJ'; nearest is '6SJ7'"):
         card_for("6SJ")
 
 

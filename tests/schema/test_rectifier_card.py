@@ -8,6 +8,7 @@ import pytest
 from receiver_sim import api, guide
 from receiver_sim.data import folder
 from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName
 from receiver_sim.results.bands import Grade
 from receiver_sim.schema import Build, BuildFaults, changed_build
 from receiver_sim.schema.card import CardFaults
@@ -126,5 +127,5 @@ def test_faults_of_a_card_are_told_with_their_line(tmp_path: Path) -> None:
     with pytest.raises(CardFaults) as caught:
         load_rectifier(path)
     assert [fault.key for fault in caught.value.faults] == ["plates", "drops[0].drop"]
-    with pytest.raises(KeyError, match="no card for rectifier '6X'; nearest is '6X4'"):
+    with pytest.raises(UnknownName, match="no card for rectifier '6X'; nearest is '6X4'"):
         rectifier_for("6X")

@@ -13,6 +13,7 @@ from receiver_sim.circuit.factors import PRINT
 from receiver_sim.circuit.sets import draws, moved_by
 from receiver_sim.design import swap, swap_fitting, swap_remedies
 from receiver_sim.engine import Bench
+from receiver_sim.errors import UnknownName
 from receiver_sim.measure import onset
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.base import Status
@@ -409,5 +410,5 @@ def test_unsuitable_types_are_refused(demo: Build) -> None:
         ValueError, match=r"^6J5 has no screen to control in this set; name a pentode or a tetrode$"
     ):
         api.swap_tubes(demo, tubes=["6J5"])
-    with pytest.raises(KeyError, match="no card for tube '6SJ'"):
+    with pytest.raises(UnknownName, match="no card for tube '6SJ'"):
         api.swap_tubes(demo, tubes=["6SJ"])
