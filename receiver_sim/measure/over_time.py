@@ -28,6 +28,11 @@ _LOOKS_S = (1e-3, 2e-3, 4e-3, 8e-3, 16e-3, 32e-3)
 """How long a start is looked at: a relaxation takes ngspice hundreds of steps a period, so the short come
 first."""
 
+_STEP_S, _STEPS = 5e-5, 20
+"""Longest step of a run, and the least number of them: what grows e-fold within a carrier's cycles is watched
+for some tens of microseconds.
+"""
+
 _BELOW = 0.98
 """Of the onset's rotation: where the circuit at rest is watched."""
 
@@ -127,9 +132,10 @@ def kicked(
         receiver.build, receiver.cards, mode, rotation=rotation, reference_hz=frequency
     )
     amplitude, output = circuit.node(Place.AMPLITUDE), circuit.node(Place.DETECTOR_OUTPUT)
+    step = min(_STEP_S, seconds / _STEPS)
     with loaded(receiver.bench, circuit) as on:
         on.course(Role.IN_PHASE, "pwl", kick(volts, mode))
-        run_ = on.session.tran(5e-5, seconds, 0.0, 5e-5, vectors=[amplitude, output])
+        run_ = on.session.tran(step, seconds, 0.0, step, vectors=[amplitude, output])
     return Course(run_["time"], run_[amplitude], run_[output])
 
 

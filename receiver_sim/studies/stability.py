@@ -48,6 +48,10 @@ _PERIODS = 60.0
 _ENOUGH_PERIODS = 100.0
 """Periods of a motion that are enough, though the mean about which it moves still drifts."""
 
+_ENOUGH_LOOKS, _SAME_PITCH = 3, 1.05
+"""Looks, each twice as long, that see the same pitch within this factor, though the mean drifts: longer ones
+would show how the supply drifts, and take ngspice half a minute where a burst takes it hundreds of steps."""
+
 _SOON_S = 0.02
 """The longest first look at a mode without pitch; one that grows fast gets as many periods of its rate."""
 
@@ -234,11 +238,21 @@ def _watched(
             return replace(row, motion_hz=seen.hertz, motion_v=seen.swing, motion_mean_v=seen.mean)
     look = watch_at_rest if at_rest else watch
     hertz, swing, mean = None, None, None
+    pitches: list[float | None] = []
     for length in lengths:
         hertz, swing, mean = look(receiver, mode, **setting, seconds=length)
+        pitches.append(hertz)
         if hertz is not None and (at_rest or mean is not None or hertz * length > _ENOUGH_PERIODS):
             break
+        if _same_pitch(pitches[-_ENOUGH_LOOKS:]):
+            break
     return replace(row, motion_hz=hertz, motion_v=swing, motion_mean_v=mean)
+
+
+def _same_pitch(looks: Sequence[float | None]) -> bool:
+    """Whether looks enough, each twice as long as the one before, have shown the same pitch."""
+    seen = [one for one in looks if one is not None]
+    return len(seen) == _ENOUGH_LOOKS and max(seen) < _SAME_PITCH * min(seen)
 
 
 def _limits(

@@ -13,10 +13,13 @@ import pytest
 from receiver_sim import api
 from receiver_sim.circuit.roles import Role
 from receiver_sim.circuit.transient import continued
+from receiver_sim.circuit.views.audio import audio_circuit
 from receiver_sim.circuit.views.envelope import envelope_circuit, imposed_circuit
 from receiver_sim.circuit.writer import deck as written
 from receiver_sim.measure import onset, over_time
+from receiver_sim.measure.audio_unrest import audio_unrest
 from receiver_sim.measure.linear_envelope import linearised
+from receiver_sim.measure.loaded import loaded
 from receiver_sim.measure.mode import tuned_mode
 from receiver_sim.measure.natural_modes import stores
 from receiver_sim.receiver import Receiver
@@ -324,6 +327,42 @@ def test_motorboating_is_told_from_a_howl(bench, demo, demo_cards):
         Receiver(decoupled, bench), other, band=build.bands[0], found=calm, points=4, seconds=0.0
     )
     assert cured.kind is Steadiness.HOLDS_STILL
+
+
+def test_what_the_audio_stages_do_by_themselves_is_what_a_run_over_time_shows(bench, demo, demo_cards):
+    """The growth and the pitch told by natural modes against samples of a run over time, by a matrix pencil;
+    nothing oscillates and no carrier is there.
+    """
+    build = motorboat(demo)
+    receiver = Receiver(build, bench)
+    told = audio_unrest(receiver, rotation=0.8)
+    circuit = audio_circuit(build, demo_cards, rotation=0.8)
+    node, step = circuit.outputs[0], 1.0 / (40.0 * told.hertz)
+    # a blow of 10 nV for 0.2 ms on the detector's grid, and what grows from it while it is small still
+    with loaded(bench, circuit) as on:
+        on.course(Role.LOOP_GAIN, "pwl", [0.0, 0.0, 1e-5, 1e-8, 2e-4, 1e-8, 2.1e-4, 0.0])
+        run_ = on.session.tran(0.25 * step, 6.0 / told.rate, 0.0, 0.25 * step, vectors=["time", node])
+    grid = np.arange(2.0 / told.rate, 6.0 / told.rate, step)
+    seen = exponentials(np.interp(grid, run_["time"], run_[node]), step)
+    fastest = seen[np.argmax(seen.real)]
+    # by 160 steps a period the trapezoidal rule's pitch is a part in 8000 low: (2 pi / 160)^2 / 12; of the
+    # rate, a sixth of it, that is six times as much
+    assert fastest.real == pytest.approx(told.rate, rel=1e-3)
+    assert abs(fastest.imag) / (2.0 * np.pi) == pytest.approx(told.hertz, rel=2e-4)
+    # less far up its own tubes amplify too little, and the demo holds still everywhere
+    assert audio_unrest(receiver, rotation=0.3) is None
+    assert audio_unrest(Receiver(demo, bench), rotation=0.8) is None
+
+
+def test_a_run_may_be_shorter_than_its_usual_step(bench, demo, demo_cards):
+    """What grows e-fold in a fifth of a microsecond is looked at for some tens of them; a longer run, by its
+    own steps, stands at the same amplitude then."""
+    mode, found = oscillation(demo, demo_cards, bench)
+    at = float(found.amplitudes.rotation[40]), float(found.amplitudes.frame_hz[40])
+    short, long = (over_time.kicked(Receiver(demo, bench), mode, *at, s, volts=1e-3) for s in (4e-5, 1e-3))
+    assert short.time[-1] == pytest.approx(4e-5) and short.time.size > 20
+    there = np.interp(4e-5, long.time, long.amplitude)
+    assert there > 5e-4 and short.amplitude[-1] == pytest.approx(there, rel=0.02)
 
 
 def test_squegging_is_found_and_cured(bench, demo, demo_cards):

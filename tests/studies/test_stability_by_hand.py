@@ -221,7 +221,7 @@ class Look:
 
 def watched(
     monkeypatch: pytest.MonkeyPatch, one: EnvelopeModes, look: Look, *, at_rest: bool = False,
-    relaxes: Moving | None = None,
+    relaxes: Moving | None = None, lengths: tuple[float, ...] = (0.1, 0.2, 0.4),
 ) -> EnvelopeModes:  # fmt: skip
     def other(*_: Any, **__: Any) -> None:
         raise AssertionError("the other look was not asked for")
@@ -229,7 +229,7 @@ def watched(
     monkeypatch.setattr(stability, "watch_at_rest", look if at_rest else other)
     monkeypatch.setattr(stability, "watch", other if at_rest else look)
     monkeypatch.setattr(stability, "relaxation", lambda *_, **__: relaxes)
-    return stability._watched(one, MODE, MODE, at_rest=at_rest, frequency=7.1e6, lengths=(0.1, 0.2, 0.4))
+    return stability._watched(one, MODE, MODE, at_rest=at_rest, frequency=7.1e6, lengths=lengths)
 
 
 STILL = (None, None, None)
@@ -256,6 +256,30 @@ def test_a_motion_is_looked_at_until_it_has_settled(
     found = watched(monkeypatch, row(0.5, 40.0), look, at_rest=at_rest)
     assert look.asked == [0.1, 0.2, 0.4][:looks]
     assert (found.motion_hz, found.motion_v, found.motion_mean_v) == due
+
+
+@pytest.mark.parametrize(
+    ("pitches", "looks"),
+    [
+        # within a twentieth of each other: their mean drifts, as their supply does
+        ((3285.0, 3227.0, 3270.0), 3),
+        ((None, 3285.0, 3227.0, 3270.0), 4),
+        ((3600.0, 3285.0, 3227.0, 3270.0), 4),
+        # one that saw nothing, and one that saw another pitch, say that it has not settled
+        ((3285.0, None, 3227.0, 3270.0, 3250.0), 5),
+        ((3285.0, 3227.0, 3400.0, 3270.0, 3250.0, 3260.0), 5),
+    ],
+)
+def test_a_drifting_motion_is_known_once_three_looks_show_its_pitch(
+    monkeypatch: pytest.MonkeyPatch, pitches: tuple[float | None, ...], looks: int
+) -> None:
+    """From a quarter of a millisecond up each look is twice as long; no hundred periods go by in any."""
+    lengths = tuple(0.25e-3 * 2.0**k for k in range(7))
+    answers = {length: (hertz, 0.2, None) for length, hertz in zip(lengths, pitches, strict=False)}
+    look = Look(answers)
+    found = watched(monkeypatch, row(0.5, 40.0), look, lengths=lengths)
+    assert look.asked == list(lengths[:looks])
+    assert (found.motion_hz, found.motion_v, found.motion_mean_v) == (pitches[looks - 1], 0.2, None)
 
 
 def test_where_nothing_grows_a_start_from_rest_is_looked_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
