@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _audio
 from receiver_sim.engine import Bench
+from receiver_sim.measure.audio_unrest import Unrest
 from receiver_sim.results.audio import ClassA, Drive
 from receiver_sim.schema import Build
 from receiver_sim.studies import audio_response, distortion, noise, transformer_energy
@@ -63,3 +65,27 @@ def test_class_a_noise_and_their_levels(limits: Any, demo: Build) -> None:
     watts = (3e-5) ** 2 * 2200.0 / (2200.0**2 + (2 * math.pi * 1000.0 * 1.7) ** 2)
     assert limits.floor_v == 3e-5
     assert limits.floor_db == pytest.approx(phone.sensitivity + 10 * math.log10(watts / 1e-3), abs=0.01)
+
+
+def test_what_stages_that_move_by_themselves_make_of_the_figures_is_said_first(
+    bench: Bench, demo: Build, limits: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """1380 e-folds a second: one in 0.72 ms."""
+    asked: list[float] = []
+    found: list[Unrest | None] = [Unrest(1380.0, 0.0), Unrest(25.0, 12.3), None]
+
+    def unrest(_: Any, *, rotation: float) -> Unrest | None:
+        asked.append(rotation)
+        return found[len(asked) - 1]
+
+    monkeypatch.setattr(_audio, "audio_unrest", unrest)
+    for words in (
+        "a motion without pitch grows e-fold in 0.72 ms",
+        "a motion at 12 Hz grows e-fold in 40 ms",
+    ):
+        first = api.audio_in_depth(demo, rotation=0.4, inputs=INPUTS, bench=bench).notes[0]
+        assert first.startswith("The audio stages do not hold still with the control at 40 %: " + words)
+        assert "`receiver-sim onset`" in first
+    calm = api.audio_in_depth(demo, rotation=0.4, inputs=INPUTS, bench=bench)
+    assert not any("hold still" in note for note in calm.notes)
+    assert asked == [0.4] * 3

@@ -11,6 +11,7 @@ from receiver_sim.builds import opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
+from receiver_sim.measure.audio_unrest import Unrest, audio_unrest
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
@@ -36,7 +37,7 @@ def audio(
 ) -> AudioResponse:
     """Return the audio response of each output, at `rotation` (0..1) or where the loop gain is 0.9.
 
-    Raises BuildFaults, KeyError for an unknown band, EngineError.
+    Raises BuildFaults, UnknownName for an unknown band, EngineError.
     """
     with opened(bench) as open_bench:
         receiver = Receiver(build, open_bench)
@@ -63,7 +64,7 @@ def audio_in_depth(
     """Return response, levels with distortion, limits, class A and noise of each output.
 
     rotation: of the regeneration control, 0..1, or where the loop gain is 0.9; inputs: volts r.m.s. of a tone
-    at the detector's grid, rising. Raises BuildFaults, KeyError for an unknown band, EngineError.
+    at the detector's grid, rising. Raises BuildFaults, UnknownName for an unknown band, EngineError.
     """
     with opened(bench) as b:
         receiver = Receiver(build, b)
@@ -79,6 +80,7 @@ def audio_in_depth(
             "distortion",
             lambda: distortion.run(receiver, rotation=place, inputs=inputs),
         )
+        unrest = stages.run("does it hold still", lambda: audio_unrest(receiver, rotation=place))
         floors = stages.run("noise", lambda: noise.run(receiver, rotation=place))
         balance = stages.run(
             "energy at the output transformer",
@@ -97,7 +99,7 @@ def audio_in_depth(
         levels=tuple(levels),
         class_a=classes,
         transformer=balance,
-        notes=(*said(setting), *_audio_notes(build)),
+        notes=(*said(setting), *_restless(unrest, place), *_audio_notes(build)),
         cautions=(*dangers, *cautions.ALL),
         failed=stages.failed,
     )
@@ -152,6 +154,18 @@ def _power_at(drives: Sequence[Drive], input_v: float | None) -> float | None:
     if input_v is None:
         return None
     return float(np.interp(np.log(input_v), np.log([d.input_v for d in drives]), [d.power_w for d in drives]))
+
+
+def _restless(found: Unrest | None, rotation: float) -> tuple[str, ...]:
+    """Say what the figures are worth where the audio stages do not hold still by themselves."""
+    if found is None:
+        return ()
+    what = f"a motion at {found.hertz:.0f} Hz" if found.hertz else "a motion without pitch"
+    return (
+        f"The audio stages do not hold still with the control at {100.0 * rotation:.3g} %: {what} grows "
+        f"e-fold in {1e3 / found.rate:.2g} ms. Gain, corners and noise are those of stages held at rest, "
+        "levels and distortion those of a set that motorboats: `receiver-sim onset` tries what ends it.",
+    )
 
 
 def _audio_notes(build: Build) -> tuple[str, ...]:

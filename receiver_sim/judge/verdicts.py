@@ -12,7 +12,7 @@ from receiver_sim.results.audio import AudioResponse, Hum, Loudness, OutputHum
 from receiver_sim.results.bands import BandReport, Grade, Verdict
 from receiver_sim.results.base import Status
 from receiver_sim.results.bias import MainsPoint, OperatingPoint, RegulatorDrift
-from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability
+from receiver_sim.results.envelope import BandOscillation, OnsetKind, Oscillation, Stability, Steadiness
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import REVERSED, Onset
 from receiver_sim.schema import Build
@@ -224,8 +224,10 @@ def _steadiness(found: Stability) -> Verdict:
     knobs = [100.0 * p.setting.rotation for p in growing]
     if found.begins_rotation is not None and found.ends_rotation is not None:
         knobs = [100.0 * found.begins_rotation, 100.0 * found.ends_rotation]
+    # what grows at rest does so below onset, too, where no setting was looked at
+    alone = ", oscillating or not," if found.kind is Steadiness.MOTORBOATING else ""
     text = (
-        f"{found.kind.value} from {min(knobs):.0f} to {max(knobs):.0f} % of the control, carried by "
+        f"{found.kind.value}{alone} from {min(knobs):.0f} to {max(knobs):.0f} % of the control, carried by "
         f"{worst.carried_by[0][0]}: `receiver-sim onset` tries remedies"
     )
     return Verdict(found.band, "holds_still", Grade.BAD, float(worst.rate[0]), 0.0, "1/s", text)

@@ -24,6 +24,7 @@ from receiver_sim.results.envelope import (
     OnsetKind,
     Oscillation,
     Stability,
+    Steadiness,
 )
 from receiver_sim.results.hum import HumPaths
 from receiver_sim.results.onset import ControlSetting, GainAgainstScreen, Onset
@@ -164,9 +165,12 @@ def modes(rotation: float, growing: int, rate: float) -> EnvelopeModes:
 
 def test_howl_whose_ends_were_not_found_is_told_by_the_settings_looked_at() -> None:
     points = (modes(0.42, 2, 31.0), modes(0.51, 1, 87.0), modes(0.7, 0, -5.0))
-    for ends, due in (((None, None), "from 42 to 51 %"), ((0.4, None), "from 42 to 51 %"),
-                      ((0.4, 0.6), "from 40 to 60 %")):  # fmt: skip
-        steady = filled(Stability, band="40 m", points=points, begins_rotation=ends[0], ends_rotation=ends[1])
+    howl, boats = Steadiness.HOWL, Steadiness.MOTORBOATING
+    for kind, ends, due in ((howl, (None, None), " from 42 to 51 %"), (howl, (0.4, None), " from 42 to 51 %"),
+                            (howl, (0.4, 0.6), " from 40 to 60 %"),
+                            (boats, (0.4, 0.6), ", oscillating or not, from 40 to 60 %")):  # fmt: skip
+        steady = filled(Stability, band="40 m", kind=kind, points=points,
+                        begins_rotation=ends[0], ends_rotation=ends[1])  # fmt: skip
         still = filled(Oscillation, band="40 m", kind=None)
         (found,) = verdicts.judge_oscillation(
             [filled(BandOscillation, oscillation=still, stability=(steady, filled(Stability)))], LIMITS
@@ -175,8 +179,7 @@ def test_howl_whose_ends_were_not_found_is_told_by_the_settings_looked_at() -> N
             "holds_still", Grade.BAD, 87.0, 0.0, "1/s",
         )  # fmt: skip
         assert found.text == (
-            f"{steady.kind.value} {due} of the control, carried by audio plate: `receiver-sim onset` tries "
-            "remedies"
+            f"{kind.value}{due} of the control, carried by audio plate: `receiver-sim onset` tries remedies"
         )
     calm = filled(Stability, band="40 m", points=(modes(0.7, 0, -5.0),), stray_margin_farad=None)
     (found,) = verdicts.judge_oscillation(
