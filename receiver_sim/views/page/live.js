@@ -6,6 +6,7 @@
   const page = [...crypto.getRandomValues(new Uint8Array(16))].map((n) => n.toString(16).padStart(2, "0")).join("");
   let text = start.text, fields = start.fields, digest = "", bands = [], asked = 0, benchWanted = false;
   const built = { digest: "", bands: [], drawing: "" };
+  let missing = [];  // deeper answers on this text that could not be computed, in words
   let ranges = { digest: "", bands: {} };  // where onset lies in eight of ten sets, of the text of that digest
 
   const post = async (what, body) => {
@@ -112,6 +113,7 @@
     document.body.dataset.milliseconds = Math.round(performance.now() - began);
     document.body.dataset.answered = String(mine);
     draw(mine);
+    missing = [];
     state("Deeper answers are being computed.");
     post("deeper", { page, text }).catch(() => state("The program no longer answers: start it again."));
   };
@@ -210,9 +212,12 @@
     el("bench-state").textContent = "";
     document.body.dataset.bench = data.digest;
   });
-  on("failed", (data) => state(data.what + " could not be computed: " + data.why));
+  on("failed", (data) => {
+    missing.push(data.what + " could not be computed: " + data.why);
+    state(missing[missing.length - 1]);
+  });
   on("done", () => {
-    state("All answers are those of the values above.");
+    state(missing.length ? "What could be computed is that of the values above. Missing: " + missing.join("; ") : "All answers are those of the values above.");
     document.body.dataset.done = digest;
     if (benchWanted && document.body.dataset.bench !== digest) askBench();
     askSound();
@@ -222,7 +227,7 @@
 
   // ---------------------------------------------------------------- sound
   // pieces by text and band; what is played is that of the values above once there is any of it
-  const pieces = new Map(), complete = new Set();
+  const pieces = new Map(), complete = new Set(), muted = new Map();
   let playing = false, waited = "", shown = "";
   const keyOf = (mark) => mark + " " + el("band").value;
   const wantedMark = () => el("version").value === "built" || !changed() ? built.digest : digest;
@@ -237,9 +242,10 @@
   const askSound = () => {
     if (!playing) return;
     const mark = wantedMark(), key = keyOf(mark), there = offer();
-    if (complete.has(key) || waited === key) return;
+    if (complete.has(key)) { if (muted.has(key)) tellMuted(key); return; }
+    if (waited === key) return;
     waited = key;
-    pieces.set(key, []);
+    pieces.set(key, []); muted.delete(key);
     if (!there) soundState(shown ? "The sound is still that of the values or the band before; the new one is being computed." : "The sound is being computed.");
     post("sound", { page, text: mark === built.digest ? start.text : text, band: el("band").value }).catch(() => undefined);
   };
@@ -258,11 +264,15 @@
       (data.cost > 1 ? "ngspice takes " + data.cost.toFixed(1) + " s for a second of sound here, so it is computed ahead, at some settings; while the control is turned the nearest of them is played."
         : "ngspice takes " + data.cost.toFixed(1) + " s for a second of sound here."));
   });
-  heard("mute", (data, key) => { if (key === keyOf(wantedMark())) soundState("No sound: " + data.why); });
+  const tellMuted = (key) => {
+    if (key === keyOf(wantedMark())) soundState(((pieces.get(key) || []).length ? "Not all of the sound is there: " : "No sound: ") + muted.get(key).join("; "));
+  };
+  heard("mute", (data, key) => { muted.set(key, [...(muted.get(key) || []), data.why]); tellMuted(key); });
   heard("sounded", (data, key) => {
     complete.add(key);
     if (waited === key) waited = "";
-    if (key === keyOf(wantedMark()) && !(pieces.get(key) || []).length) soundState("No sound on this band: it has no onset on the control, or the set has no aerial.");
+    if (muted.has(key)) tellMuted(key);
+    else if (key === keyOf(wantedMark()) && !(pieces.get(key) || []).length) soundState("No sound on this band: it has no onset on the control, or the set has no aerial.");
     document.body.dataset.sounded = String(complete.size);
   });
 

@@ -274,7 +274,15 @@ def test_deeper_answers_say_how_far_they_are_and_what_failed(live: Live) -> None
     assert live.text("state") == "Deeper answers: bands, 1 of 3."
     live.fire("failed", digest="built", what="modes", why="no convergence")
     assert live.text("state") == "modes could not be computed: no convergence"
+    live.fire("failed", digest="built", what="settings of 20 m", why="no resonance")
+    # what is missing stays said
     live.fire("done", digest="built")
+    assert live.text("state") == (
+        "What could be computed is that of the values above. Missing: modes could not be computed: no "
+        "convergence; settings of 20 m could not be computed: no resonance"
+    )
+    live.change()
+    live.fire("done", digest="changed")
     assert live.text("state") == "All answers are those of the values above."
 
 
@@ -332,6 +340,16 @@ def test_a_sound_is_asked_for_while_it_is_played_of_the_set_and_band_chosen(live
     assert [one["text"] for one in live.posted("sound")] == [BUILT, CHANGED["text"], BUILT]
     live.fire("mute", digest="built", band="40 m", why="no solution")
     assert live.text("sound-state") == "No sound: no solution"
+    # its end does not put it down to the set
+    live.fire("sounded", digest="built", band="40 m")
+    assert live.text("sound-state") == "No sound: no solution"
+
+
+def test_a_band_without_any_sound_says_whether_it_has_none_or_it_failed(live: Live) -> None:
+    live.script("document.dispatchEvent(new CustomEvent('play', { detail: true }))")
+    live.posted("sound")
+    live.fire("sounded", digest="built", band="40 m")
+    assert live.text("sound-state").startswith("No sound on this band: it has no onset on the control")
 
 
 @pytest.mark.parametrize("agree", [True, False])
