@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -63,6 +65,19 @@ def test_verdicts_that_are_kept_are_those_that_were_asked(
         for rules in (("holds_still",), ("hum_power_max",), ("holds_still", "hum_power_max")):
             _sets.run_asked(demo, plan, rules, count=3, workers=1, kept=_sets.Kept(None))
     assert len(set(seen)) == 6
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[1, 2]", "7", "null", '{"runs": 7}', '{"runs": ["ab"]}', '{"runs": {"k": [1]}}',
+             '{"runs": {"k": {"0": 7}}}', '{"runs": {"k": {"x": []}}}', '{"walks": {}}'],
+)  # fmt: skip
+def test_a_file_that_holds_no_sets_is_as_none(tmp_path: Path, text: str) -> None:
+    """Its name is the program's own, but anything may stand under it: cut short, or of another make."""
+    path = tmp_path / "so-far.json"
+    path.write_text(text, encoding="utf-8")
+    assert _sets.Kept(path).rows("k") == {}
+    _sets.Kept(path).add("k", {}, now=True)
+    assert json.loads(path.read_text(encoding="utf-8"))["runs"]["k"] == {}
 
 
 def test_a_supply_is_run_for_each_build_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -105,8 +105,10 @@ class Kept:
         self._told = time.monotonic()
         self._runs: dict[str, dict[str, Any]] = {}
         if path is not None:
-            with suppress(OSError, ValueError):
-                self._runs = json.loads(path.read_text(encoding="utf-8"))["runs"]
+            with suppress(OSError, ValueError, TypeError, KeyError):
+                runs = json.loads(path.read_text(encoding="utf-8"))["runs"]
+                # a file of that name that holds something else holds no sets
+                self._runs = {key: run for key, run in dict(runs).items() if isinstance(run, dict)}
 
     def rows(self, key: str, read: Callable[[Any], Any] | None = None) -> dict[int, Any]:
         """Return the sets that are done of the run with a plan's key; read: a row, of onsets if None."""
