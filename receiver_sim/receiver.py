@@ -20,7 +20,7 @@ from receiver_sim.measure.on_bench import OnBench
 from receiver_sim.results.onset import Onset
 from receiver_sim.schema import Band, Build, BuildFaults, Fault
 from receiver_sim.schema.card import TubeCard, card_for
-from receiver_sim.schema.located_yaml import read_located
+from receiver_sim.schema.located_yaml import located_text
 from receiver_sim.schema.not_covered import told
 from receiver_sim.schema.supply import DcSupply
 
@@ -119,10 +119,9 @@ def _screenless(build: Build, card: TubeCard) -> list[Fault]:
 
 
 def _kind_fault(build: Build, key: str, tube: str, expected: str, cure: str | None = None) -> Fault:
-    line = 0
-    if build.path is not None:
-        line = read_located(build.path, faults=BuildFaults).line(key.split("."))
     name = build.title if build.path is None else str(build.path)
+    # not as the file stands by now
+    line = located_text(build.written, name, BuildFaults).line(key.split(".")) if build.written else 0
     return Fault(file=name, line=line, key=key, value=tube, expected=expected, cure=cure)
 
 

@@ -228,6 +228,7 @@ class Build(Part):
 
     _path: Path | None = PrivateAttr(default=None)
     _sha256: str = PrivateAttr(default="")
+    _written: str = PrivateAttr(default="")
     _warnings: tuple[str, ...] = PrivateAttr(default=())
     _changes: tuple[tuple[str, str], ...] = PrivateAttr(default=())
     _data: Any = PrivateAttr(default=None)  # the file as plain data, from which a changed build is made
@@ -241,6 +242,11 @@ class Build(Part):
     def sha256(self) -> str:
         """SHA-256 of the bytes of the file (and of the changes since), in hexadecimal."""
         return self._sha256
+
+    @property
+    def written(self) -> str:
+        """The text it was read from, before any change: the file may be another by now."""
+        return self._written
 
     @property
     def changes(self) -> tuple[tuple[str, str], ...]:

@@ -69,7 +69,7 @@ def changed_build(
         file, data, sha, lines={(): 0}, texts={key: str(value) for key, value in _scalars(data)}
     )
     result = _build(located, known_tubes, si=True)
-    result._path, result._changes = build.path, record
+    result._path, result._changes, result._written = build.path, record, build.written
     return result
 
 
@@ -114,6 +114,7 @@ def _build(located: Located, known_tubes: KnownTubes, si: bool = False) -> Build
     build = _with_coils(filled(build), located)
     build._data = located.data
     build._sha256 = located.sha256
+    build._written = located.whole
     build._warnings = warnings_of(build)
     return build
 

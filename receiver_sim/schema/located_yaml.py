@@ -37,7 +37,7 @@ class Located:
 
     `file` is the name that messages show; `lines` maps key paths to lines (from 1), `texts` to scalars as
     written; `faults` are those that did not stop the reading (duplicate keys, tags): raise them with your
-    own.
+    own; `whole` is all of its text.
     """
 
     file: str
@@ -46,6 +46,7 @@ class Located:
     lines: Mapping[KeyPath, int]
     texts: Mapping[KeyPath, str]
     faults: tuple[Fault, ...] = ()
+    whole: str = ""
 
     def line(self, path: Sequence[str | int]) -> int:
         """Return the line of a key path, or that of its nearest parent that is in the file."""
@@ -139,7 +140,7 @@ def locate(
     lines: dict[KeyPath, int] = {}
     texts: dict[KeyPath, str] = {}
     data = _plain(node, (), lines, texts, found, file)
-    return Located(file, data, hashlib.sha256(raw).hexdigest(), lines, texts, tuple(found))
+    return Located(file, data, hashlib.sha256(raw).hexdigest(), lines, texts, tuple(found), text)
 
 
 @lru_cache(maxsize=16)

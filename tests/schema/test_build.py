@@ -25,6 +25,7 @@ from receiver_sim.schema import loading as loading_module
 from receiver_sim.schema.checks import TUBE_INPUT_FARAD, tank_capacitance
 from receiver_sim.schema.quantity import Quantity
 from receiver_sim.schema.validated import keys_of, shape_of
+from receiver_sim.views.page import page
 from tests.conftest import BUILDS
 
 TUBES = ("6SJ7", "6SK7", "6J7", "6K7", "6J5", "6C5", "6SN7", "6AU6")
@@ -81,6 +82,26 @@ def test_the_starter_has_nothing_to_warn_of_and_names_the_cautions():
 def test_the_starter_loads_with_the_shipped_cards(tmp_path):
     assert {"6K7", "6C5"} <= set(shipped_tubes())
     load_build(write_starter(tmp_path / "set.yaml"))
+
+
+def test_a_build_keeps_the_text_it_was_read_from(tmp_path):
+    """Its file may be edited, or gone, by the time a page of it is written or a tube of it refused."""
+    text = BUILDS.joinpath("demo.yaml").read_text(encoding="utf-8")
+    file = tmp_path / "set.yaml"
+    file.write_text(text, encoding="utf-8-sig")
+    build = load_build(file)
+    changed = changed_build(build, {"detector.tube": "6J5"})
+    file.unlink()
+    assert build.written == changed.written == text  # without the byte-order mark
+    assert build.model_copy(update={"title": "x"}).written == text
+    assert pickle.loads(pickle.dumps(build)).written == text
+    assert load_build_text(text).written == text
+    with pytest.raises(BuildFaults) as caught:
+        api.cards_for(changed)
+    (fault,) = caught.value.faults
+    lines = text.splitlines()
+    assert fault.file == str(file) and lines[fault.line - 1].strip().startswith("tube: 6SJ7")
+    assert page._text_of(build) == text
 
 
 def test_the_starter_shows_every_key_of_the_models():

@@ -96,9 +96,7 @@ def as_json(data: Any) -> str:
 
 
 def _text_of(build: Build) -> str:
-    if build.path is None:
-        return "(this build was not read from a file)"
-    return build.path.read_text(encoding="utf-8")
+    return build.written or "(this build was not read from a file)"
 
 
 def _strip(one: Turned, sets: BandSpread | None) -> dict[str, Any]:
