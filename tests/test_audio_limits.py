@@ -70,7 +70,7 @@ def test_class_a_noise_and_their_levels(limits: Any, demo: Build) -> None:
 def test_what_stages_that_move_by_themselves_make_of_the_figures_is_said_first(
     bench: Bench, demo: Build, limits: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """1380 e-folds a second: one in 0.72 ms."""
+    """1380 e-folds a second: one in 725 us."""
     asked: list[float] = []
     found: list[Unrest | None] = [Unrest(1380.0, 0.0), Unrest(25.0, 12.3), None]
 
@@ -80,7 +80,7 @@ def test_what_stages_that_move_by_themselves_make_of_the_figures_is_said_first(
 
     monkeypatch.setattr(_audio, "audio_unrest", unrest)
     for words in (
-        "a motion without pitch grows e-fold in 0.72 ms",
+        "a motion without pitch grows e-fold in 720 us",
         "a motion at 12 Hz grows e-fold in 40 ms",
     ):
         first = api.audio_in_depth(demo, rotation=0.4, inputs=INPUTS, bench=bench).notes[0]

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from receiver_sim.api._common import hazards, prepare, said
+from receiver_sim.api._common import hazards, prepare, restless, said
 from receiver_sim.builds import opened
 from receiver_sim.circuit.blocks.phones import fit_of, load_impedance
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
-from receiver_sim.measure.audio_unrest import Unrest, audio_unrest
+from receiver_sim.measure.audio_unrest import audio_unrest
 from receiver_sim.physics.hearing import sound_level_db
 from receiver_sim.receiver import Receiver
 from receiver_sim.results import cautions
@@ -48,6 +48,11 @@ def audio(
 INPUTS = tuple(float(v) for v in np.geomspace(1e-4, 0.1, 9))
 """Volts r.m.s. of the tone at the detector's grid: from a weak station to far beyond any."""
 
+
+_AT_REST = (
+    "Gain, corners and noise are those of stages held at rest, levels and distortion those of a set that "
+    "motorboats"
+)
 
 CLIPPED, COMPRESSED_DB = 0.10, 1.0
 """Distortion at which an output counts as clipped (as power is rated; common practice), and compression."""
@@ -99,7 +104,7 @@ def audio_in_depth(
         levels=tuple(levels),
         class_a=classes,
         transformer=balance,
-        notes=(*said(setting), *_restless(unrest, place), *_audio_notes(build)),
+        notes=(*said(setting), *restless(unrest, place, _AT_REST), *_audio_notes(build)),
         cautions=(*dangers, *cautions.ALL),
         failed=stages.failed,
     )
@@ -154,18 +159,6 @@ def _power_at(drives: Sequence[Drive], input_v: float | None) -> float | None:
     if input_v is None:
         return None
     return float(np.interp(np.log(input_v), np.log([d.input_v for d in drives]), [d.power_w for d in drives]))
-
-
-def _restless(found: Unrest | None, rotation: float) -> tuple[str, ...]:
-    """Say what the figures are worth where the audio stages do not hold still by themselves."""
-    if found is None:
-        return ()
-    what = f"a motion at {found.hertz:.0f} Hz" if found.hertz else "a motion without pitch"
-    return (
-        f"The audio stages do not hold still with the control at {100.0 * rotation:.3g} %: {what} grows "
-        f"e-fold in {1e3 / found.rate:.2g} ms. Gain, corners and noise are those of stages held at rest, "
-        "levels and distortion those of a set that motorboats: `receiver-sim onset` tries what ends it.",
-    )
 
 
 def _audio_notes(build: Build) -> tuple[str, ...]:

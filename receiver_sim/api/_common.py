@@ -12,8 +12,10 @@ from receiver_sim.engine import Bench, Rung
 from receiver_sim.receiver import Receiver, cards_for
 from receiver_sim.results.base import DeckRun, Provenance
 from receiver_sim.schema import Build
+from receiver_sim.views.numbers import engineering, percent
 
 if TYPE_CHECKING:
+    from receiver_sim.measure.audio_unrest import Unrest
     from receiver_sim.working import Setting
 
 Progress = Callable[[str, int, int], None]
@@ -74,3 +76,15 @@ def hazards(given: Build, settled: Build) -> tuple[str, ...]:
 def said(setting: Setting) -> tuple[str, ...]:
     """Return the sentence on a setting that is not the working one, as the first of a verb's notes."""
     return () if setting.note is None else (f"{setting.note[0].upper()}{setting.note[1:]}.",)
+
+
+def restless(found: Unrest | None, rotation: float, figures: str) -> tuple[str, ...]:
+    """Return the sentence on audio stages that do not hold still by themselves; figures: what those told are
+    then."""
+    if found is None:
+        return ()
+    what = f"a motion at {engineering(found.hertz, 'Hz', 2)}" if found.hertz else "a motion without pitch"
+    return (
+        f"The audio stages do not hold still with the control at {percent(rotation)}: {what} grows e-fold in "
+        f"{engineering(1.0 / found.rate, 's', 2)}. {figures}: `receiver-sim onset` tries what ends it.",
+    )

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from receiver_sim.api._common import hazards, prepare, said
+from receiver_sim.api._common import hazards, prepare, restless, said
 from receiver_sim.builds import opened
 from receiver_sim.design import hum_remedies
 from receiver_sim.engine import Bench
 from receiver_sim.failing_stages import Stages
+from receiver_sim.measure.audio_unrest import audio_unrest
 from receiver_sim.measure.ripple import ripple_of
 from receiver_sim.receiver import Receiver, Tuned
 from receiver_sim.results import cautions
@@ -63,6 +64,7 @@ def hum_in_depth(
         def measure(what: str, changed: Build) -> Sequence[float | None] | None:
             return stages.run(what, lambda: loudness(changed))
 
+        unrest = stages.run("does it hold still", lambda: audio_unrest(receiver, rotation=place))
         modulation = stages.run("hum modulation", lambda: _modulation(tuned))
         nulls = None if against_pot is None else [output.best_position for output in against_pot.outputs]
         ranked = hum_remedies.run(given, measure=measure, nulls=nulls)
@@ -74,6 +76,7 @@ def hum_in_depth(
         modulation=modulation,
         notes=(
             *said(setting),
+            *restless(unrest, place, "Hum is told of stages held at rest, which these are not"),
             "Tones and paths are those of the detector below onset; hum modulation is reported separately.",
             *([] if given.supply.kind == "battery" else [_PHASE]),
         ),

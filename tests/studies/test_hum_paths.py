@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 
 from receiver_sim import api
+from receiver_sim.api import _hum
 from receiver_sim.circuit.blocks.phones import load_impedance
 from receiver_sim.circuit.registry import Cards
 from receiver_sim.design import hum_remedies
 from receiver_sim.design.hum_remedies import with_part
 from receiver_sim.engine import Bench
+from receiver_sim.measure.audio_unrest import Unrest
 from receiver_sim.physics.hearing import sound_level_db, threshold_db
 from receiver_sim.receiver import Receiver
 from receiver_sim.results.hum import HumPaths
@@ -178,3 +180,19 @@ def test_remedies_are_ranked_by_what_trying_them_gains(bench: Bench) -> None:
     dial = api.dial_frequencies(band)[1]
     by_hand = hum_paths.loudness(Receiver(changed[best.change], bench).at(band, dial), rotation=setting)
     assert max(level for level in by_hand if level is not None) == pytest.approx(best.after_db, abs=0.01)
+
+
+def test_hum_of_stages_that_move_by_themselves_says_so_first(
+    bench: Bench, demo: Build, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(_hum.hum_remedies, "run", lambda *_, **__: ())
+    asked: list[float] = []
+
+    def unrest(_: Receiver, *, rotation: float) -> Unrest:
+        asked.append(rotation)
+        return Unrest(25.0, 12.3)
+
+    monkeypatch.setattr(_hum, "audio_unrest", unrest)
+    first = api.hum_in_depth(demo, rotation=0.3, bench=bench).notes[0]
+    assert first.startswith("The audio stages do not hold still with the control at 30 %: a motion at 12 Hz")
+    assert "Hum is told of stages held at rest" in first and asked == [0.3]
