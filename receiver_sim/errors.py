@@ -42,6 +42,14 @@ class Superseded(Exception):  # noqa: N818 - says what happened
     """
 
 
+BY_FAULT = "a fault of the program, not of your build"
+
+
+def fault_in_words(error: BaseException) -> str:
+    """Return what to tell of an exception that nobody raised on purpose."""
+    return f"{BY_FAULT}: {type(error).__name__}: {error}"
+
+
 class OutputFailed(ReceiverSimError, OSError):  # noqa: N818 - says what happened
     """An output could not be written; what stood there before is as it was.
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Generic, TypeVar
 
 from receiver_sim.engine import Bench, EngineError, EngineMissing
-from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError, Superseded
+from receiver_sim.errors import NoAnswer, NoOnset, ReceiverSimError, Superseded, fault_in_words
 from receiver_sim.results.base import FailedStage
 
 Result = TypeVar("Result")
@@ -22,9 +22,8 @@ def failed_stage(stage: str, error: Exception) -> FailedStage:
 
 def faulty_stage(stage: str, error: Exception) -> FailedStage:
     """Return the mark of a stage in which the program was at fault."""
-    reason = f"a fault of the program, not of your build: {type(error).__name__}: {error}"
     trace = [*traceback.format_tb(error.__traceback__), *traceback.format_exception_only(error)]
-    return FailedStage(stage, reason, None, fault="".join(trace))
+    return FailedStage(stage, fault_in_words(error), None, fault="".join(trace))
 
 
 class Job(Generic[Result]):

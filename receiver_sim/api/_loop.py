@@ -11,6 +11,7 @@ import numpy as np
 from receiver_sim.api._common import Progress, quiet
 from receiver_sim.builds import bands_named, opened
 from receiver_sim.engine import Bench
+from receiver_sim.errors import BY_FAULT
 from receiver_sim.failing_stages import Stages
 from receiver_sim.measure import onset
 from receiver_sim.measure.loaded import Standing
@@ -49,7 +50,7 @@ def loop(
             lambda done, total: progress("onset", done, total),
         )
         onsets = [
-            onset.failed(*job, _BY_FAULT) if found is None else found
+            onset.failed(*job, BY_FAULT) if found is None else found
             for job, found in zip(jobs, searches, strict=True)
         ]
         grouped = [tuple(onsets[3 * i : 3 * i + 3]) for i in range(len(chosen))]
@@ -60,9 +61,6 @@ def loop(
         )
         faults = {one.stage: one for one in stages.failed}
         return tuple(_with_faults(report, faults) for report in reports)
-
-
-_BY_FAULT = "a fault of the program, not of your build"
 
 
 def _with_faults(report: BandReport, faults: Mapping[str, FailedStage]) -> BandReport:

@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from receiver_sim import __version__, dead_objects, one_thread
-from receiver_sim.errors import NoAnswer, OutputFailed, ReceiverSimError, UserError
+from receiver_sim.errors import NoAnswer, OutputFailed, ReceiverSimError, UserError, fault_in_words
 
 EXIT_VERDICT, EXIT_INPUT, EXIT_SIMULATION, EXIT_OUTPUT, EXIT_FAULT, EXIT_BROKEN_OFF = 1, 2, 3, 4, 70, 130
 
@@ -236,7 +236,7 @@ def _fault(error: BaseException, words: Sequence[str]) -> str:
     if isinstance(error, StageFault):
         told = f"receiver-sim: {error}"
     else:
-        told = f"receiver-sim: a fault of the program, not of your build: {type(error).__name__}: {error}"
+        told = f"receiver-sim: {fault_in_words(error)}"
     path = _kept_report(text)
     if path is None:
         return (

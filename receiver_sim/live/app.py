@@ -16,8 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from receiver_sim.errors import OutputFailed, ReceiverSimError, WrongValue
-from receiver_sim.failing_stages import faulty_stage
+from receiver_sim.errors import OutputFailed, ReceiverSimError, WrongValue, fault_in_words
 from receiver_sim.live.guard import Guard
 from receiver_sim.live.saving import save
 from receiver_sim.live.work import Event, Work, words_of
@@ -194,7 +193,7 @@ async def _refused(_request: Request, error: Exception) -> Response:
 
 
 async def _fault(_request: Request, error: Exception) -> Response:
-    return JSONResponse({"says": faulty_stage("", error).reason}, 500)  # which the terminal shows, too
+    return JSONResponse({"says": fault_in_words(error)}, 500)  # which the terminal shows, too
 
 
 def application(work: Work, *, token: str, port: int, ending: Callable[[], bool]) -> ASGIApp:

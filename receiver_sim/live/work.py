@@ -12,8 +12,7 @@ from typing import Any
 
 from receiver_sim import api
 from receiver_sim.engine import Bench
-from receiver_sim.errors import ReceiverSimError
-from receiver_sim.failing_stages import faulty_stage
+from receiver_sim.errors import ReceiverSimError, fault_in_words
 from receiver_sim.schema import Build, BuildFaults
 from receiver_sim.schema.leaves import differences, leaves, with_value
 from receiver_sim.schema.loading import load_build_text
@@ -128,7 +127,7 @@ class Work:
         except ReceiverSimError as error:
             give("failed", {"what": "deeper answers", "why": str(error)})
         except Exception as fault:
-            give("failed", {"what": "deeper answers", "why": faulty_stage("", fault).reason})
+            give("failed", {"what": "deeper answers", "why": fault_in_words(fault)})
             raise
         give("done", {})
         with self._lock:
@@ -162,7 +161,7 @@ class Work:
             give("bench-failed", {"why": str(error)})
             return
         except Exception as fault:
-            give("bench-failed", {"why": faulty_stage("", fault).reason})
+            give("bench-failed", {"why": fault_in_words(fault)})
             raise
         give("bench", known)
         with self._lock:
@@ -203,7 +202,7 @@ class Work:
         except ReceiverSimError as error:
             give("mute", {"why": str(error)})
         except Exception as fault:
-            give("mute", {"why": faulty_stage("", fault).reason})
+            give("mute", {"why": fault_in_words(fault)})
             raise
         give("sounded", {})
         with self._lock:

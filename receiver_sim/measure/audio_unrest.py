@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from receiver_sim.circuit.views.audio import audio_circuit
@@ -31,7 +30,4 @@ def audio_unrest(receiver: OnBench, *, rotation: float) -> Unrest | None:
     with loaded(receiver.bench, circuit.plus(*probes(found, shift_hz=SHIFT_HZ))) as on:
         answers = measure(on.session, found, shift_hz=SHIFT_HZ)
     modes = natural_modes(answers.response, weight=answers.weight, shift=answers.shift)
-    growing = modes.s[modes.grows]
-    if not growing.size:
-        return None
-    return Unrest(float(growing[0].real), float(abs(growing[0].imag)) / (2.0 * math.pi))
+    return None if modes.fastest is None else Unrest(*modes.fastest)

@@ -117,8 +117,7 @@ def unrest_hz(
     holds still.
     """
     modes = linearised(receiver, mode, amplitude=amplitude, rotation=rotation, oscillates=oscillates).modes()
-    growing = modes.s[modes.grows]
-    return float(abs(growing[0].imag)) / (2.0 * np.pi) if growing.size else None
+    return None if modes.fastest is None else modes.fastest[1]
 
 
 def stray_pair(circuit: Circuit) -> tuple[str, str] | None:

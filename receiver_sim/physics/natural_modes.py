@@ -35,6 +35,12 @@ class NaturalModes:
         """Which of `s` grow, by more than rounding."""
         return self.s.real > ROUNDING * np.abs(self.s)
 
+    @property
+    def fastest(self) -> tuple[float, float] | None:
+        """Rate (1/s) and pitch (Hz, 0 for none) of what grows fastest; None where nothing grows."""
+        growing = self.s[self.grows]
+        return (float(growing[0].real), float(abs(growing[0].imag)) / (2.0 * np.pi)) if growing.size else None
+
 
 def natural_modes(response: npt.ArrayLike, *, weight: npt.ArrayLike, shift: complex) -> NaturalModes:
     """Return the natural modes of a network that holds its energy in n capacitors and inductors.
